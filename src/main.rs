@@ -1,0 +1,2 @@
+//! Command.
+fn main() {}
