@@ -1,2 +1,7 @@
-//! Command.
-fn main() {}
+//! The command: parses, calls, prints errors.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    blindsteep::cli::main()
+}

@@ -1,0 +1,317 @@
+//! How the record reaches the disk: whole or not at all.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+
+/// A file or folder that could not be read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The system refused.
+    #[error("cannot {doing} {}: {source}", path.display())]
+    Io {
+        /// What was tried.
+        doing: &'static str,
+        /// On what.
+        path: PathBuf,
+        /// Why not.
+        source: io::Error,
+    },
+    /// A file that must not be there is.
+    #[error("{} exists already and is not written over", .0.display())]
+    Exists(PathBuf),
+    /// The text that was read is no longer the one on disk.
+    #[error("{} was changed by somebody else since it was read; nothing was written: read it again", .0.display())]
+    Changed(PathBuf),
+    /// Another program is writing to the book.
+    #[error("another blindsteep is writing to this book ({}); try again when it has finished", .0.display())]
+    Locked(PathBuf),
+    /// A file that is not text.
+    #[error("{} is not UTF-8 text: the first bad byte is at line {line}", path.display())]
+    NotText {
+        /// The file.
+        path: PathBuf,
+        /// Line of the first bad byte, from 1.
+        line: usize,
+    },
+    /// A file too large to be one of the record.
+    #[error("{} holds {megabytes} MB; a file of the record has at most {limit} MB", path.display())]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Its size.
+        megabytes: u64,
+        /// The limit.
+        limit: u64,
+    },
+}
+
+/// Attaches what was tried and on what to a refusal of the system.
+pub fn io<'a>(doing: &'static str, path: &'a Path) -> impl FnOnce(io::Error) -> StoreError + 'a {
+    move |source| StoreError::Io { doing, path: path.to_owned(), source }
+}
+
+/// SHA-256 of bytes, in lower-case hex.
+#[must_use]
+pub fn digest(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// The most megabytes that a file of the record, or a table to analyse, may have.
+pub const LIMIT_MB: u64 = 64;
+
+/// Reads a text file of the record.
+///
+/// # Errors
+/// If it can't be read, is too large, or is not UTF-8.
+pub fn read_text(path: &Path) -> Result<String, StoreError> {
+    let size = fs::metadata(path).map_err(io("read", path))?.len();
+    if size > LIMIT_MB * 1_000_000 {
+        return Err(StoreError::TooLarge {
+            path: path.to_owned(),
+            megabytes: size / 1_000_000,
+            limit: LIMIT_MB,
+        });
+    }
+    let bytes = fs::read(path).map_err(io("read", path))?;
+    // Spreadsheets write a byte order mark; it means nothing in UTF-8.
+    let bytes =
+        bytes.strip_prefix(b"\xef\xbb\xbf".as_slice()).map_or(bytes.clone(), <[u8]>::to_vec);
+    String::from_utf8(bytes).map_err(|e| {
+        let upto = e.utf8_error().valid_up_to();
+        let line = e.as_bytes()[..upto].iter().filter(|b| **b == b'\n').count() + 1;
+        StoreError::NotText { path: path.to_owned(), line }
+    })
+}
+
+/// Replaces a description as a whole: a temporary file in the same folder, synced, renamed over
+/// the old one, the folder synced, the mode kept. With `read` the digest of the text that the
+/// caller saw, nothing is written if the file holds something else by now.
+///
+/// # Errors
+/// [`StoreError::Changed`], or if the disk refuses; the old text then stands untouched.
+pub fn replace(path: &Path, text: &str, read: Option<&str>) -> Result<(), StoreError> {
+    if let Some(seen) = read
+        && digest(&fs::read(path).map_err(io("read", path))?) != seen
+    {
+        return Err(StoreError::Changed(path.to_owned()));
+    }
+    let mode = fs::metadata(path).ok().map(|m| m.permissions());
+    let temporary = write_beside(path, text)?;
+    if let Some(mode) = mode {
+        temporary.as_file().set_permissions(mode).map_err(io("keep the mode of", path))?;
+    } else {
+        usual_mode(temporary.as_file(), path)?;
+    }
+    temporary.persist(path).map_err(|e| io("write", path)(e.error))?;
+    sync_folder(path)
+}
+
+/// Writes a file that must not exist yet, whole or not at all.
+///
+/// # Errors
+/// [`StoreError::Exists`], or if the disk refuses.
+pub fn create_new(path: &Path, text: &str) -> Result<(), StoreError> {
+    create_new_bytes(path, text.as_bytes())
+}
+
+/// As [`create_new`], for bytes.
+///
+/// # Errors
+/// As [`create_new`].
+pub fn create_new_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+    let temporary = write_bytes_beside(path, bytes)?;
+    usual_mode(temporary.as_file(), path)?;
+    temporary.persist_noclobber(path).map_err(|e| {
+        if e.error.kind() == io::ErrorKind::AlreadyExists {
+            StoreError::Exists(path.to_owned())
+        } else {
+            io("write", path)(e.error)
+        }
+    })?;
+    sync_folder(path)
+}
+
+fn write_beside(path: &Path, text: &str) -> Result<tempfile::NamedTempFile, StoreError> {
+    write_bytes_beside(path, text.as_bytes())
+}
+
+fn write_bytes_beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, StoreError> {
+    let folder = folder_of(path);
+    let mut temporary = tempfile::Builder::new()
+        .prefix(".blindsteep-")
+        .tempfile_in(folder)
+        .map_err(io("write in", folder))?;
+    temporary.write_all(bytes).map_err(io("write", path))?;
+    temporary.as_file().sync_all().map_err(io("sync", path))?;
+    Ok(temporary)
+}
+
+/// Temporary files are made private; what replaces nothing gets the usual mode of a new file.
+#[cfg(unix)]
+fn usual_mode(file: &File, path: &Path) -> Result<(), StoreError> {
+    use std::os::unix::fs::PermissionsExt as _;
+    file.set_permissions(fs::Permissions::from_mode(0o644)).map_err(io("set the mode of", path))
+}
+
+#[cfg(not(unix))]
+fn usual_mode(_: &File, _: &Path) -> Result<(), StoreError> {
+    Ok(())
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+fn sync_folder(path: &Path) -> Result<(), StoreError> {
+    let folder = folder_of(path);
+    if cfg!(unix) {
+        File::open(folder).and_then(|f| f.sync_all()).map_err(io("sync", folder))?;
+    }
+    Ok(())
+}
+
+/// Makes a folder and those above it.
+///
+/// # Errors
+/// If the disk refuses.
+pub fn make_folder(path: &Path) -> Result<(), StoreError> {
+    fs::create_dir_all(path).map_err(io("make the folder", path))
+}
+
+/// Appends whole lines to a log (made with its header line if it is new) and syncs it.
+/// A torn last line is set aside first, into a file named like the log with `.torn` behind it.
+/// If the disk is full the log is cut back to what it was: a record is whole or absent.
+///
+/// # Errors
+/// If the disk refuses.
+pub fn append(path: &Path, header: &str, lines: &str) -> Result<(), StoreError> {
+    debug_assert!(lines.ends_with('\n') && header.ends_with('\n'), "a line has its end");
+    let new = !path.exists();
+    if new {
+        return create_new(path, &format!("{header}{lines}"));
+    }
+    let mut file =
+        OpenOptions::new().read(true).append(true).open(path).map_err(io("open", path))?;
+    let length = set_torn_aside(&mut file, path)?;
+    let written = file.write_all(lines.as_bytes()).and_then(|()| file.sync_data());
+    if let Err(source) = written {
+        // Best effort: a tail that stays is set aside by the next writer.
+        let _ = file.set_len(length).and_then(|()| file.sync_data());
+        return Err(io("append to", path)(source));
+    }
+    Ok(())
+}
+
+fn set_torn_aside(file: &mut File, path: &Path) -> Result<u64, StoreError> {
+    let length = file.metadata().map_err(io("read", path))?.len();
+    if length == 0 {
+        return Ok(0);
+    }
+    let mut last = [0_u8];
+    file.seek(SeekFrom::End(-1))
+        .and_then(|_| file.read_exact(&mut last))
+        .map_err(io("read", path))?;
+    if last == *b"\n" {
+        return Ok(length);
+    }
+    let mut bytes = Vec::new();
+    file.seek(SeekFrom::Start(0))
+        .and_then(|_| file.read_to_end(&mut bytes))
+        .map_err(io("read", path))?;
+    let whole = bytes.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+    let mut aside = path.as_os_str().to_owned();
+    aside.push(".torn");
+    let aside = PathBuf::from(aside);
+    let mut torn =
+        OpenOptions::new().create(true).append(true).open(&aside).map_err(io("open", &aside))?;
+    torn.write_all(&bytes[whole..])
+        .and_then(|()| torn.write_all(b"\n"))
+        .and_then(|()| torn.sync_all())
+        .map_err(io("write", &aside))?;
+    file.set_len(whole as u64).map_err(io("cut back", path))?;
+    Ok(whole as u64)
+}
+
+/// Held while a book is written to, so that two writers take turns. The lock is advisory: it
+/// does not hold on network or synced folders, so nothing leans on it for the record's safety.
+#[derive(Debug)]
+pub struct WriteLock {
+    _file: File,
+}
+
+impl WriteLock {
+    /// Takes the lock of a book.
+    ///
+    /// # Errors
+    /// [`StoreError::Locked`] if another program holds it.
+    pub fn take(root: &Path) -> Result<Self, StoreError> {
+        let path = root.join(".lock");
+        let file = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(&path)
+            .map_err(io("open", &path))?;
+        match file.try_lock() {
+            Ok(()) => Ok(Self { _file: file }),
+            Err(fs::TryLockError::WouldBlock) => Err(StoreError::Locked(root.to_owned())),
+            Err(fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {
+                Ok(Self { _file: file })
+            }
+            Err(fs::TryLockError::Error(e)) => Err(io("lock", &path)(e)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_torn_tail_is_set_aside_and_the_next_line_is_whole() {
+        let dir = tempfile::tempdir().unwrap();
+        let log = dir.path().join("log.csv");
+        append(&log, "a,b\n", "1,2\n").unwrap();
+        fs::write(&log, "a,b\n1,2\n3,").unwrap();
+        append(&log, "a,b\n", "4,5\n").unwrap();
+        assert_eq!(fs::read_to_string(&log).unwrap(), "a,b\n1,2\n4,5\n");
+        assert_eq!(fs::read_to_string(dir.path().join("log.csv.torn")).unwrap(), "3,\n");
+    }
+
+    #[test]
+    fn a_description_that_changed_meanwhile_is_not_written_over() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("book.toml");
+        create_new(&file, "a = 1\n").unwrap();
+        let seen = digest(b"a = 1\n");
+        fs::write(&file, "a = 2\n").unwrap();
+        assert!(matches!(replace(&file, "a = 3\n", Some(&seen)), Err(StoreError::Changed(_))));
+        assert_eq!(fs::read_to_string(&file).unwrap(), "a = 2\n");
+        replace(&file, "a = 3\n", Some(&digest(b"a = 2\n"))).unwrap();
+        assert_eq!(fs::read_to_string(&file).unwrap(), "a = 3\n");
+    }
+
+    #[test]
+    fn a_second_writer_is_told() {
+        let dir = tempfile::tempdir().unwrap();
+        let first = WriteLock::take(dir.path()).unwrap();
+        assert!(matches!(WriteLock::take(dir.path()), Err(StoreError::Locked(_))));
+        drop(first);
+        WriteLock::take(dir.path()).unwrap();
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn the_mode_of_a_replaced_file_is_kept() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("book.toml");
+        create_new(&file, "a = 1\n").unwrap();
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o664)).unwrap();
+        replace(&file, "a = 2\n", None).unwrap();
+        assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o664);
+    }
+}

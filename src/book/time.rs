@@ -1,0 +1,180 @@
+//! Days and moments of the record.
+
+use std::borrow::Cow;
+use std::fmt;
+use std::str::FromStr;
+
+use jiff::civil::Date;
+use jiff::tz::Offset;
+use jiff::{Timestamp, ZonedDateTime};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// A calendar day, written 2026-05-14.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Day(pub Date);
+
+impl Day {
+    /// Months from `earlier` to this day; a month is 30.4375 days.
+    #[must_use]
+    pub fn months_since(self, earlier: Day) -> f64 {
+        let span = self.0 - earlier.0;
+        f64::from(span.get_days()) / DAYS_A_MONTH
+    }
+}
+
+/// The record's month: a year of 365.25 days in twelve.
+pub const DAYS_A_MONTH: f64 = 30.4375;
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0)
+    }
+}
+
+impl FromStr for Day {
+    type Err = String;
+    fn from_str(s: &str) -> Result<Self, String> {
+        if s.len() != 10 {
+            return Err(format!("\"{s}\" is not a day; write it as 2026-05-14"));
+        }
+        s.parse::<Date>()
+            .map(Day)
+            .map_err(|_| format!("\"{s}\" is not a day of the calendar; write it as 2026-05-14"))
+    }
+}
+
+/// A moment with its offset from UTC, written 2026-05-14T15:04:05+08:00 (RFC 3339).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Moment {
+    timestamp: Timestamp,
+    offset: Offset,
+}
+
+impl Moment {
+    /// The clock of this machine, in its own time zone, to the second.
+    #[must_use]
+    pub fn now() -> Self {
+        Self::of(&ZonedDateTime::now())
+    }
+
+    fn of(zoned: &ZonedDateTime) -> Self {
+        let timestamp = Timestamp::from_second(zoned.timestamp().as_second())
+            .expect("a whole second of a valid moment is valid");
+        Self { timestamp, offset: zoned.offset() }
+    }
+
+    /// The day on the clock where it was written.
+    #[must_use]
+    pub fn day(self) -> Day {
+        Day(self.offset.to_datetime(self.timestamp).date())
+    }
+
+    /// The moment itself, for intervals between moments.
+    #[must_use]
+    pub fn timestamp(self) -> Timestamp {
+        self.timestamp
+    }
+
+    /// Hours from `earlier` to this moment.
+    #[must_use]
+    pub fn hours_since(self, earlier: Moment) -> f64 {
+        (self.timestamp.as_second() - earlier.timestamp.as_second()) as f64 / 3600.0
+    }
+
+    /// The moment `seconds` later, on the same clock.
+    #[must_use]
+    pub fn later(self, seconds: i64) -> Self {
+        let second = self.timestamp.as_second().saturating_add(seconds);
+        let timestamp = Timestamp::from_second(second).unwrap_or(self.timestamp);
+        Self { timestamp, offset: self.offset }
+    }
+}
+
+impl PartialOrd for Moment {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        self.timestamp.partial_cmp(&other.timestamp)
+    }
+}
+
+impl fmt::Display for Moment {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.timestamp.display_with_offset(self.offset))
+    }
+}
+
+impl FromStr for Moment {
+    type Err = String;
+    fn from_str(s: &str) -> Result<Self, String> {
+        let wrong = || format!("\"{s}\" is not a moment; write it as 2026-05-14T15:04:05+08:00");
+        let pieces =
+            jiff::fmt::temporal::DateTimeParser::new().parse_pieces(s).map_err(|_| wrong())?;
+        let time = pieces.time().ok_or_else(wrong)?;
+        let offset = pieces.to_numeric_offset().ok_or_else(|| {
+            format!("\"{s}\" has no offset from UTC; add one, as in 2026-05-14T15:04:05+08:00")
+        })?;
+        let timestamp =
+            offset.to_timestamp(pieces.date().to_datetime(time)).map_err(|_| wrong())?;
+        Ok(Self { timestamp, offset })
+    }
+}
+
+macro_rules! as_text {
+    ($type:ident, $name:literal, $pattern:literal, $description:literal) => {
+        impl Serialize for $type {
+            fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+                s.collect_str(self)
+            }
+        }
+        impl<'de> Deserialize<'de> for $type {
+            fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+                let text = String::deserialize(d)?;
+                text.parse().map_err(serde::de::Error::custom)
+            }
+        }
+        impl JsonSchema for $type {
+            fn schema_name() -> Cow<'static, str> {
+                $name.into()
+            }
+            fn inline_schema() -> bool {
+                true
+            }
+            fn json_schema(_: &mut SchemaGenerator) -> Schema {
+                json_schema!({"type": "string", "pattern": $pattern, "description": $description})
+            }
+        }
+    };
+}
+
+as_text!(Day, "Day", r"^\d{4}-\d{2}-\d{2}$", "a day, as 2026-05-14");
+as_text!(
+    Moment,
+    "Moment",
+    r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})$",
+    "a moment with its offset from UTC, as 2026-05-14T15:04:05+08:00"
+);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_moment_keeps_the_clock_it_was_written_by() {
+        let m: Moment = "2026-05-14T00:30:00+08:00".parse().unwrap();
+        assert_eq!(m.to_string(), "2026-05-14T00:30:00+08:00");
+        assert_eq!(m.day(), "2026-05-14".parse().unwrap());
+        assert!("2026-05-14T00:30:00".parse::<Moment>().unwrap_err().contains("offset"));
+    }
+
+    #[test]
+    fn there_is_no_thirtieth_of_february() {
+        assert!("2026-02-30".parse::<Day>().unwrap_err().contains("calendar"));
+    }
+
+    #[test]
+    fn a_year_has_twelve_months() {
+        let a: Day = "2024-01-01".parse().unwrap();
+        let b: Day = "2028-01-01".parse().unwrap();
+        assert!((b.months_since(a) - 48.0).abs() < 1e-12);
+    }
+}

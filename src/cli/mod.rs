@@ -1,0 +1,149 @@
+//! The command line: one file a command. Only here and in the pages of the desk are results
+//! printed and errors turned into words and exit codes.
+
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::book::store::StoreError;
+use crate::book::{Book, BookError};
+
+/// Blind cupping for small tea makers and the panels that taste for them.
+#[derive(Debug, Parser)]
+#[command(name = "blindsteep", version, max_term_width = 100, disable_help_subcommand = true)]
+struct Cli {
+    /// The book (default: the one you stand in)
+    #[arg(long, global = true, env = "BLINDSTEEP_BOOK", value_name = "DIR")]
+    book: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Why a command did not end well, with its exit code.
+#[derive(Debug)]
+pub enum Failure {
+    /// 1: the records are wrong.
+    Records(String),
+    /// 2: the command is wrong, or the session is not revealed.
+    Command(String),
+    /// 3: our fault.
+    Ours(String),
+    /// 4: disk, permission or lock.
+    Disk(String),
+    /// 130: interrupted.
+    Interrupted(String),
+    /// Whoever read our output has gone away: nothing to say.
+    Closed,
+}
+
+impl Failure {
+    /// The exit code of the process.
+    #[must_use]
+    pub fn code(&self) -> u8 {
+        match self {
+            Self::Closed => 0,
+            Self::Records(_) => 1,
+            Self::Command(_) => 2,
+            Self::Ours(_) => 3,
+            Self::Disk(_) => 4,
+            Self::Interrupted(_) => 130,
+        }
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(e: StoreError) -> Self {
+        match e {
+            StoreError::NotText { .. } | StoreError::TooLarge { .. } => {
+                Self::Records(e.to_string())
+            }
+            StoreError::Exists(_) => Self::Command(e.to_string()),
+            _ => Self::Disk(e.to_string()),
+        }
+    }
+}
+
+impl From<BookError> for Failure {
+    fn from(e: BookError) -> Self {
+        match e {
+            BookError::Records(p) => Self::Records(p.to_string()),
+            BookError::Store(e) => e.into(),
+            BookError::NotABook(_) | BookError::Refused(_) => Self::Command(e.to_string()),
+        }
+    }
+}
+
+impl From<io::Error> for Failure {
+    fn from(e: io::Error) -> Self {
+        if e.kind() == io::ErrorKind::BrokenPipe {
+            Self::Closed
+        } else {
+            Self::Disk(format!("cannot write the output: {e}"))
+        }
+    }
+}
+
+/// What every command is given.
+pub struct Context {
+    book: Option<PathBuf>,
+    /// Where results go: standard output.
+    pub out: Box<dyn Write>,
+}
+
+impl Context {
+    /// The book: the flag, then the variable, then the folder one stands in.
+    ///
+    /// # Errors
+    /// If there is none.
+    pub fn book(&self) -> Result<Book, Failure> {
+        match &self.book {
+            Some(dir) => Ok(Book::open(dir)?),
+            None => {
+                let here = std::env::current_dir()
+                    .map_err(|e| Failure::Disk(format!("cannot see the current folder: {e}")))?;
+                Ok(Book::around(&here)?)
+            }
+        }
+    }
+}
+
+/// Runs the command line of this process.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            let wrong = e.use_stderr();
+            let _ = e.print();
+            return if wrong { ExitCode::from(2) } else { ExitCode::SUCCESS };
+        }
+    };
+    let mut context =
+        Context { book: cli.book, out: Box::new(io::BufWriter::new(io::stdout().lock())) };
+    let result =
+        run(cli.command, &mut context).and_then(|()| context.out.flush().map_err(Failure::from));
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            let code = failure.code();
+            let _ = context.out.flush();
+            if let Failure::Records(text)
+            | Failure::Command(text)
+            | Failure::Ours(text)
+            | Failure::Disk(text)
+            | Failure::Interrupted(text) = failure
+            {
+                let _ = writeln!(io::stderr(), "{text}");
+            }
+            ExitCode::from(code)
+        }
+    }
+}
+
+fn run(command: Command, _context: &mut Context) -> Result<(), Failure> {
+    match command {}
+}
