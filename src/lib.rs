@@ -10,3 +10,4 @@ pub mod book;
 pub mod cli;
 pub mod demo;
 pub mod plots;
+pub mod sheets;

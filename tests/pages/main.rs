@@ -5,5 +5,7 @@
 
 mod charts;
 mod palette;
+mod papers;
 mod samples;
+mod sheets;
 mod svg;
