@@ -129,7 +129,15 @@ impl Canvas {
         self.push_text(&shown, at, px, anchor, colour);
     }
 
-    fn push_text(&mut self, text: &str, at: (f64, f64), px: f64, anchor: Anchor, colour: RGBColor) {
+    /// One line of text that has been checked and cut already.
+    pub(super) fn push_text(
+        &mut self,
+        text: &str,
+        at: (f64, f64),
+        px: f64,
+        anchor: Anchor,
+        colour: RGBColor,
+    ) {
         if !text.trim().is_empty() {
             self.marks.push(Mark::Text(Label {
                 text: text.to_owned(),

@@ -3,6 +3,7 @@
 use super::axis::{Axis, check_estimate, check_range};
 use super::canvas::{Anchor, Canvas, MARGIN};
 use super::font::text_width;
+use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK};
 use super::words::{self, number};
 use super::{Basis, Estimate, Lang, PlotError};
@@ -64,6 +65,8 @@ pub fn dot_rows(chart: &DotRows) -> Result<String, PlotError> {
     check(chart)?;
     let notes = Notes::new(chart);
     let layout = Layout::new(chart, &notes);
+    let labels = chart.panels.iter().flat_map(|panel| &panel.rows).map(|row| row.label.as_str());
+    let names = Names::new(labels, ROW_PX, layout.label_width);
     let mut canvas = Canvas::new(
         chart.lang,
         layout.width,
@@ -78,11 +81,11 @@ pub fn dot_rows(chart: &DotRows) -> Result<String, PlotError> {
         let rows = line.iter().map(|panel| panel.rows.len()).max().unwrap_or(0);
         for (column, panel) in line.iter().enumerate() {
             let left = MARGIN + column as f64 * (layout.panel_width + GAP);
-            draw_panel(&mut canvas, chart.lang, &layout, &notes, panel, (left, top));
+            draw_panel(&mut canvas, chart.lang, &layout, (&names, &notes), panel, (left, top));
         }
         canvas.y = top + 30.0 + rows as f64 * layout.pitch + 44.0;
     }
-    footer(&mut canvas, chart, &notes);
+    footer(&mut canvas, chart, &names, &notes);
     canvas.finish()
 }
 
@@ -174,7 +177,7 @@ fn draw_panel(
     canvas: &mut Canvas,
     lang: Lang,
     layout: &Layout,
-    notes: &Notes,
+    (names, notes): (&Names, &Notes),
     panel: &Panel,
     (left, top): (f64, f64),
 ) {
@@ -207,7 +210,8 @@ fn draw_panel(
     for (index, row) in panel.rows.iter().enumerate() {
         let y = first + (index as f64 + 0.5) * layout.pitch;
         let place = format!("label of the lot {}", row.label);
-        canvas.text(&place, &row.label, (left, y), ROW_PX, Anchor::Start, INK, layout.label_width);
+        canvas.check(&place, &row.label);
+        canvas.push_text(names.shown(&row.label), (left, y), ROW_PX, Anchor::Start, INK);
         canvas.line((axis.left, y), (axis.right, y), 0.7, HAIRLINE);
         match &row.estimate {
             Some(estimate) => {
@@ -256,7 +260,7 @@ fn spoken(lang: Lang, row: &DotRow, margin: &str) -> String {
     format!("{} {level}{space}{margin};", row.label)
 }
 
-fn footer(canvas: &mut Canvas, chart: &DotRows, notes: &Notes) {
+fn footer(canvas: &mut Canvas, chart: &DotRows, names: &Names, notes: &Notes) {
     let rows = || chart.panels.iter().flat_map(|panel| &panel.rows);
     let mut lines = Vec::new();
     if rows().any(|row| row.letters.is_some()) {
@@ -267,6 +271,9 @@ fn footer(canvas: &mut Canvas, chart: &DotRows, notes: &Notes) {
     }
     lines.extend(chart.footnotes.iter().cloned());
     lines.extend(notes.0.iter().enumerate().map(|(i, note)| format!("({}) {note}", i + 1)));
+    if !names.key.is_empty() {
+        lines.push(names.key.join(words::list_gap(chart.lang)));
+    }
     for line in lines {
         canvas.describe(&line);
         canvas.paragraph("note below the chart", &line, 12.0, 17.0, PALE_INK);

@@ -52,6 +52,35 @@ pub fn fit(text: &str, px: f64, max: f64) -> String {
     cut
 }
 
+/// The text itself if it fits into `max` pixels, otherwise its beginning and its end round an ellipsis.
+pub fn fit_middle(text: &str, px: f64, max: f64) -> String {
+    if text_width(text, px) <= max {
+        return text.to_owned();
+    }
+    let room = max - text_width("…", px);
+    let width = |c: &char| text_width(c.encode_utf8(&mut [0; 4]), px);
+    let chars: Vec<char> = text.chars().collect();
+    let mut used = 0.0;
+    let (mut head, mut tail) = (0, chars.len());
+    // Turn by turn, so that both ends get half of the room.
+    while head < tail {
+        let at_head = head <= chars.len() - tail;
+        let next = width(&chars[if at_head { head } else { tail - 1 }]);
+        if used + next > room {
+            break;
+        }
+        used += next;
+        if at_head {
+            head += 1;
+        } else {
+            tail -= 1;
+        }
+    }
+    let head: String = chars[..head].iter().collect();
+    let tail: String = chars[tail..].iter().collect();
+    format!("{}…{}", head.trim_end(), tail.trim_start())
+}
+
 /// Breaks a text into lines of at most `max` pixels: at spaces, and between Chinese characters
 /// (never before a closing mark nor after an opening one). A word wider than a line is cut where it must be.
 pub fn wrap(text: &str, px: f64, max: f64) -> Vec<String> {

@@ -7,6 +7,7 @@ mod axis;
 mod canvas;
 pub mod dots;
 pub mod font;
+mod names;
 pub mod palette;
 pub mod scatter;
 pub mod tasters;

@@ -2,7 +2,8 @@
 
 use super::axis::{Axis, check_estimate, ticks};
 use super::canvas::{Anchor, Canvas, MARGIN};
-use super::font::text_width;
+use super::font::{text_width, wrap};
+use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
 use super::words::{self, number};
 use super::{Basis, Estimate, Lang, PlotError};
@@ -50,6 +51,9 @@ pub struct TasterRows {
 
 const ROW_PX: f64 = 12.5;
 const PITCH: f64 = 23.0;
+const REMARK_PX: f64 = 11.0;
+const REMARK_WIDTH: f64 = 200.0;
+const REMARK_PITCH: f64 = 11.4;
 const GAP: f64 = 26.0;
 const WIDTH: f64 = 980.0;
 
@@ -67,10 +71,11 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
         rows().map(|row| text_width(&row.taster, ROW_PX)).fold(0.0, f64::max).min(150.0);
     let remark_width = rows()
         .filter_map(|row| row.remark.as_ref())
-        .map(|remark| text_width(remark, 12.0))
-        .fold(0.0, f64::max)
-        .min(220.0);
+        .flat_map(|remark| wrap(remark, REMARK_PX, REMARK_WIDTH))
+        .map(|line| text_width(&line, REMARK_PX))
+        .fold(0.0, f64::max);
     let columns = Columns::new(chart, label_width, remark_width);
+    let names = Names::new(rows().map(|row| row.taster.as_str()), ROW_PX, label_width);
 
     let mut canvas = Canvas::new(
         chart.lang,
@@ -83,13 +88,30 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
         ],
     );
     for panel in &chart.panels {
-        draw_taster_panel(&mut canvas, chart.lang, &columns, panel, label_width, remark_width);
+        draw_taster_panel(&mut canvas, chart.lang, &columns, panel, &names);
     }
-    for line in &chart.footnotes {
+    let mut lines = chart.footnotes.clone();
+    if !names.key.is_empty() {
+        lines.push(names.key.join(words::list_gap(chart.lang)));
+    }
+    // A remark too long for its row stands below the chart in full.
+    for panel in &chart.panels {
+        for row in &panel.rows {
+            if let Some(remark) = row.remark.as_ref().filter(|remark| !in_row(remark)) {
+                lines.push(format!("{}, {}: {remark}", panel.label, row.taster));
+            }
+        }
+    }
+    for line in &lines {
         canvas.describe(line);
         canvas.paragraph("note below the chart", line, 12.0, 17.0, PALE_INK);
     }
     canvas.finish()
+}
+
+/// Whether a remark fits beside its row, in two lines at most.
+fn in_row(remark: &str) -> bool {
+    wrap(remark, REMARK_PX, REMARK_WIDTH).len() <= 2
 }
 
 fn check_rows(chart: &TasterRows) -> Result<(), PlotError> {
@@ -174,8 +196,7 @@ fn draw_taster_panel(
     lang: Lang,
     columns: &Columns,
     panel: &TasterPanel,
-    label_width: f64,
-    remark_width: f64,
+    names: &Names,
 ) {
     let top = canvas.y;
     let place = format!("label of the term {}", panel.label);
@@ -220,15 +241,8 @@ fn draw_taster_panel(
     }
     for (index, row) in panel.rows.iter().enumerate() {
         let y = first + (index as f64 + 0.5) * PITCH;
-        canvas.text(
-            "name of a taster",
-            &row.taster,
-            (MARGIN, y),
-            ROW_PX,
-            Anchor::Start,
-            INK,
-            label_width,
-        );
+        canvas.check("name of a taster", &row.taster);
+        canvas.push_text(names.shown(&row.taster), (MARGIN, y), ROW_PX, Anchor::Start, INK);
         for (axis, estimate) in [
             (&columns.offset, row.offset),
             (&columns.slope, row.slope),
@@ -250,15 +264,15 @@ fn draw_taster_panel(
         }
         if let Some(remark) = &row.remark {
             let place = format!("remark on the taster {}", row.taster);
-            canvas.text(
-                &place,
-                remark,
-                (columns.remark_left, y),
-                12.0,
-                Anchor::Start,
-                INK,
-                remark_width,
-            );
+            canvas.check(&place, remark);
+            let whole = wrap(remark, REMARK_PX, REMARK_WIDTH);
+            let lines: Vec<String> =
+                if in_row(remark) { whole } else { vec![words::see_below(lang).to_owned()] };
+            let first_line = y - (lines.len() - 1) as f64 * REMARK_PITCH / 2.0;
+            for (i, line) in lines.iter().enumerate() {
+                let at = (columns.remark_left, first_line + i as f64 * REMARK_PITCH);
+                canvas.push_text(line, at, REMARK_PX, Anchor::Start, INK);
+            }
         }
         canvas.describe(&spoken(lang, row));
     }

@@ -49,6 +49,10 @@ macro_rules! words {
 words! {
     /// Below a chart with letters of groups.
     letters: "Letters: lots that share a letter were not told apart.", "字母：有相同字母的批次未能区分。";
+    /// Between the entries of a list.
+    list_gap: "; ", "；";
+    /// In place of a remark that is too long for its row.
+    see_below: "see below", "见下";
     /// In place of an estimate that is not printed.
     no_estimate: "no estimate", "无估计值";
     /// Below a chart with an open square.

@@ -55,13 +55,60 @@ fn charts_of_every_size_read_well() {
 #[test]
 fn a_long_label_is_cut_between_characters_and_told_in_full_to_a_screen_reader() {
     let name = |l: usize| {
-        format!("高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放第{}号样品并附长注", l + 1)
+        format!("第{}号高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放样品并附长注", l + 1)
     };
     let svg = dot_rows(&dot_chart(Lang::Zh, 3, 4, &name)).expect("draws");
     assert_reads_well(&svg);
-    assert!(texts(&svg).iter().any(|t| t.text.starts_with("高山") && t.text.ends_with('…')));
+    assert!(texts(&svg).iter().any(|t| t.text.starts_with("第1号高山") && t.text.ends_with('…')));
     let described = svg.split("</desc>").next().expect("has a description");
     assert!(described.contains(&name(0)));
+}
+
+#[test]
+fn labels_that_are_cut_can_still_be_told_apart() {
+    let first_column = |svg: &str, n: usize| -> Vec<String> {
+        let rows: Vec<String> = texts(svg)
+            .into_iter()
+            .filter(|t| t.left < 21.0 && t.px > 12.45 && t.px < 12.55)
+            .map(|t| t.text)
+            .collect();
+        rows[rows.len() - n..].to_vec()
+    };
+    let differs_at_end =
+        |l: usize| format!("Upper terrace, second flush, dried in hot air, lot {}", l + 1);
+    let differs_inside = |l: usize| {
+        format!(
+            "Upper terrace above the old stone bridge, lot {} of the spring, in the humid store for two years",
+            l + 1
+        )
+    };
+    for (name, numbered) in
+        [(&differs_at_end as &dyn Fn(usize) -> String, false), (&differs_inside, true)]
+    {
+        let svg = dot_rows(&dot_chart(Lang::En, 1, 8, name)).expect("draws");
+        assert_reads_well(&svg);
+        let labels = first_column(&svg, 8);
+        let different: std::collections::BTreeSet<_> = labels.iter().collect();
+        assert_eq!(different.len(), 8, "{labels:?}");
+        assert_eq!(labels[0].starts_with("1 Upper"), numbered, "{labels:?}");
+        let below: String =
+            texts(&svg).iter().filter(|t| t.px < 12.1).map(|t| format!("{} ", t.text)).collect();
+        assert_eq!(below.contains(&format!("3 {};", name(2))), numbered, "{below}");
+    }
+}
+
+#[test]
+fn a_remark_too_long_for_its_row_stands_below_in_full() {
+    let mut chart = taster_chart(Lang::En);
+    let long = "scores bitter where the others score astringent, and the other way round, in both flights, with a narrow scale besides";
+    chart.panels[0].rows[4].remark = Some(long.into());
+    chart.panels[0].rows[1].remark = Some("narrow scale, and a drift over the second day".into());
+    let svg = taster_rows(&chart).expect("draws");
+    keep("tasters-remarks.svg", svg.as_bytes());
+    assert_reads_well(&svg);
+    let all: String = texts(&svg).iter().map(|t| format!("{} ", t.text)).collect();
+    assert!(all.contains(&format!("Body, Ed: {long}")), "{all}");
+    assert!(all.contains("see below"));
 }
 
 #[test]
