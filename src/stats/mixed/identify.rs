@@ -11,18 +11,16 @@ impl Model {
     /// on those before it: the residual first, then the terms in order.
     ///
     /// The matrix of `tr(P V_i P V_j)` at ratios of zero, with the residual as `V_0 = I`, is the
-    /// Gram matrix of these contributions.
-    pub(super) fn check_identified(&self) -> Result<(), MixedError> {
+    /// Gram matrix of these contributions, which is returned.
+    pub(super) fn contributions(&self) -> Result<Mat<f64>, MixedError> {
         let k = self.terms.len();
-        if k == 0 {
-            return Ok(());
-        }
         // No scores are needed for traces: a token square sum keeps the deviance defined.
         let scores = Scores {
             ordinary: vec![0.0; self.n_fixed()],
             within: vec![0.0; self.rest.size],
             within_square: 1.0,
             levels: vec![0.0; self.levels.len()],
+            crude: vec![0.0; k + 1],
         };
         let objective = Objective {
             model: self,
@@ -67,7 +65,7 @@ impl Model {
             }
             lower[(j, j)] = left.sqrt();
         }
-        Ok(())
+        Ok(gram)
     }
 
     fn confounded(&self, j: usize, from: &str) -> MixedError {

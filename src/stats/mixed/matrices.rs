@@ -19,6 +19,8 @@ pub struct Model {
     pub(super) levels: Vec<Level>,
     /// Which term is absorbed; none if there are no random terms.
     pub(super) absorbed: Option<usize>,
+    /// `tr(P V_i P V_j)` at ratios of zero, the residual first, then the terms.
+    pub(super) gram: Mat<f64>,
 }
 
 /// A random term as the model keeps it.
@@ -87,6 +89,8 @@ pub(super) struct Scores {
     pub within_square: f64,
     /// The product with each level of the absorbed term.
     pub levels: Vec<f64>,
+    /// The square sum that the fixed part leaves, then `|Z_i' e|^2` of each term for what it leaves.
+    pub crude: Vec<f64>,
 }
 
 impl Model {
@@ -128,16 +132,19 @@ impl Model {
             }
         }
         let (rest, levels) = rest_of(&terms, absorbed, &basis, n, first);
-        let model = Model {
-            fixed: fixed.clone(),
+        let fixed = fixed.clone();
+        let gram = Mat::zeros(0, 0);
+        let mut model = Model {
+            fixed,
             terms,
             n,
             basis,
             rest,
             levels,
             absorbed,
+            gram,
         };
-        model.check_identified()?;
+        model.gram = model.contributions()?;
         Ok(model)
     }
 
@@ -184,7 +191,15 @@ impl Model {
             within: vec![0.0; size],
             within_square: 0.0,
             levels: vec![0.0; self.levels.len()],
+            crude: vec![dot(&left, &left)],
         };
+        for term in &self.terms {
+            let mut sums = vec![0.0; term.n_levels];
+            for (row, &value) in left.iter().enumerate() {
+                sums[term.codes[row] as usize] += term.value(row) * value;
+            }
+            scores.crude.push(dot(&sums, &sums));
+        }
         let mut centred = left.clone();
         if let Some(term) = self.absorbed.map(|i| &self.terms[i]) {
             for (l, level) in self.levels.iter().enumerate() {

@@ -297,22 +297,30 @@ impl Objective<'_> {
         let a = lead(&s.a);
         // N = (I - G A) in the random columns; where the ratio is above zero that is
         // L K^-1 / sqrt(g), free of cancellation.
-        let mut n = Mat::zeros(size, n_random);
+        let mut n = Mat::<f64>::zeros(size, n_random);
         for (i, term) in self.model.terms.iter().enumerate() {
             if Some(i) == self.model.absorbed {
                 continue;
             }
-            for c in term.first..term.first + term.n_levels {
-                if ratios[i] > 0.0 {
-                    for r in 0..size {
-                        n[(r, c)] = s.roots[r] * k_inverse[(r, c)] / s.roots[c];
+            let columns = term.first..term.first + term.n_levels;
+            if ratios[i] > 0.0 {
+                for c in columns {
+                    let (target, source) = (n.col_as_slice_mut(c), k_inverse.col_as_slice(c));
+                    for (r, t) in target.iter_mut().enumerate() {
+                        *t = s.roots[r] * source[r] / s.roots[c];
                     }
-                } else {
-                    let column: Vec<f64> = (0..size).map(|r| a[(r, c)]).collect();
-                    for (r, v) in times(g.as_ref(), &column).into_iter().enumerate() {
-                        n[(r, c)] = -v;
+                }
+            } else {
+                let product = &g * a.as_ref().subcols(term.first, term.n_levels);
+                for (c, source) in columns
+                    .enumerate()
+                    .map(|(k, c)| (c, product.col_as_slice(k)))
+                {
+                    let target = n.col_as_slice_mut(c);
+                    for (t, v) in target.iter_mut().zip(source) {
+                        *t = -v;
                     }
-                    n[(c, c)] += 1.0;
+                    target[c] += 1.0;
                 }
             }
         }

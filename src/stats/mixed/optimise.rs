@@ -30,29 +30,35 @@ pub(super) struct Minimum {
     pub converged: bool,
 }
 
-/// Finds the minimum from a middling start, then again from inside wherever a ratio came out as
-/// zero, and keeps the better.
+/// Finds the minimum from the start of [`first_guess`]; then looks inside wherever a ratio came out
+/// as zero, searches again from there if the deviance is nearly as low, and keeps the better.
 pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Minimum, MixedError> {
-    let n_terms = objective.model.terms.len();
     let run = |start: &[f64]| match search {
         Search::Newton => newton(objective, start),
         Search::Simplex => simplex(objective, start),
     };
-    let start = vec![0.5; n_terms];
-    let mut best = run(&start)?;
-    if best.ratios.contains(&0.0) {
-        let typical = best.ratios.iter().sum::<f64>() / n_terms as f64;
-        let again: Vec<f64> = best
-            .ratios
-            .iter()
-            .map(|&g| if g > 0.0 { g } else { 0.1 * typical + 0.05 })
-            .collect();
-        let second = run(&again)?;
-        let evaluations = best.evaluations + second.evaluations;
-        if second.at.value.deviance < best.at.value.deviance - 1e-9 || !best.converged {
-            best = second;
+    let mut best = run(&first_guess(objective))?;
+    for i in 0..best.ratios.len() {
+        if best.ratios[i] > 0.0 {
+            continue;
         }
-        best.evaluations = evaluations;
+        // The slope at zero is upwards, so zero is a minimum; is it the only one?
+        for inside in [0.05, 0.3, 1.5] {
+            let mut start = best.ratios.clone();
+            start[i] = inside;
+            best.evaluations += 1;
+            let limit = best.at.value.deviance + 0.2;
+            if best.converged && objective.value(&start).is_none_or(|v| v.deviance > limit) {
+                continue;
+            }
+            let second = run(&start)?;
+            let evaluations = best.evaluations + second.evaluations;
+            let lower = second.at.value.deviance < best.at.value.deviance - 1e-9;
+            if second.converged && (lower || !best.converged) {
+                best = second;
+            }
+            best.evaluations = evaluations;
+        }
     }
     if !best.converged {
         return Err(MixedError::NotSettled {
@@ -62,21 +68,31 @@ pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Mini
     Ok(best)
 }
 
+/// Variances from equating square sums with their expectations at ratios of zero (MINQUE(0), Rao
+/// 1971, Journal of Multivariate Analysis 1:445-456): exact for balanced tables with no variance
+/// at zero. Negative ones become zero.
+fn first_guess(objective: &Objective<'_>) -> Vec<f64> {
+    let crude = &objective.scores.crude;
+    let squares = Col::from_fn(crude.len(), |i| crude[i]);
+    let n_terms = crude.len() - 1;
+    let Ok(factor) = objective.model.gram.llt(Side::Lower) else {
+        return vec![0.5; n_terms];
+    };
+    let variances = factor.solve(&squares);
+    let residual = variances[0].max(0.05 * crude[0] / objective.df());
+    (1..=n_terms)
+        .map(|i| (variances[i] / residual).clamp(0.0, 20.0))
+        .collect()
+}
+
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
 /// Optimization 20:221-246).
 fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
-    let broken = |ratios: &[f64], evaluations| {
-        if ratios.iter().any(|&g| g > 1e-4 * RATIO_MAX) {
-            MixedError::NoResidual
-        } else {
-            MixedError::NotSettled { evaluations }
-        }
-    };
     let mut at = objective
         .derivatives(&ratios)
-        .ok_or_else(|| broken(&ratios, 1))?;
+        .ok_or(MixedError::NotSettled { evaluations })?;
     let mut converged = ratios.is_empty();
     for _ in 0..STEPS_MAX {
         if converged {
@@ -92,33 +108,39 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
         }
         let (step, decrease) = direction(&at, &free);
         // Half of this is the gain that a full step promises. Deviances carry rounding of about
-        // 1e-13 of their size, so a gain far below it is the end.
+        // 1e-13 of their size, so with a gain below it the next step is the last.
         let scale = 1.0 + at.value.deviance.abs();
-        let settled = decrease < 1e-15 * scale;
+        let settled = decrease < 1e-13 * scale;
         let mut moved = None;
         let mut length = 1.0;
-        for _ in 0..40 {
-            let next: Vec<f64> = (0..ratios.len())
-                .map(|i| match free.iter().position(|&f| f == i) {
-                    // No ratio grows beyond measure in one step.
-                    Some(f) => (ratios[i] + length * step[f]).clamp(0.0, 20.0 * ratios[i] + 10.0),
-                    None => ratios[i],
-                })
-                .collect();
+        for halving in 0..40 {
+            let mut next = ratios.clone();
+            for (&i, s) in free.iter().zip(&step) {
+                // No ratio grows beyond measure in one step.
+                next[i] = (ratios[i] + length * s).clamp(0.0, 20.0 * ratios[i] + 10.0);
+            }
             evaluations += 1;
-            if let Some(value) = objective.value(&next) {
-                let change: f64 = free
-                    .iter()
-                    .map(|&i| at.slope[i] * (next[i] - ratios[i]))
-                    .sum();
-                if value.deviance <= at.value.deviance + 1e-4 * change.min(0.0) + 1e-12 * scale {
-                    moved = Some(next);
-                    break;
-                }
+            let change: f64 = free
+                .iter()
+                .map(|&i| at.slope[i] * (next[i] - ratios[i]))
+                .sum();
+            let limit = at.value.deviance + 1e-4 * change.min(0.0) + 1e-12 * scale;
+            // The full step is mostly right, so its derivatives are taken at once.
+            let there = if halving == 0 {
+                objective.derivatives(&next)
+            } else if objective.value(&next).is_some_and(|v| v.deviance <= limit) {
+                evaluations += 1;
+                objective.derivatives(&next)
+            } else {
+                None
+            };
+            if let Some(there) = there.filter(|t| t.value.deviance <= limit) {
+                moved = Some((next, there));
+                break;
             }
             length *= 0.5;
         }
-        let Some(next) = moved else {
+        let Some((next, there)) = moved else {
             // No descent within rounding: the end if the slope says so too.
             converged = decrease < 1e-8 * scale;
             if !converged && ratios.iter().any(|&g| g > 1e-4 * RATIO_MAX) {
@@ -129,13 +151,9 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
         if next.iter().any(|&g| g > RATIO_MAX) {
             return Err(MixedError::NoResidual);
         }
-        let still = next == ratios;
+        converged = settled || next == ratios;
         ratios = next;
-        evaluations += 1;
-        at = objective
-            .derivatives(&ratios)
-            .ok_or_else(|| broken(&ratios, evaluations))?;
-        converged = settled || still;
+        at = there;
     }
     Ok(Minimum {
         ratios,
