@@ -3,4 +3,6 @@
 
 mod cases;
 mod mixed;
+mod mixed_layouts;
+mod mixed_searches;
 mod ranges;

@@ -51,16 +51,23 @@ impl Model {
                 return Err(self.confounded(j, "the fixed effects"));
             }
             if left <= 1e-9 * gram[(j, j)] {
-                let others = (0..j)
-                    .filter(|&c| lower[(j, c)].abs() > 1e-6 * gram[(j, j)].sqrt())
-                    .map(|c| {
-                        if c == 0 {
-                            "the residual".into()
-                        } else {
-                            self.terms[c - 1].name.clone()
-                        }
-                    })
-                    .collect::<Vec<String>>();
+                // The weights of those before it: L' w = the row just found.
+                let mut weights: Vec<f64> = (0..j).map(|c| lower[(j, c)]).collect();
+                for c in (0..j).rev() {
+                    weights[c] /= lower[(c, c)];
+                    for r in 0..c {
+                        weights[r] -= lower[(c, r)] * weights[c];
+                    }
+                }
+                let name = |c: usize| match c {
+                    0 => "the residual",
+                    _ => self.terms[c - 1].name.as_str(),
+                };
+                let size = |c: usize| weights[c].abs() * gram[(c, c)].sqrt();
+                let others: Vec<&str> = (0..j)
+                    .filter(|&c| size(c) > 1e-4 * gram[(j, j)].sqrt())
+                    .map(name)
+                    .collect();
                 return Err(self.confounded(j, &others.join(" and ")));
             }
             lower[(j, j)] = left.sqrt();

@@ -11,7 +11,7 @@
 //!    fixed effects and `sigma^2` profiled out, with exact first and second derivatives.
 //! 3. `optimise`: its least value with no ratio below zero. A variance of zero is a result: there
 //!    the slope is checked, so that the search neither stops at a false zero nor short of a true one.
-//! 4. `report`: a [`Fit`], with means, contrasts, tests and the modes of the random effects; degrees
+//! 4. `report` and `inference`: a [`Fit`], with means, contrasts, tests and the modes of the random effects; degrees
 //!    of freedom by Satterthwaite's method from the exact observed information.
 //!
 //! What this does not do: correlated random slopes, other than normal scores, weights. Intervals
@@ -25,9 +25,12 @@
 //! and Simulation 54:363-378 (degrees of freedom); Searle, Casella and McCulloch (1992), Variance
 //! Components, chapter 6 (derivatives).
 
+mod blocks;
+mod dense;
 mod factor;
 mod fixed;
 mod identify;
+mod inference;
 mod matrices;
 mod objective;
 mod optimise;
