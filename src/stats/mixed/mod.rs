@@ -147,8 +147,10 @@ pub enum MixedError {
         "the fixed effects fit the scores without remainder, so that there is no variance to estimate"
     )]
     NoVariation,
-    /// The random effects leave nothing over.
-    #[error("replicates repeat without any difference, so that the residual variance is zero")]
+    /// The random effects leave nothing over, as when replicates repeat without any difference.
+    #[error(
+        "the random terms leave no residual variance: scores repeat, or there are too few of them for so many terms"
+    )]
     NoResidual,
     /// The search found no minimum.
     #[error("the search for the variances did not settle after {evaluations} evaluations")]

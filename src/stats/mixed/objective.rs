@@ -37,8 +37,6 @@ pub(super) struct Derivatives {
     pub value: Value,
     pub slope: Vec<f64>,
     pub curvature: Mat<f64>,
-    /// Expected curvature: never negative, for steps where the exact one is of no use.
-    pub expected: Mat<f64>,
     pub solution: Solution,
     /// `|Z_i' P y|^2` of each term.
     pub squares: Vec<f64>,
@@ -210,14 +208,10 @@ impl Objective<'_> {
         let curvature = Mat::from_fn(n_terms, n_terms, |i, j| {
             df * (2.0 * mixed[(i, j)] / r - squares[i] * squares[j] / (r * r)) - traces[(i, j)]
         });
-        let expected = Mat::from_fn(n_terms, n_terms, |i, j| {
-            traces[(i, j)] - trace[i] * trace[j] / df
-        });
         Some(Derivatives {
             value,
             slope,
             curvature,
-            expected,
             solution,
             squares,
             mixed,
