@@ -76,9 +76,7 @@ fn mixed_model_fit(bencher: Bencher, (lots, tasters, replicates): (u32, u32, u32
 fn all_pairs_with_tukey_p(bencher: Bencher, (lots, tasters, replicates): (u32, u32, u32)) {
     let panel = panel(lots, tasters, replicates);
     let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
-    let fit = model
-        .fit(&panel.y, Method::Reml)
-        .expect("the panel has a fit");
+    let fit = model.fit(&panel.y, Method::Reml).expect("the panel has a fit");
     bencher.bench(|| {
         let range = StudentizedRange::new(lots);
         let p: f64 = fit

@@ -56,11 +56,7 @@ impl StudentizedRange {
                 log_tail.push(points.map(|(x, _)| normal.tail(panel as f64 + x).ln()));
             }
         }
-        StudentizedRange {
-            k,
-            log_tail,
-            points,
-        }
+        StudentizedRange { k, log_tail, points }
     }
 
     /// Returns the probability that the range of `k` standard normals exceeds `w`.
@@ -85,7 +81,7 @@ impl StudentizedRange {
     }
 
     /// Returns the probability that the studentized range exceeds `q`; `df` may be broken or
-    /// infinite. Good to about 1e-10 relative. NaN for `df <= 0` or fewer than two means.
+    /// infinite. Good to about 1e-9 relative. NaN for `df <= 0` or fewer than two means.
     pub fn sf(&self, q: f64, df: f64) -> f64 {
         if self.k < 2 || q.is_nan() || df.is_nan() || df <= 0.0 {
             return f64::NAN;
@@ -153,11 +149,7 @@ impl NormalRange {
             .map(|i| {
                 let z = Z_LOW + Z_STEP * i as f64;
                 let below = normal_cdf(z);
-                (
-                    z,
-                    below,
-                    f64::from(k) * normal_pdf(z) * below.powf(power) * Z_STEP,
-                )
+                (z, below, f64::from(k) * normal_pdf(z) * below.powf(power) * Z_STEP)
             })
             .collect();
         NormalRange { k, nodes }

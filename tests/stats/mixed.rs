@@ -6,12 +6,8 @@ use blindsteep_stats::mixed::{Factor, FixedPart, Method, ModelSpec, RandomTerm, 
 use blindsteep_stats::range::StudentizedRange;
 use serde_json::Value;
 
-pub const ATTRIBUTES: [&str; 4] = [
-    "Sharpness",
-    "Coloursaturation",
-    "Noise",
-    "Flickeringstationary",
-];
+pub const ATTRIBUTES: [&str; 4] =
+    ["Sharpness", "Coloursaturation", "Noise", "Flickeringstationary"];
 
 /// The panel's layout: product fixed as cell means, assessor and assessor by product random.
 pub fn layout(table: &Table) -> (FixedPart, Vec<RandomTerm>, Vec<String>) {
@@ -19,29 +15,20 @@ pub fn layout(table: &Table) -> (FixedPart, Vec<RandomTerm>, Vec<String>) {
     let (assessor, _) = Factor::from_labels(&table.text("Assessor"));
     let both = Factor::cross(&assessor, &product);
     let fixed = FixedPart::cell_means("Product", &product, &products);
-    let random = vec![
-        RandomTerm::new("Assessor", assessor),
-        RandomTerm::new("Assessor:Product", both),
-    ];
+    let random =
+        vec![RandomTerm::new("Assessor", assessor), RandomTerm::new("Assessor:Product", both)];
     (fixed, random, products)
 }
 
 pub fn spec(table: &Table, attribute: &str) -> ModelSpec {
     let (fixed, random, _) = layout(table);
-    ModelSpec {
-        y: table.numbers(attribute),
-        fixed,
-        random,
-    }
+    ModelSpec { y: table.numbers(attribute), fixed, random }
 }
 
 pub fn both_panels() -> Vec<(Value, Table)> {
     vec![
         (case("g04_mixed_balanced"), table("g04_tvbo_balanced.csv")),
-        (
-            case("g05_mixed_unbalanced"),
-            table("g05_tvbo_unbalanced.csv"),
-        ),
+        (case("g05_mixed_unbalanced"), table("g05_tvbo_unbalanced.csv")),
     ]
 }
 
@@ -64,23 +51,10 @@ fn variances_and_criterion_are_those_of_the_panel() {
                     (component.variance - variance).abs() <= 1e-9 * sum,
                     "{attribute} {component:?}"
                 );
-                assert_eq!(
-                    component.at_boundary,
-                    variance == 0.0,
-                    "{attribute} {component:?}"
-                );
+                assert_eq!(component.at_boundary, variance == 0.0, "{attribute} {component:?}");
             }
-            close(
-                fit.sigma2,
-                number(&expected["varcomp"]["Residual"]),
-                1e-9,
-                attribute,
-            );
-            assert!(
-                fit.converged && fit.steepest < 1e-6,
-                "{attribute} {}",
-                fit.steepest
-            );
+            close(fit.sigma2, number(&expected["varcomp"]["Residual"]), 1e-9, attribute);
+            assert!(fit.converged && fit.steepest < 1e-6, "{attribute} {}", fit.steepest);
         }
     }
 }
@@ -98,11 +72,7 @@ fn products_are_tested_as_published() {
             let df = number(&expected["DenDF"]);
             // Exact in the balanced table; in the other the choice of contrasts shows, 0.05 or so.
             let tolerance = if i == 0 { 1e-5 * df } else { 0.1 };
-            assert!(
-                (test.den_df - df).abs() <= tolerance,
-                "{attribute}: {} not {df}",
-                test.den_df
-            );
+            assert!((test.den_df - df).abs() <= tolerance, "{attribute}: {} not {df}", test.den_df);
             close(
                 test.p_value,
                 number(&expected["p"]),
@@ -186,14 +156,9 @@ fn modes_are_those_of_the_panel() {
                 .iter()
                 .zip(numbers(&expected["Assessor"]["blup"]))
             {
-                let at = assessors
-                    .iter()
-                    .position(|a| a == level)
-                    .expect("an assessor of the panel");
-                assert!(
-                    (modes[at].value - value).abs() < 1e-7,
-                    "{attribute} {level}"
-                );
+                let at =
+                    assessors.iter().position(|a| a == level).expect("an assessor of the panel");
+                assert!((modes[at].value - value).abs() < 1e-7, "{attribute} {level}");
             }
             let modes = fit.conditional_modes("Assessor:Product");
             assert_eq!(modes.len(), both.n_levels);
@@ -233,18 +198,8 @@ fn balanced_variances_are_those_of_mean_squares() {
         let fit = fit(&spec(&table, attribute), Method::Reml).expect("the panel has a fit");
         // Mean squares of assessor, product, interaction, residual; 12 products, 2 replicates.
         close(fit.sigma2, ms[3], 1e-10, attribute);
-        close(
-            fit.components[1].variance,
-            (ms[2] - ms[3]) / 2.0,
-            1e-9,
-            attribute,
-        );
-        close(
-            fit.components[0].variance,
-            (ms[0] - ms[2]) / 24.0,
-            1e-9,
-            attribute,
-        );
+        close(fit.components[1].variance, (ms[2] - ms[3]) / 2.0, 1e-9, attribute);
+        close(fit.components[0].variance, (ms[0] - ms[2]) / 24.0, 1e-9, attribute);
         close(fit.test_term("Product").f, ms[1] / ms[2], 1e-9, attribute);
         n += 1;
     }
@@ -267,20 +222,11 @@ fn the_sleep_study_is_met() {
         ("sleep_uncorrelated_REML", vec![intercept, slope]),
     ] {
         let expected = &case["expected"][name];
-        let spec = ModelSpec {
-            y: y.clone(),
-            fixed: fixed.clone(),
-            random,
-        };
+        let spec = ModelSpec { y: y.clone(), fixed: fixed.clone(), random };
         let fit = fit(&spec, Method::Reml).expect("a fit");
         // lme4's own optimiser leaves about 1e-6 in the variances and 1e-3 in its degrees of
         // freedom (numerical derivatives).
-        close(
-            fit.minus2_log_likelihood,
-            number(&expected["criterion"]),
-            1e-9,
-            name,
-        );
+        close(fit.minus2_log_likelihood, number(&expected["criterion"]), 1e-9, name);
         let variances = numbers(&expected["vcov_terms"]["vcov"]);
         assert_eq!(variances.len(), fit.components.len() + 1);
         for (component, variance) in fit.components.iter().zip(&variances) {
@@ -289,12 +235,7 @@ fn the_sleep_study_is_met() {
         close(fit.sigma2, variances[variances.len() - 1], 1e-5, name);
         for (j, l) in [[1.0, 0.0], [0.0, 1.0]].iter().enumerate() {
             let c = fit.contrast(l, 0.95);
-            close(
-                c.estimate,
-                number(&expected["fixed"]["estimate"][j]),
-                1e-7,
-                name,
-            );
+            close(c.estimate, number(&expected["fixed"]["estimate"][j]), 1e-7, name);
             close(c.se, number(&expected["fixed"]["se"][j]), 1e-5, name);
             close(c.df, number(&expected["fixed"]["df"][j]), 1e-3, name);
         }

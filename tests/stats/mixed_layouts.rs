@@ -67,23 +67,16 @@ fn one_balanced_random_factor_has_its_closed_form() {
     let table = table("g13_sleepstudy.csv");
     let (subject, subjects) = Factor::from_labels(&table.text("Subject"));
     let y = table.numbers("Reaction");
-    let (a, n) = (
-        subjects.len() as f64,
-        y.len() as f64 / subjects.len() as f64,
-    );
+    let (a, n) = (subjects.len() as f64, y.len() as f64 / subjects.len() as f64);
     let grand = y.iter().sum::<f64>() / y.len() as f64;
     let mut means = vec![0.0; subjects.len()];
     for (&code, v) in subject.codes.iter().zip(&y) {
         means[code as usize] += v / n;
     }
     let msb = n * means.iter().map(|m| (m - grand).powi(2)).sum::<f64>() / (a - 1.0);
-    let mse = subject
-        .codes
-        .iter()
-        .zip(&y)
-        .map(|(&c, v)| (v - means[c as usize]).powi(2))
-        .sum::<f64>()
-        / (a * (n - 1.0));
+    let mse =
+        subject.codes.iter().zip(&y).map(|(&c, v)| (v - means[c as usize]).powi(2)).sum::<f64>()
+            / (a * (n - 1.0));
     let spec = ModelSpec {
         y,
         fixed: FixedPart::intercept(table.numbers("Reaction").len()),
@@ -95,21 +88,11 @@ fn one_balanced_random_factor_has_its_closed_form() {
     close(reml.components[0].variance, variance, 1e-9, "REML");
     let ml = fit(&spec, Method::Ml).expect("a fit");
     close(ml.sigma2, mse, 1e-10, "ML residual");
-    close(
-        ml.components[0].variance,
-        ((1.0 - 1.0 / a) * msb - mse) / n,
-        1e-9,
-        "ML",
-    );
+    close(ml.components[0].variance, ((1.0 - 1.0 / a) * msb - mse) / n, 1e-9, "ML");
     let shrink = n * variance / (n * variance + mse);
     for (mode, mean) in reml.conditional_modes("subject").iter().zip(&means) {
         close(mode.value, shrink * (mean - grand), 1e-8, "prediction");
-        close(
-            mode.se,
-            (variance * (1.0 - shrink * (1.0 - 1.0 / a))).sqrt(),
-            1e-8,
-            "its error",
-        );
+        close(mode.se, (variance * (1.0 - shrink * (1.0 - 1.0 / a))).sqrt(), 1e-8, "its error");
     }
     // The mean rests on the subjects alone: a - 1 degrees of freedom.
     let mean = reml.contrast(&[1.0], 0.95);
@@ -126,39 +109,17 @@ fn what_the_layout_cannot_tell_is_not_estimable() {
     let y = vec![3.0, 5.0, 4.5, 6.0, 7.0, 8.5, 2.0, 5.0, 4.0, 1.0, 2.5, 2.0];
     let random = vec![RandomTerm::new("taster", taster)];
     let plain = FixedPart::cell_means("lot", &lot, &[]);
-    let with = plain
-        .clone()
-        .with_factor("flight", &flight, &["morning".into(), "noon".into()]);
-    let a = fit(
-        &ModelSpec {
-            y: y.clone(),
-            fixed: plain,
-            random: random.clone(),
-        },
-        Method::Reml,
-    )
-    .expect("a fit");
-    let b = fit(
-        &ModelSpec {
-            y,
-            fixed: with,
-            random,
-        },
-        Method::Reml,
-    )
-    .expect("a fit");
+    let with = plain.clone().with_factor("flight", &flight, &["morning".into(), "noon".into()]);
+    let a = fit(&ModelSpec { y: y.clone(), fixed: plain, random: random.clone() }, Method::Reml)
+        .expect("a fit");
+    let b = fit(&ModelSpec { y, fixed: with, random }, Method::Reml).expect("a fit");
     assert!(a.aliased.is_empty());
     assert_eq!(b.aliased, ["flight morning"]);
     for (x, y) in a.pairs(0.95).iter().zip(b.pairs(0.95)) {
         let same_flight = x.a / 2 == x.b / 2;
         assert_eq!(y.difference.estimable, same_flight, "{} {}", x.a, x.b);
         if same_flight {
-            close(
-                y.difference.estimate,
-                x.difference.estimate,
-                1e-10,
-                "difference",
-            );
+            close(y.difference.estimate, x.difference.estimate, 1e-10, "difference");
             close(y.difference.se, x.difference.se, 1e-8, "se");
         } else {
             assert!(y.difference.estimate.is_nan() && y.difference.p_value.is_nan());
@@ -172,10 +133,7 @@ fn what_the_layout_cannot_tell_is_not_estimable() {
 /// A lot without scores has no mean; the others keep theirs.
 #[test]
 fn a_lot_without_scores_has_no_mean() {
-    let lot = Factor {
-        codes: vec![0, 0, 2, 2, 0, 2],
-        n_levels: 3,
-    };
+    let lot = Factor { codes: vec![0, 0, 2, 2, 0, 2], n_levels: 3 };
     let spec = ModelSpec {
         y: vec![1.0, 2.0, 4.0, 6.0, 3.0, 5.0],
         fixed: FixedPart::cell_means("lot", &lot, &[]),
@@ -201,63 +159,20 @@ fn means_are_adjusted_to_the_average_session() {
     // Lot 4 or 6, session -1 or +1, and noise that is balanced in every cell of several scores.
     let y = vec![3.1, 2.9, 3.0, 5.0, 5.0, 7.1, 6.9, 7.0];
     let fixed = FixedPart::cell_means("lot", &lot, &[]).with_factor("session", &session, &[]);
-    let a = fit(
-        &ModelSpec {
-            y: y.clone(),
-            fixed,
-            random: vec![],
-        },
-        Method::Reml,
-    )
-    .expect("a fit");
+    let a = fit(&ModelSpec { y: y.clone(), fixed, random: vec![] }, Method::Reml).expect("a fit");
     let means = a.adjusted_means(0.95);
     close(means[0].estimate, 4.0, 1e-12, "lot 1");
     close(means[1].estimate, 6.0, 1e-12, "lot 2");
-    let year: Vec<f64> = session
-        .codes
-        .iter()
-        .map(|&s| 2026.0 + 2.0 * f64::from(s))
-        .collect();
+    let year: Vec<f64> = session.codes.iter().map(|&s| 2026.0 + 2.0 * f64::from(s)).collect();
     let fixed = FixedPart::cell_means("lot", &lot, &[]).with_column("year", year.clone());
-    let b = fit(
-        &ModelSpec {
-            y: y.clone(),
-            fixed,
-            random: vec![],
-        },
-        Method::Reml,
-    )
-    .expect("a fit");
+    let b = fit(&ModelSpec { y: y.clone(), fixed, random: vec![] }, Method::Reml).expect("a fit");
     close(b.beta[2], 1.0, 1e-10, "a year");
     close(b.beta[0], 3.0 - 2026.0, 1e-10, "lot 1 in year 0");
     let fixed = FixedPart::cell_means("lot", &lot, &[]).with_covariate("year", &year);
-    let c = fit(
-        &ModelSpec {
-            y,
-            fixed,
-            random: vec![],
-        },
-        Method::Reml,
-    )
-    .expect("a fit");
-    close(
-        c.adjusted_means(0.95)[0].estimate,
-        4.0,
-        1e-10,
-        "lot 1 in the mean year",
-    );
-    close(
-        c.test_term("year").f,
-        b.test_term("year").f,
-        1e-8,
-        "F of the year",
-    );
-    close(
-        c.test_term("year").f,
-        a.test_term("session").f,
-        1e-8,
-        "F of the session",
-    );
+    let c = fit(&ModelSpec { y, fixed, random: vec![] }, Method::Reml).expect("a fit");
+    close(c.adjusted_means(0.95)[0].estimate, 4.0, 1e-10, "lot 1 in the mean year");
+    close(c.test_term("year").f, b.test_term("year").f, 1e-8, "F of the year");
+    close(c.test_term("year").f, a.test_term("session").f, 1e-8, "F of the session");
 }
 
 #[test]
@@ -267,24 +182,16 @@ fn variances_that_cannot_be_told_apart_are_named() {
     let fixed = FixedPart::cell_means("lot", &lot, &[]);
     let cell = RandomTerm::new("lot by taster", Factor::cross(&lot, &taster));
     let of = |random: &[RandomTerm]| Model::new(&fixed, random).expect_err("cannot be told apart");
-    let expected = |term: &str, from: &str| MixedError::NotIdentified {
-        term: term.into(),
-        from: from.into(),
-    };
+    let expected =
+        |term: &str, from: &str| MixedError::NotIdentified { term: term.into(), from: from.into() };
     // One score a cell: the interaction is the residual.
     assert_eq!(of(&[cell]), expected("lot by taster", "the residual"));
     // The lots are fixed already.
-    assert_eq!(
-        of(&[RandomTerm::new("lot", lot.clone())]),
-        expected("lot", "the fixed effects")
-    );
+    assert_eq!(of(&[RandomTerm::new("lot", lot.clone())]), expected("lot", "the fixed effects"));
     // The same twice, once with other numbers.
     let again = factor(&[2, 0, 1, 2, 0, 1, 2, 0, 1]);
     assert_eq!(
-        of(&[
-            RandomTerm::new("taster", taster),
-            RandomTerm::new("again", again)
-        ]),
+        of(&[RandomTerm::new("taster", taster), RandomTerm::new("again", again)]),
         expected("again", "taster")
     );
 }
@@ -302,30 +209,14 @@ fn scores_without_variation_or_residual_are_said_so() {
     )
     .expect("the layout is sound");
     let fit = |y: &[f64]| model.fit(y, Method::Reml);
-    assert_eq!(
-        fit(&[7.3; 8]).expect_err("constant"),
-        MixedError::NoVariation
-    );
+    assert_eq!(fit(&[7.3; 8]).expect_err("constant"), MixedError::NoVariation);
     let by_lot = [0.1, 0.1, 0.1, 0.1, 0.7, 0.7, 0.7, 0.7];
-    assert_eq!(
-        fit(&by_lot).expect_err("lots alone"),
-        MixedError::NoVariation
-    );
+    assert_eq!(fit(&by_lot).expect_err("lots alone"), MixedError::NoVariation);
     let repeated = [1.0, 1.0, 2.0, 2.0, 4.0, 4.0, 3.0, 3.0];
-    assert_eq!(
-        fit(&repeated).expect_err("replicates alike"),
-        MixedError::NoResidual
-    );
+    assert_eq!(fit(&repeated).expect_err("replicates alike"), MixedError::NoResidual);
     let mut y = [1.0, 1.0, 2.0, 2.0, 4.0, 4.0, 3.0, f64::NAN];
     assert!(matches!(fit(&y), Err(MixedError::NotFinite { row: 8, .. })));
-    assert!(matches!(
-        fit(&y[..7]),
-        Err(MixedError::Rows {
-            found: 7,
-            expected: 8,
-            ..
-        })
-    ));
+    assert!(matches!(fit(&y[..7]), Err(MixedError::Rows { found: 7, expected: 8, .. })));
     y[7] = 3.5;
     assert!(fit(&y).is_ok());
 }
@@ -337,26 +228,12 @@ fn layouts_that_do_not_fit_together_are_refused() {
     let short = RandomTerm::new("taster", factor(&[0, 1, 0]));
     assert!(matches!(
         Model::new(&fixed, &[short]),
-        Err(MixedError::Rows {
-            found: 3,
-            expected: 4,
-            ..
-        })
+        Err(MixedError::Rows { found: 3, expected: 4, .. })
     ));
-    let beyond = RandomTerm::new(
-        "taster",
-        Factor {
-            codes: vec![0, 1, 0, 2],
-            n_levels: 2,
-        },
-    );
+    let beyond = RandomTerm::new("taster", Factor { codes: vec![0, 1, 0, 2], n_levels: 2 });
     assert!(matches!(
         Model::new(&fixed, &[beyond]),
-        Err(MixedError::Level {
-            code: 2,
-            n_levels: 2,
-            ..
-        })
+        Err(MixedError::Level { code: 2, n_levels: 2, .. })
     ));
     let full = FixedPart::cell_means("lot", &factor(&[0, 1, 2, 3]), &[]);
     assert_eq!(
@@ -364,10 +241,7 @@ fn layouts_that_do_not_fit_together_are_refused() {
         MixedError::TooFewRows { n: 4, n_fixed: 4 }
     );
     let fixed = fixed.with_column("weight", vec![1.0, f64::INFINITY, 0.0, 0.0]);
-    assert!(matches!(
-        Model::new(&fixed, &[]),
-        Err(MixedError::NotFinite { row: 2, .. })
-    ));
+    assert!(matches!(Model::new(&fixed, &[]), Err(MixedError::NotFinite { row: 2, .. })));
     assert!(matches!(
         Model::new(&FixedPart::new(), &[]),
         Err(MixedError::TooFewRows { n: 0, n_fixed: 0 })

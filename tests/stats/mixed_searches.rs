@@ -35,9 +35,8 @@ fn dense_deviance(spec: &ModelSpec, theta: &[f64], method: Method) -> f64 {
     let product = |a: usize, b: usize| -> f64 {
         columns[a].iter().zip(&columns[b]).map(|(x, y)| x * y).sum()
     };
-    let mut cross: Vec<Vec<f64>> = (0..=p)
-        .map(|a| (0..=p).map(|b| product(a, b)).collect())
-        .collect();
+    let mut cross: Vec<Vec<f64>> =
+        (0..=p).map(|a| (0..=p).map(|b| product(a, b)).collect()).collect();
     cholesky(&mut cross);
     let square = cross[p][p] * cross[p][p];
     let df = match method {
@@ -57,11 +56,7 @@ fn cholesky(m: &mut [Vec<f64>]) -> f64 {
         for i in j..m.len() {
             let sum: f64 = (0..j).map(|k| m[i][k] * m[j][k]).sum();
             let value = m[i][j] - sum;
-            m[i][j] = if i == j {
-                value.sqrt()
-            } else {
-                value / m[j][j]
-            };
+            m[i][j] = if i == j { value.sqrt() } else { value / m[j][j] };
         }
         log_det += 2.0 * m[j][j].ln();
     }
@@ -77,15 +72,11 @@ fn the_deviance_at_given_variances_is_that_of_its_definition() {
         let mut spec = spec(&table, attribute);
         let (picture, levels) = Factor::from_labels(&table.text("Repeat"));
         let row: Vec<f64> = table.numbers("row");
-        spec.fixed = spec
-            .fixed
-            .with_factor("Repeat", &picture, &levels)
-            .with_covariate("row", &row);
+        spec.fixed =
+            spec.fixed.with_factor("Repeat", &picture, &levels).with_covariate("row", &row);
         let (set, _) = Factor::from_labels(&table.text("TVset"));
-        spec.random.push(RandomTerm::new(
-            "Assessor:TVset",
-            Factor::cross(&spec.random[0].factor, &set),
-        ));
+        spec.random
+            .push(RandomTerm::new("Assessor:TVset", Factor::cross(&spec.random[0].factor, &set)));
         let model = Model::new(&spec.fixed, &spec.random).expect("the layout is sound");
         for theta in [
             [0.0, 0.0, 0.0],
@@ -95,9 +86,7 @@ fn the_deviance_at_given_variances_is_that_of_its_definition() {
             [1.0, 1000.0, 1.0],
         ] {
             for method in [Method::Reml, Method::Ml] {
-                let got = model
-                    .deviance(&spec.y, &theta, method)
-                    .expect("scores are sound");
+                let got = model.deviance(&spec.y, &theta, method).expect("scores are sound");
                 close(
                     got,
                     dense_deviance(&spec, &theta, method),
@@ -116,22 +105,12 @@ fn two_searches_find_the_same_minimum() {
             let spec = spec(&table, attribute);
             let model = Model::new(&spec.fixed, &spec.random).expect("the layout is sound");
             for method in [Method::Reml, Method::Ml] {
-                let newton = model
-                    .fit_by(&spec.y, method, Search::Newton)
-                    .expect("a fit");
-                let simplex = model
-                    .fit_by(&spec.y, method, Search::Simplex)
-                    .expect("a fit");
+                let newton = model.fit_by(&spec.y, method, Search::Newton).expect("a fit");
+                let simplex = model.fit_by(&spec.y, method, Search::Simplex).expect("a fit");
                 let (a, b) = (newton.minus2_log_likelihood, simplex.minus2_log_likelihood);
-                assert!(
-                    (a - b).abs() < 1e-9 && a <= b + 1e-10,
-                    "{attribute}: {a} and {b}"
-                );
+                assert!((a - b).abs() < 1e-9 && a <= b + 1e-10, "{attribute}: {a} and {b}");
                 for (x, y) in newton.components.iter().zip(&simplex.components) {
-                    assert!(
-                        (x.variance - y.variance).abs() < 1e-5,
-                        "{attribute} {x:?} {y:?}"
-                    );
+                    assert!((x.variance - y.variance).abs() < 1e-5, "{attribute} {x:?} {y:?}");
                     assert_eq!(x.at_boundary, y.at_boundary);
                 }
                 assert!(newton.evaluations < 40, "{}", newton.evaluations);
@@ -147,11 +126,8 @@ fn essence(fit: &Fit) -> Vec<f64> {
     let mut variances: Vec<f64> = fit.components.iter().map(|c| c.variance).collect();
     variances.sort_by(f64::total_cmp);
     all.extend(variances);
-    let mut means: Vec<(f64, f64, f64)> = fit
-        .adjusted_means(0.9)
-        .iter()
-        .map(|c| (c.estimate, c.se, c.df))
-        .collect();
+    let mut means: Vec<(f64, f64, f64)> =
+        fit.adjusted_means(0.9).iter().map(|c| (c.estimate, c.se, c.df)).collect();
     means.sort_by(|a, b| a.0.total_cmp(&b.0));
     all.extend(means.iter().flat_map(|m| [m.0, m.1, m.2]));
     all.push(fit.test_term("Product").f);

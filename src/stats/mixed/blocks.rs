@@ -61,9 +61,7 @@ impl Blocks {
                             .map(|r| self.n[(r, c)] * self.second_n[(r, c)])
                             .sum::<f64>();
                     } else {
-                        sum += range(i)
-                            .map(|r| self.m[(r, c)] * self.m[(r, c)])
-                            .sum::<f64>();
+                        sum += range(i).map(|r| self.m[(r, c)] * self.m[(r, c)]).sum::<f64>();
                     }
                 }
                 double[(i, j)] = sum;
@@ -95,12 +93,7 @@ impl Objective<'_> {
                 .map(|(&c, &f)| f * solution.effects[c])
                 .sum();
             let mode = shrink * (fy - fitted);
-            add_outer(
-                &mut sums.second,
-                &level.columns,
-                &level.products,
-                shrink * shrink,
-            );
+            add_outer(&mut sums.second, &level.columns, &level.products, shrink * shrink);
             let third = level.square * shrink * shrink * shrink;
             add_outer(&mut sums.third, &level.columns, &level.products, third);
             for (&column, &f) in level.columns.iter().zip(&level.products) {
@@ -155,10 +148,7 @@ impl Objective<'_> {
                 }
             } else {
                 let product = &g * a.as_ref().subcols(term.first, term.n_levels);
-                for (c, source) in columns
-                    .enumerate()
-                    .map(|(k, c)| (c, product.col_as_slice(k)))
-                {
+                for (c, source) in columns.enumerate().map(|(k, c)| (c, product.col_as_slice(k))) {
                     let target = n.col_as_slice_mut(c);
                     for (t, v) in target.iter_mut().zip(source) {
                         *t = -v;
@@ -171,13 +161,6 @@ impl Objective<'_> {
         let second = lead(&sums.second);
         let g_second = &g * &second;
         let second_n = &second * &n;
-        Blocks {
-            size,
-            g,
-            n,
-            m,
-            g_second,
-            second_n,
-        }
+        Blocks { size, g, n, m, g_second, second_n }
     }
 }

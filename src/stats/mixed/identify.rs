@@ -22,11 +22,7 @@ impl Model {
             levels: vec![0.0; self.levels.len()],
             crude: vec![0.0; k + 1],
         };
-        let objective = Objective {
-            model: self,
-            scores: &scores,
-            method: Method::Reml,
-        };
+        let objective = Objective { model: self, scores: &scores, method: Method::Reml };
         let Some(at) = objective.derivatives(&vec![0.0; k]) else {
             return Err(MixedError::NotSettled { evaluations: 1 });
         };
@@ -64,10 +60,8 @@ impl Model {
                     _ => self.terms[c - 1].name.as_str(),
                 };
                 let size = |c: usize| weights[c].abs() * gram[(c, c)].sqrt();
-                let others: Vec<&str> = (0..j)
-                    .filter(|&c| size(c) > 1e-4 * gram[(j, j)].sqrt())
-                    .map(name)
-                    .collect();
+                let others: Vec<&str> =
+                    (0..j).filter(|&c| size(c) > 1e-4 * gram[(j, j)].sqrt()).map(name).collect();
                 return Err(self.confounded(j, &others.join(" and ")));
             }
             lower[(j, j)] = left.sqrt();
@@ -76,10 +70,7 @@ impl Model {
     }
 
     fn confounded(&self, j: usize, from: &str) -> MixedError {
-        MixedError::NotIdentified {
-            term: self.terms[j - 1].name.clone(),
-            from: from.into(),
-        }
+        MixedError::NotIdentified { term: self.terms[j - 1].name.clone(), from: from.into() }
     }
 
     /// `|Z'Z|^2` of a term, against which rounding is measured; for the residual the rows.

@@ -81,12 +81,7 @@ impl Fit {
     /// F does not.
     pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
         let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
-        let nothing = FTest {
-            f: f64::NAN,
-            num_df: 0.0,
-            den_df: f64::NAN,
-            p_value: f64::NAN,
-        };
+        let nothing = FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN };
         if rows.is_empty() {
             return nothing;
         }
@@ -103,9 +98,8 @@ impl Fit {
             if values[k] <= 1e-10 * largest || largest <= 0.0 {
                 continue;
             }
-            let turned: Vec<f64> = (0..p)
-                .map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum())
-                .collect();
+            let turned: Vec<f64> =
+                (0..p).map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum()).collect();
             let estimate = dot(&turned, &self.beta);
             sum += estimate * estimate / values[k];
             rank += 1.0;
@@ -116,21 +110,14 @@ impl Fit {
         }
         let f = sum / rank;
         let den_df = joint_df(&dfs);
-        FTest {
-            f,
-            num_df: rank,
-            den_df,
-            p_value: f_sf(f, rank, den_df),
-        }
+        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
     }
 
     /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
     /// the fixed part has no cell means.
     pub fn adjusted_means(&self, level: f64) -> Vec<Contrast> {
         let (first, n) = self.cells.unwrap_or((0, 0));
-        (first..first + n)
-            .map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level))
-            .collect()
+        (first..first + n).map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level)).collect()
     }
 
     /// Returns the differences of all pairs of cell columns, first less second, in the order
@@ -141,11 +128,7 @@ impl Fit {
         for a in 0..n {
             for b in a + 1..n {
                 let l = self.weights(&[(first + a, 1.0), (first + b, -1.0)]);
-                pairs.push(Pair {
-                    a,
-                    b,
-                    difference: self.contrast(&l, level),
-                });
+                pairs.push(Pair { a, b, difference: self.contrast(&l, level) });
             }
         }
         pairs
@@ -158,9 +141,7 @@ impl Fit {
         if let Some((_, kind, first, n)) = self.term_columns.iter().find(|t| t.0 == name) {
             let columns = *first..first + n;
             if *kind == FixedKind::Cells {
-                let base = columns
-                    .clone()
-                    .find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
+                let base = columns.clone().find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
                 let base = base.unwrap_or(*first);
                 for j in columns.filter(|&j| j != base) {
                     rows.push(self.weights(&[(j, 1.0), (base, -1.0)]));
@@ -175,19 +156,12 @@ impl Fit {
     /// Returns the predicted effects of a random term, one for each level of its factor; empty if
     /// there is no such term.
     pub fn conditional_modes(&self, term: &str) -> Vec<Mode> {
-        self.modes
-            .iter()
-            .find(|m| m.0 == term)
-            .map(|m| m.1.clone())
-            .unwrap_or_default()
+        self.modes.iter().find(|m| m.0 == term).map(|m| m.1.clone()).unwrap_or_default()
     }
 
     /// Returns the variance of a random term; none if there is no such term.
     pub fn variance(&self, term: &str) -> Option<f64> {
-        self.components
-            .iter()
-            .find(|c| c.name == term)
-            .map(|c| c.variance)
+        self.components.iter().find(|c| c.name == term).map(|c| c.variance)
     }
 
     fn weights(&self, entries: &[(usize, f64)]) -> Vec<f64> {

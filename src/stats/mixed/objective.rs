@@ -125,11 +125,7 @@ impl Objective<'_> {
             }
         }
         let k = Mat::from_fn(rest.size, rest.size, |i, j| {
-            let unit = if i == j && i < rest.n_random {
-                1.0
-            } else {
-                0.0
-            };
+            let unit = if i == j && i < rest.n_random { 1.0 } else { 0.0 };
             roots[i] * a[(i, j)] * roots[j] + unit
         });
         if !log_det_v.is_finite() || !total.is_finite() {
@@ -155,22 +151,10 @@ impl Objective<'_> {
         let (mut k_inverse, mut g, mut effects) = (Mat::zeros(0, 0), Mat::zeros(0, 0), Vec::new());
         if invert {
             k_inverse = invert_from_lower(lower);
-            g = Mat::from_fn(rest.size, rest.size, |i, j| {
-                roots[i] * k_inverse[(i, j)] * roots[j]
-            });
+            g = Mat::from_fn(rest.size, rest.size, |i, j| roots[i] * k_inverse[(i, j)] * roots[j]);
             effects = times(g.as_ref(), &b);
         }
-        Some(Solution {
-            a,
-            g,
-            b,
-            effects,
-            square,
-            log_det_v,
-            log_det_x,
-            roots,
-            k_inverse,
-        })
+        Some(Solution { a, g, b, effects, square, log_det_v, log_det_x, roots, k_inverse })
     }
 
     /// The deviance at some ratios, all zero or more.
@@ -202,32 +186,17 @@ impl Objective<'_> {
                 .traces(self.model, &sums, n_terms),
         };
         let r = solution.square;
-        let slope = (0..n_terms)
-            .map(|i| trace[i] - df * squares[i] / r)
-            .collect();
+        let slope = (0..n_terms).map(|i| trace[i] - df * squares[i] / r).collect();
         let curvature = Mat::from_fn(n_terms, n_terms, |i, j| {
             df * (2.0 * mixed[(i, j)] / r - squares[i] * squares[j] / (r * r)) - traces[(i, j)]
         });
-        Some(Derivatives {
-            value,
-            slope,
-            curvature,
-            solution,
-            squares,
-            mixed,
-            traces,
-            trace,
-        })
+        Some(Derivatives { value, slope, curvature, solution, squares, mixed, traces, trace })
     }
 
     /// `Z_i' P y` in the random columns of the rest: `N' b`.
     fn products_with_scores(&self, s: &Solution, blocks: &Blocks) -> Vec<f64> {
         (0..self.model.rest.n_random)
-            .map(|c| {
-                (0..self.model.rest.size)
-                    .map(|r| blocks.n[(r, c)] * s.b[r])
-                    .sum()
-            })
+            .map(|c| (0..self.model.rest.size).map(|r| blocks.n[(r, c)] * s.b[r]).sum())
             .collect()
     }
 
@@ -245,12 +214,7 @@ impl Objective<'_> {
         for (j, tj) in terms.iter().enumerate() {
             if Some(j) == self.model.absorbed {
                 squares[j] = sums.modes.iter().map(|m| m * m).sum();
-                let own: f64 = sums
-                    .diagonal
-                    .iter()
-                    .zip(&sums.modes)
-                    .map(|(d, m)| d * m * m)
-                    .sum();
+                let own: f64 = sums.diagonal.iter().zip(&sums.modes).map(|(d, m)| d * m * m).sum();
                 let lost: f64 = times(s.g.as_ref(), &sums.along)
                     .iter()
                     .zip(&sums.along)

@@ -74,9 +74,7 @@ pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Mini
     match best.ending {
         Ending::Settled => Ok(best),
         Ending::NoResidual => Err(MixedError::NoResidual),
-        Ending::Unsettled => Err(MixedError::NotSettled {
-            evaluations: best.evaluations,
-        }),
+        Ending::Unsettled => Err(MixedError::NotSettled { evaluations: best.evaluations }),
     }
 }
 
@@ -103,9 +101,7 @@ fn first_guess(objective: &Objective<'_>) -> Vec<f64> {
     };
     let variances = factor.solve(&squares);
     let residual = variances[0].max(0.05 * crude[0] / objective.df());
-    (1..=n_terms)
-        .map(|i| (variances[i] / residual).clamp(0.0, 20.0))
-        .collect()
+    (1..=n_terms).map(|i| (variances[i] / residual).clamp(0.0, 20.0)).collect()
 }
 
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
@@ -113,15 +109,12 @@ fn first_guess(objective: &Objective<'_>) -> Vec<f64> {
 fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
-    let mut at = objective
-        .derivatives(&ratios)
-        .ok_or(MixedError::NotSettled { evaluations })?;
+    let mut at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
     let mut ending = Ending::Unsettled;
     for _ in 0..STEPS_MAX {
         // Free: inside, or at zero with a slope that leads inside.
-        let free: Vec<usize> = (0..ratios.len())
-            .filter(|&i| ratios[i] > 0.0 || at.slope[i] < 0.0)
-            .collect();
+        let free: Vec<usize> =
+            (0..ratios.len()).filter(|&i| ratios[i] > 0.0 || at.slope[i] < 0.0).collect();
         if free.is_empty() {
             ending = Ending::Settled;
             break;
@@ -134,11 +127,8 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
         let scale = 1.0 + at.value.deviance.abs();
         let last = gain < 1e-13 * scale;
         // In one step a ratio grows by no more than twice itself and two.
-        let longest = free
-            .iter()
-            .zip(&step)
-            .map(|(&i, s)| s.abs() / (ratios[i] + 1.0))
-            .fold(0.0, f64::max);
+        let longest =
+            free.iter().zip(&step).map(|(&i, s)| s.abs() / (ratios[i] + 1.0)).fold(0.0, f64::max);
         let mut length = if longest > 2.0 { 2.0 / longest } else { 1.0 };
         let mut moved = None;
         for halving in 0..40 {
@@ -147,10 +137,7 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
                 next[i] = (ratios[i] + length * s).max(0.0);
             }
             evaluations += 1;
-            let change: f64 = free
-                .iter()
-                .map(|&i| at.slope[i] * (next[i] - ratios[i]))
-                .sum();
+            let change: f64 = free.iter().map(|&i| at.slope[i] * (next[i] - ratios[i])).sum();
             let limit = at.value.deviance + 1e-4 * change.min(0.0) + 1e-12 * scale;
             // The full step is mostly right, so its derivatives are taken at once.
             let there = if halving == 0 {
@@ -189,12 +176,7 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
             break;
         }
     }
-    Ok(Minimum {
-        ratios,
-        at,
-        evaluations,
-        ending,
-    })
+    Ok(Minimum { ratios, at, evaluations, ending })
 }
 
 /// A descent direction among the free ratios and twice the gain it promises. It is Newton's where
@@ -212,9 +194,7 @@ fn direction(ratios: &[f64], at: &Derivatives, free: &[usize]) -> Option<(Vec<f6
     let mut step = vec![0.0; free.len()];
     let mut gain = 0.0;
     for k in 0..free.len() {
-        let along: f64 = (0..free.len())
-            .map(|a| u[(a, k)] * scale[a] * at.slope[free[a]])
-            .sum();
+        let along: f64 = (0..free.len()).map(|a| u[(a, k)] * scale[a] * at.slope[free[a]]).sum();
         let size = values[k].abs().max(floor);
         gain += along * along / size;
         for (a, s) in step.iter_mut().enumerate() {
@@ -231,9 +211,7 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
     let squares = |x: &[f64]| x.iter().map(|v| v * v).collect::<Vec<f64>>();
     let mut value = |x: &[f64]| {
         evaluations += 1;
-        objective
-            .value(&squares(x))
-            .map_or(f64::INFINITY, |v| v.deviance)
+        objective.value(&squares(x)).map_or(f64::INFINITY, |v| v.deviance)
     };
     let mut centre: Vec<f64> = start.iter().map(|g| g.sqrt()).collect();
     // Several rounds, each from a fresh simplex about the best point so far.
@@ -263,9 +241,7 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
                 .collect();
             let worst = points[n].clone();
             let along = |t: f64| -> Vec<f64> {
-                (0..n)
-                    .map(|i| mean[i] + t * (mean[i] - worst.1[i]))
-                    .collect()
+                (0..n).map(|i| mean[i] + t * (mean[i] - worst.1[i])).collect()
             };
             let reflected = along(1.0);
             let at_reflected = value(&reflected);
@@ -308,15 +284,8 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
         }
     }
     let ratios = squares(&centre);
-    let at = objective
-        .derivatives(&ratios)
-        .ok_or(MixedError::NotSettled { evaluations })?;
-    Ok(Minimum {
-        ratios,
-        at,
-        evaluations: evaluations + 1,
-        ending: Ending::Settled,
-    })
+    let at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
+    Ok(Minimum { ratios, at, evaluations: evaluations + 1, ending: Ending::Settled })
 }
 
 #[cfg(test)]
@@ -339,19 +308,12 @@ mod tests {
             .collect();
         let model = Model::new(
             &FixedPart::cell_means("lot", &lot, &[]),
-            &[
-                RandomTerm::new("taster", taster),
-                RandomTerm::new("lot by taster", cell),
-            ],
+            &[RandomTerm::new("taster", taster), RandomTerm::new("lot by taster", cell)],
         )
         .expect("the layout is sound");
         let scores = model.scores(&y).expect("the scores are sound");
         for method in [Method::Reml, Method::Ml] {
-            let objective = Objective {
-                model: &model,
-                scores: &scores,
-                method,
-            };
+            let objective = Objective { model: &model, scores: &scores, method };
             let best = minimise(&objective, Search::Newton).expect("a minimum");
             assert!(best.ratios.iter().all(|&g| g > 0.5), "{:?}", best.ratios);
             for start in [[0.0, 0.0], [0.0, 5.0], [20.0, 0.0], [300.0, 300.0]] {
@@ -370,9 +332,7 @@ mod tests {
         let lot = Factor::new((0..40).map(|r| r % 5).collect());
         let taster = Factor::new((0..40).map(|r| r / 10).collect());
         let flight = Factor::new((0..40).map(|r| r * 7 % 6).collect());
-        let y: Vec<f64> = (0..40u32)
-            .map(|r| (f64::from(r) * 2.1).sin() * 3.0)
-            .collect();
+        let y: Vec<f64> = (0..40u32).map(|r| (f64::from(r) * 2.1).sin() * 3.0).collect();
         let weights = (0..40u32).map(|r| 0.2 + f64::from(r % 9)).collect();
         let model = Model::new(
             &FixedPart::cell_means("lot", &lot, &[]),
@@ -385,11 +345,7 @@ mod tests {
         .expect("the layout is sound");
         let scores = model.scores(&y).expect("the scores are sound");
         for method in [Method::Reml, Method::Ml] {
-            let objective = Objective {
-                model: &model,
-                scores: &scores,
-                method,
-            };
+            let objective = Objective { model: &model, scores: &scores, method };
             for at in [[0.4, 0.7, 0.1], [3.0, 0.2, 0.9], [40.0, 60.0, 2.0]] {
                 let exact = objective.derivatives(&at).expect("sound");
                 for i in 0..3 {
@@ -401,11 +357,7 @@ mod tests {
                     });
                     let slope = (high.value.deviance - low.value.deviance) / (2.0 * h);
                     let scale = 1e-5 * (exact.slope[i].abs() + 1e-3);
-                    assert!(
-                        (slope - exact.slope[i]).abs() < scale,
-                        "{slope} {}",
-                        exact.slope[i]
-                    );
+                    assert!((slope - exact.slope[i]).abs() < scale, "{slope} {}", exact.slope[i]);
                     for j in 0..3 {
                         let curve = (high.slope[j] - low.slope[j]) / (2.0 * h);
                         let value = exact.curvature[(i, j)];

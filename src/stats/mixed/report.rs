@@ -132,18 +132,9 @@ impl Model {
     /// As for [`Model::fit`].
     pub fn fit_by(&self, y: &[f64], method: Method, search: Search) -> Result<Fit, MixedError> {
         let scores = self.scores(y)?;
-        let objective = Objective {
-            model: self,
-            scores: &scores,
-            method,
-        };
+        let objective = Objective { model: self, scores: &scores, method };
         let found = minimise(&objective, search)?;
-        Ok(report(
-            &objective,
-            &found.ratios,
-            &found.at,
-            found.evaluations,
-        ))
+        Ok(report(&objective, &found.ratios, &found.at, found.evaluations))
     }
 
     /// Returns the deviance (minus twice the log-likelihood) of scores at given relative standard
@@ -162,14 +153,8 @@ impl Model {
         }
         let scores = self.scores(y)?;
         let ratios: Vec<f64> = theta.iter().map(|t| t * t).collect();
-        let objective = Objective {
-            model: self,
-            scores: &scores,
-            method,
-        };
-        Ok(objective
-            .value(&ratios)
-            .map_or(f64::INFINITY, |v| v.deviance))
+        let objective = Objective { model: self, scores: &scores, method };
+        Ok(objective.value(&ratios).map_or(f64::INFINITY, |v| v.deviance))
     }
 }
 
@@ -182,16 +167,10 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
     let kept = &model.basis.kept;
     // E: the columns of G for the fixed part, turned back to the columns that were given.
     let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
-        (k..kept.len())
-            .map(|c| row(c) * model.basis.transform[c][k])
-            .sum()
+        (k..kept.len()).map(|c| row(c) * model.basis.transform[c][k]).sum()
     };
-    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| {
-        turn(&|c| s.g[(r, n_random + c)], k)
-    });
-    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| {
-        turn(&|c| e[(n_random + c, k)], j)
-    });
+    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| turn(&|c| s.g[(r, n_random + c)], k));
+    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| turn(&|c| e[(n_random + c, k)], j));
     let beta_kept: Vec<f64> = (0..kept.len())
         .map(|k| objective.scores.ordinary[k] + turn(&|c| s.effects[n_random + c], k))
         .collect();
@@ -209,10 +188,8 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
         out
     };
     let active: Vec<usize> = (0..ratios.len()).filter(|&i| ratios[i] > 0.0).collect();
-    let mut gradients: Vec<Mat<f64>> = active
-        .iter()
-        .map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2))
-        .collect();
+    let mut gradients: Vec<Mat<f64>> =
+        active.iter().map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2)).collect();
     let vcov_beta = spread(&unscaled, sigma2);
     gradients.push(vcov_beta.clone());
     let df = objective.df();
@@ -230,14 +207,8 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
             n_levels: model.terms[i].n_used,
         })
         .collect();
-    let name = |j: usize| {
-        model
-            .fixed
-            .names
-            .get(j)
-            .cloned()
-            .unwrap_or_else(|| format!("column {}", j + 1))
-    };
+    let name =
+        |j: usize| model.fixed.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1));
     Fit {
         beta,
         beta_names: (0..n_columns).map(name).collect(),
@@ -251,10 +222,7 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
         n_fixed: kept.len(),
         evaluations,
         converged: true,
-        steepest: active
-            .iter()
-            .map(|&i| (ratios[i] * at.slope[i]).abs())
-            .fold(0.0, f64::max),
+        steepest: active.iter().map(|&i| (ratios[i] * at.slope[i]).abs()).fold(0.0, f64::max),
         cells: model
             .fixed
             .terms
@@ -322,18 +290,12 @@ fn modes(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives) -> Vec<(St
                         }
                     }
                     let error = ratio * shrink + ratio * ratio * shrink * shrink * spread;
-                    Mode {
-                        value: ratio * shrink * (fy - fitted),
-                        se: (sigma2 * error).sqrt(),
-                    }
+                    Mode { value: ratio * shrink * (fy - fitted), se: (sigma2 * error).sqrt() }
                 })
                 .collect()
         } else {
             (term.first..term.first + term.n_levels)
-                .map(|c| Mode {
-                    value: s.effects[c],
-                    se: (sigma2 * s.g[(c, c)]).max(0.0).sqrt(),
-                })
+                .map(|c| Mode { value: s.effects[c], se: (sigma2 * s.g[(c, c)]).max(0.0).sqrt() })
                 .collect()
         };
         (term.name.clone(), list)
