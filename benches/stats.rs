@@ -1,0 +1,89 @@
+//! Times of the numerical kernels: `cargo bench -p blindsteep-stats`.
+
+use blindsteep_stats::mixed::{Factor, FixedPart, Method, Model, RandomTerm};
+use blindsteep_stats::range::StudentizedRange;
+use divan::{Bencher, black_box};
+
+fn main() {
+    divan::main();
+}
+
+/// An invented panel: lots by tasters by replicates, each replicate of a lot one brew in one of
+/// two flights, with scores that hold every kind of variation.
+struct Panel {
+    fixed: FixedPart,
+    random: Vec<RandomTerm>,
+    y: Vec<f64>,
+}
+
+fn panel(n_lots: u32, n_tasters: u32, n_replicates: u32) -> Panel {
+    let mut rows = Vec::new();
+    for lot in 0..n_lots {
+        for replicate in 0..n_replicates {
+            for taster in 0..n_tasters {
+                // A few cups are lost, so that nothing is balanced.
+                if (lot * 7 + replicate * 3 + taster * 5) % 23 != 0 {
+                    rows.push((lot, replicate, taster));
+                }
+            }
+        }
+    }
+    // Scattered numbers without a generator: fractions of multiples of the golden ratio.
+    let scatter = |key: u32| (f64::from(key + 1) * 0.618_033_988_749_894_9).fract() - 0.5;
+    let y = rows
+        .iter()
+        .enumerate()
+        .map(|(i, &(lot, replicate, taster))| {
+            5.0 + f64::from(lot % 4)
+                + 2.0 * scatter(taster)
+                + 1.5 * scatter(lot * 31 + taster * 17 + 100)
+                + scatter(lot * 13 + replicate * 7 + 900)
+                + 1.2 * scatter(i as u32 * 29 + 5000)
+        })
+        .collect();
+    let factor = |f: fn(&(u32, u32, u32)) -> u32| Factor::new(rows.iter().map(f).collect());
+    let (lot, replicate, taster) = (factor(|r| r.0), factor(|r| r.1), factor(|r| r.2));
+    let flight = Factor::new(rows.iter().map(|r| 2 * r.1 + r.0 % 2).collect());
+    Panel {
+        fixed: FixedPart::cell_means("lot", &lot, &[]),
+        random: vec![
+            RandomTerm::new("taster", taster.clone()),
+            RandomTerm::new("lot by taster", Factor::cross(&lot, &taster)),
+            RandomTerm::new("taster by flight", Factor::cross(&taster, &flight)),
+            RandomTerm::new("brew", Factor::cross(&lot, &replicate)),
+        ],
+        y,
+    }
+}
+
+/// About 200, 1,000 and 5,000 rows.
+const PANELS: [(u32, u32, u32); 3] = [(16, 6, 2), (24, 12, 4), (60, 12, 7)];
+
+#[divan::bench(args = PANELS)]
+fn mixed_model_layout(bencher: Bencher, (lots, tasters, replicates): (u32, u32, u32)) {
+    let panel = panel(lots, tasters, replicates);
+    bencher.bench(|| Model::new(black_box(&panel.fixed), &panel.random));
+}
+
+#[divan::bench(args = PANELS)]
+fn mixed_model_fit(bencher: Bencher, (lots, tasters, replicates): (u32, u32, u32)) {
+    let panel = panel(lots, tasters, replicates);
+    let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
+    bencher.bench(|| model.fit(black_box(&panel.y), Method::Reml));
+}
+
+#[divan::bench(args = PANELS)]
+fn all_pairs_with_tukey_p(bencher: Bencher, (lots, tasters, replicates): (u32, u32, u32)) {
+    let panel = panel(lots, tasters, replicates);
+    let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
+    let fit = model.fit(&panel.y, Method::Reml).expect("the panel has a fit");
+    bencher.bench(|| {
+        let range = StudentizedRange::new(lots);
+        let p: f64 = fit
+            .pairs(0.95)
+            .iter()
+            .map(|pair| range.sf(pair.difference.t.abs() * 2f64.sqrt(), pair.difference.df))
+            .sum();
+        p
+    });
+}

@@ -1,0 +1,191 @@
+//! What can be asked of a fitted model: contrasts, means, pairs, tests and modes.
+
+use super::FixedKind;
+use super::dense::times;
+use super::matrices::dot;
+use super::report::{Contrast, FTest, Fit, Mode, Pair};
+use crate::dist::{f_sf, t_quantile_upper, t_two_sided};
+use faer::{Mat, Side};
+
+fn form(m: &Mat<f64>, l: &[f64]) -> f64 {
+    let used: Vec<usize> = (0..l.len()).filter(|&i| l[i] != 0.0).collect();
+    let mut sum = 0.0;
+    for &j in &used {
+        for &i in &used {
+            sum += l[i] * m[(i, j)] * l[j];
+        }
+    }
+    sum
+}
+
+impl Fit {
+    /// Whether the layout determines a combination: each aliased column must carry the weight that
+    /// the columns it depends on give it.
+    fn is_estimable(&self, l: &[f64]) -> bool {
+        let scale = l.iter().fold(0.0f64, |a, v| a.max(v.abs()));
+        l.len() == self.beta.len()
+            && l.iter().all(|v| v.is_finite())
+            && self.aliases.iter().all(|(j, weights)| {
+                let implied: f64 = weights.iter().zip(&self.kept).map(|(w, &k)| w * l[k]).sum();
+                (l[*j] - implied).abs() <= 1e-8 * scale
+            })
+    }
+
+    /// Satterthwaite's degrees of freedom `2 v^2 / var(v)` of a combination with variance `v`, by
+    /// the delta method (Giesbrecht and Burns 1985).
+    fn satterthwaite(&self, l: &[f64], variance: f64) -> f64 {
+        let g: Vec<f64> = self.gradients.iter().map(|m| form(m, l)).collect();
+        // The curvature is of the deviance, twice that of the log-likelihood.
+        let spread = dot(&g, &times(self.information_inverse.as_ref(), &g));
+        variance * variance / spread
+    }
+
+    /// Returns the combination `l' beta`, with one weight for each fixed column in `l`, and its
+    /// interval at confidence `level`, such as 0.95.
+    pub fn contrast(&self, l: &[f64], level: f64) -> Contrast {
+        if !self.is_estimable(l) {
+            let nan = f64::NAN;
+            return Contrast {
+                estimable: false,
+                estimate: nan,
+                se: nan,
+                df: nan,
+                t: nan,
+                p_value: nan,
+                lower: nan,
+                upper: nan,
+            };
+        }
+        let estimate = dot(l, &self.beta);
+        let variance = form(&self.vcov_beta, l);
+        let se = variance.max(0.0).sqrt();
+        let df = self.satterthwaite(l, variance);
+        let t = estimate / se;
+        let half = t_quantile_upper(0.5 * (1.0 - level), df) * se;
+        Contrast {
+            estimable: true,
+            estimate,
+            se,
+            df,
+            t,
+            p_value: t_two_sided(t, df),
+            lower: estimate - half,
+            upper: estimate + half,
+        }
+    }
+
+    /// Tests that every combination in `l` is zero: F over as many independent combinations as are
+    /// estimable, its denominator degrees of freedom by Fai and Cornelius (1996).
+    ///
+    /// In unbalanced tables the degrees of freedom depend a little on how a hypothesis is written;
+    /// F does not.
+    pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
+        let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
+        let nothing = FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN };
+        if rows.is_empty() {
+            return nothing;
+        }
+        let p = self.beta.len();
+        let matrix = Mat::from_fn(rows.len(), p, |i, j| rows[i][j]);
+        let covariance = &matrix * &self.vcov_beta * matrix.transpose();
+        let Ok(eigen) = covariance.self_adjoint_eigen(Side::Lower) else {
+            return nothing;
+        };
+        let (u, values) = (eigen.U(), eigen.S().column_vector());
+        let largest = values.iter().fold(0.0f64, |a, &v| a.max(v));
+        let (mut sum, mut rank, mut dfs) = (0.0, 0.0, Vec::new());
+        for k in 0..rows.len() {
+            if values[k] <= 1e-10 * largest || largest <= 0.0 {
+                continue;
+            }
+            let turned: Vec<f64> =
+                (0..p).map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum()).collect();
+            let estimate = dot(&turned, &self.beta);
+            sum += estimate * estimate / values[k];
+            rank += 1.0;
+            dfs.push(self.satterthwaite(&turned, values[k]));
+        }
+        if rank == 0.0 {
+            return nothing;
+        }
+        let f = sum / rank;
+        let den_df = joint_df(&dfs);
+        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+    }
+
+    /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
+    /// the fixed part has no cell means.
+    pub fn adjusted_means(&self, level: f64) -> Vec<Contrast> {
+        let (first, n) = self.cells.unwrap_or((0, 0));
+        (first..first + n).map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level)).collect()
+    }
+
+    /// Returns the differences of all pairs of cell columns, first less second, in the order
+    /// (1, 2), (1, 3), ..., (2, 3), ...
+    pub fn pairs(&self, level: f64) -> Vec<Pair> {
+        let (first, n) = self.cells.unwrap_or((0, 0));
+        let mut pairs = Vec::with_capacity(n * n.saturating_sub(1) / 2);
+        for a in 0..n {
+            for b in a + 1..n {
+                let l = self.weights(&[(first + a, 1.0), (first + b, -1.0)]);
+                pairs.push(Pair { a, b, difference: self.contrast(&l, level) });
+            }
+        }
+        pairs
+    }
+
+    /// Tests a fixed term by its name: that its cell means are equal, or that its effects are zero.
+    /// Of unknown terms everything is NaN.
+    pub fn test_term(&self, name: &str) -> FTest {
+        let mut rows = Vec::new();
+        if let Some((_, kind, first, n)) = self.term_columns.iter().find(|t| t.0 == name) {
+            let columns = *first..first + n;
+            if *kind == FixedKind::Cells {
+                let base = columns.clone().find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
+                let base = base.unwrap_or(*first);
+                for j in columns.filter(|&j| j != base) {
+                    rows.push(self.weights(&[(j, 1.0), (base, -1.0)]));
+                }
+            } else {
+                rows.extend(columns.map(|j| self.weights(&[(j, 1.0)])));
+            }
+        }
+        self.f_test(&rows)
+    }
+
+    /// Returns the predicted effects of a random term, one for each level of its factor; empty if
+    /// there is no such term.
+    pub fn conditional_modes(&self, term: &str) -> Vec<Mode> {
+        self.modes.iter().find(|m| m.0 == term).map(|m| m.1.clone()).unwrap_or_default()
+    }
+
+    /// Returns the variance of a random term; none if there is no such term.
+    pub fn variance(&self, term: &str) -> Option<f64> {
+        self.components.iter().find(|c| c.name == term).map(|c| c.variance)
+    }
+
+    fn weights(&self, entries: &[(usize, f64)]) -> Vec<f64> {
+        let mut l = vec![0.0; self.beta.len()];
+        for &(j, weight) in entries {
+            l[j] = weight;
+        }
+        l
+    }
+}
+
+/// The degrees of freedom of an F from those of its independent parts: matched to the mean of F,
+/// with `E = sum of v / (v - 2)` (Fai and Cornelius 1996). Where a part has two or less the mean
+/// does not exist and 2 stands in.
+fn joint_df(dfs: &[f64]) -> f64 {
+    let q = dfs.len() as f64;
+    let first = dfs[0];
+    if dfs.iter().all(|v| (v - first).abs() <= 1e-8 * first.abs()) {
+        return dfs.iter().sum::<f64>() / q;
+    }
+    if dfs.iter().any(|&v| v <= 2.0) {
+        return 2.0;
+    }
+    // E - q = sum of 2 / (v - 2), without the cancellation.
+    let excess: f64 = dfs.iter().map(|v| 2.0 / (v - 2.0)).sum();
+    2.0 * (q + excess) / excess
+}

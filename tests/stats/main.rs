@@ -1,0 +1,8 @@
+//! The numbers of `blindsteep-stats` against published and independently computed ones.
+//! The cases lie in tests/data; its README names the source of each.
+
+mod cases;
+mod mixed;
+mod mixed_layouts;
+mod mixed_searches;
+mod ranges;
