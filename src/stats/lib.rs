@@ -11,6 +11,7 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`tasters`]: each taster against the others.
 
 pub mod alpha;
 pub mod anova;
@@ -24,4 +25,5 @@ pub mod multiple;
 pub mod range;
 pub mod rng;
 mod special;
+pub mod tasters;
 pub mod ticks;

@@ -6,8 +6,10 @@
 mod agreement;
 mod anova;
 mod cases;
+mod invented;
 mod mixed;
 mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
 mod ranges;
+mod tasters;
