@@ -1,8 +1,15 @@
 //! The numbers of `blindsteep-stats` against published and independently computed ones.
 //! The cases lie in tests/data; its README names the source of each.
 
+#![allow(clippy::unwrap_used)]
+
+mod agreement;
+mod anova;
 mod cases;
+mod invented;
 mod mixed;
 mod mixed_layouts;
 mod mixed_searches;
+mod multiplicity;
 mod ranges;
+mod tasters;
