@@ -2,17 +2,18 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::csv_file::{Line, Log};
+use super::csv_file::{self, Line, Log};
 use super::ids;
 use super::lots::{LogLine, LotFile, LotValue, MAIN};
 use super::parameters::Parameters;
 use super::problem::{Problems, did_you_mean};
 
 /// The values that hold, by their moments (then by their lines): without those that another
-/// line takes the place of. Lines with mistakes are left out and go into `problems`.
+/// line takes the place of. Lines with mistakes are left out and go into `problems`. Arms are
+/// checked only where lot.toml could be read.
 pub(super) fn settle(
     log: &Log<LogLine>,
-    lot: &LotFile,
+    lot: Option<&LotFile>,
     parameters: &Parameters,
     problems: &mut Problems,
 ) -> Vec<LotValue> {
@@ -22,7 +23,12 @@ pub(super) fn settle(
     let replaced: HashSet<&str> = log.values().filter_map(|l| l.replaces.as_deref()).collect();
     let mut values = Vec::new();
     for line in &log.lines {
-        check_arm(log, line, lot, problems);
+        if problems.len() >= before + csv_file::MOST_MISTAKES {
+            break;
+        }
+        if let Some(lot) = lot {
+            check_arm(log, line, lot, problems);
+        }
         let Some(value) = value_of(log, line, parameters, problems) else { continue };
         if !replaced.contains(line.value.entry.as_str()) {
             values.push(value);
@@ -36,12 +42,19 @@ pub(super) fn settle(
     values
 }
 
+/// How far corrections of corrections are followed.
+const LONGEST_CHAIN: usize = 1000;
+
 fn entries<'a>(
     log: &'a Log<LogLine>,
     problems: &mut Problems,
 ) -> HashMap<&'a str, &'a Line<LogLine>> {
     let mut by_entry: HashMap<&str, &Line<LogLine>> = HashMap::new();
+    let before = problems.len();
     for line in &log.lines {
+        if problems.len() >= before + csv_file::MOST_MISTAKES {
+            break;
+        }
         let entry = line.value.entry.as_str();
         match by_entry.get(entry) {
             None => {
@@ -68,8 +81,12 @@ fn check_replacements(
     by_entry: &HashMap<&str, &Line<LogLine>>,
     problems: &mut Problems,
 ) {
+    let before = problems.len();
     for line in &log.lines {
         let Some(replaces) = line.value.replaces.as_deref() else { continue };
+        if problems.len() >= before + csv_file::MOST_MISTAKES {
+            return;
+        }
         let Some(old) = by_entry.get(replaces) else {
             problems.push(log.problem(
                 line.number,
@@ -94,7 +111,7 @@ fn check_replacements(
             ));
         }
         let mut next = Some(replaces);
-        for _ in 0..log.lines.len() {
+        for _ in 0..LONGEST_CHAIN.min(log.lines.len()) {
             if next == Some(line.value.entry.as_str()) {
                 problems.push(log.problem(
                     line.number,

@@ -219,6 +219,12 @@ impl Parameter {
                 "write it with a point for decimals, as in 3.5",
             ));
         };
+        if behind.is_some_and(|b| b.starts_with([',', '.', '\''])) {
+            return Err(refuse(
+                format!("a number{in_unit}"),
+                "write it with a point for decimals and nothing between thousands, as in 3.5",
+            ));
+        }
         let number = match (behind.or(unit), self.unit.as_deref()) {
             (None, _) => number,
             (Some(given), own) => {
@@ -239,6 +245,7 @@ impl Parameter {
             return Err(refuse(format!("a whole number{in_unit}"), "leave the decimals away"));
         }
         if let Some([low, high]) = self.limits
+            && low <= high
             && !(low..=high).contains(&number)
         {
             return Err(refuse(

@@ -169,9 +169,11 @@ impl Book {
         parameters: &Parameters,
         problems: &mut Problems,
     ) -> Result<Option<Lot>, StoreError> {
-        let Some(file) = self.read_lot_file(id, problems)? else { return Ok(None) };
+        let file = self.read_lot_file(id, problems)?;
         let log = csv_file::read(self.root(), &format!("lots/{id}/log.csv"), problems)?;
-        let values = lot_log::settle(&log, &file.value, parameters, problems);
+        let lot = file.as_ref().map(|f| &f.value);
+        let values = lot_log::settle(&log, lot, parameters, problems);
+        let Some(file) = file else { return Ok(None) };
         Ok(Some(Lot { id: file.value.id.clone(), file, log, values }))
     }
 

@@ -71,7 +71,13 @@ pub const LIMIT_MB: u64 = 64;
 /// # Errors
 /// If it can't be read, is too large, or is not UTF-8.
 pub fn read_text(path: &Path) -> Result<String, StoreError> {
-    let size = fs::metadata(path).map_err(io("read", path))?.len();
+    let metadata = fs::metadata(path).map_err(io("read", path))?;
+    if !metadata.is_file() {
+        // A device or a pipe may never end.
+        let source = io::Error::new(io::ErrorKind::InvalidInput, "it is not a plain file");
+        return Err(io("read", path)(source));
+    }
+    let size = metadata.len();
     if size > LIMIT_MB * 1_000_000 {
         return Err(StoreError::TooLarge {
             path: path.to_owned(),
@@ -125,7 +131,12 @@ pub fn read_for_check(
     match read_text(&path) {
         Ok(text) => Ok(Some(text)),
         Err(StoreError::NotText { line, column, .. }) => {
-            let place = Place { line, column, width: 1, text: String::new() };
+            let bytes = fs::read(&path).map_err(io("read", &path))?;
+            let text = String::from_utf8_lossy(&bytes);
+            let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
+            let text = text.split('\n').nth(line - 1).unwrap_or_default();
+            let text = text.trim_end_matches('\r').to_owned();
+            let place = Place { line, column, width: 1, text };
             wrong(
                 Some(place),
                 "a byte here is not UTF-8 text".to_owned(),
@@ -137,7 +148,7 @@ pub fn read_for_check(
             None,
             format!("the file holds {megabytes} MB"),
             format!("at most {limit} MB"),
-            "see whether this is the right file; a log may be split by year",
+            "see whether this is the right file, and move it out of the book",
         ),
         Err(e) => Err(e),
     }

@@ -277,10 +277,10 @@ fn explain(
 
 fn rule_in_words(kind: &ValidationErrorKind, schema: &Schema, path: &str) -> String {
     match kind {
-        ValidationErrorKind::Minimum { limit } => format!("at least {limit}"),
-        ValidationErrorKind::Maximum { limit } => format!("at most {limit}"),
-        ValidationErrorKind::ExclusiveMinimum { limit } => format!("more than {limit}"),
-        ValidationErrorKind::ExclusiveMaximum { limit } => format!("less than {limit}"),
+        ValidationErrorKind::Minimum { limit } => format!("at least {}", plain(limit)),
+        ValidationErrorKind::Maximum { limit } => format!("at most {}", plain(limit)),
+        ValidationErrorKind::ExclusiveMinimum { limit } => format!("more than {}", plain(limit)),
+        ValidationErrorKind::ExclusiveMaximum { limit } => format!("less than {}", plain(limit)),
         ValidationErrorKind::MinItems { limit } => format!("at least {limit} entries"),
         ValidationErrorKind::MaxItems { limit } => format!("at most {limit} entries"),
         ValidationErrorKind::MinLength { limit } => format!("at least {limit} characters"),
@@ -299,6 +299,11 @@ fn rule_in_words(kind: &ValidationErrorKind, schema: &Schema, path: &str) -> Str
         _ => beside(schema.as_value(), path, "description")
             .unwrap_or_else(|| "a value that the schema of this file allows".to_owned()),
     }
+}
+
+/// A limit as a person writes it: 100, not 100.0.
+fn plain(limit: &Value) -> String {
+    limit.as_f64().map_or_else(|| limit.to_string(), |x| x.to_string())
 }
 
 /// The text `key` in the schema that holds the keyword at `path`.

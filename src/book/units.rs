@@ -87,12 +87,13 @@ pub fn that_convert_into(name: &str) -> Vec<&str> {
 #[must_use]
 pub fn number_and_unit(text: &str) -> Option<(f64, Option<&str>)> {
     let text = text.trim();
+    // No number that a person writes is longer.
     let end = text
         .char_indices()
+        .take(40)
         .map(|(i, c)| i + c.len_utf8())
         .filter(|end| text[..*end].parse::<f64>().is_ok_and(f64::is_finite))
         .last()?;
-    // "1e" would be cut in the middle of an exponent, "inf" is no number here.
     let number = text[..end].parse().ok()?;
     let rest = text[end..].trim();
     Some((number, Some(rest).filter(|r| !r.is_empty())))

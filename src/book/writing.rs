@@ -203,7 +203,7 @@ fn read_back(
     };
     super::lot_graph::check_one(id, &file, &mut problems);
     let log = csv_file::read::<LogLine>(made, "log.csv", &mut problems)?;
-    let values = super::lot_log::settle(&log, &file.value, parameters, &mut problems);
+    let values = super::lot_log::settle(&log, Some(&file.value), parameters, &mut problems);
     if file.value.parents.is_empty() {
         return Ok(problems.or(())?);
     }
@@ -397,7 +397,8 @@ fn lot_for_mending(
     let log = csv_file::read::<LogLine>(book.root(), &format!("lots/{id}/log.csv"), &mut problems)?;
     match file {
         Some(file) if problems.is_empty() => {
-            let values = super::lot_log::settle(&log, &file.value, parameters, contradictions);
+            let values =
+                super::lot_log::settle(&log, Some(&file.value), parameters, contradictions);
             Ok(Lot { id: id.clone(), file, log, values })
         }
         _ => Err(BookError::Records(problems)),
@@ -415,7 +416,7 @@ fn refuse_new_mistakes(
     let number = log.lines.last().map_or(1, |l| l.number) + 1;
     log.lines.push(csv_file::Line { value: line.clone(), number });
     let mut after = Problems::new();
-    super::lot_log::settle(&log, &lot.file.value, parameters, &mut after);
+    super::lot_log::settle(&log, Some(&lot.file.value), parameters, &mut after);
     if after.len() <= before.len() {
         return Ok(());
     }
