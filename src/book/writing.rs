@@ -182,36 +182,38 @@ pub fn add_lot(
     csv_file::append(made.path(), "log.csv", &lines)?;
     store::usual_folder_mode(made.path())?;
     // Read back before it counts: what could not be read is never put in its place.
-    read_back(book, id, made.path(), &parameters)?;
+    let problems = read_back(book, id, made.path(), &parameters)?;
+    if !problems.is_empty() {
+        let told = problems.sorted().into_iter();
+        let told = told.map(|p| refused(&p.found, &p.expected, &p.mend).to_string());
+        return Err(BookError::Refused(told.collect::<Vec<_>>().join("\n")));
+    }
     let place = lots.join(id);
     fs::rename(made.path(), &place).map_err(store::io("make the folder", &place))?;
     let _ = made.keep();
     book.lot(id)
 }
 
-/// Reads a lot that is about to be added, among the others.
+/// Reads a lot that is about to be added, among the others, and returns what is wrong in it.
 fn read_back(
     book: &Book,
     id: &str,
     made: &std::path::Path,
     parameters: &Parameters,
-) -> Result<(), BookError> {
+) -> Result<Problems, BookError> {
     let mut problems = Problems::new();
     let file = toml_file::read::<LotFile>(made, "lot.toml", &mut problems)?;
-    let Some(file) = file.filter(|_| problems.is_empty()) else {
-        return Err(BookError::Records(problems));
-    };
+    let Some(file) = file.filter(|_| problems.is_empty()) else { return Ok(problems) };
     super::lot_graph::check_one(id, &file, &mut problems);
     let log = csv_file::read::<LogLine>(made, "log.csv", &mut problems)?;
     let values = super::lot_log::settle(&log, Some(&file.value), parameters, &mut problems);
-    if file.value.parents.is_empty() {
-        return Ok(problems.or(())?);
+    if !file.value.parents.is_empty() {
+        let mut all = book.lots()?;
+        all.push(Lot { id: id.to_owned(), file, log, values });
+        let ids: Vec<String> = all.iter().map(|l| l.id.clone()).collect();
+        super::lot_graph::check(&all, &ids, &mut problems);
     }
-    let mut all = book.lots()?;
-    all.push(Lot { id: id.to_owned(), file, log, values });
-    let ids: Vec<String> = all.iter().map(|l| l.id.clone()).collect();
-    super::lot_graph::check(&all, &ids, &mut problems);
-    Ok(problems.or(())?)
+    Ok(problems)
 }
 
 fn lot_text(file: &LotFile) -> String {

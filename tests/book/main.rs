@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod begin;
+mod commands;
 mod lots;
 mod reread;
 mod schemas;
