@@ -3,6 +3,7 @@
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use sha2::{Digest as _, Sha256};
 
@@ -327,10 +328,10 @@ pub struct WriteLock {
 }
 
 impl WriteLock {
-    /// Takes the lock of a book.
+    /// Takes the lock of a book; waits a second for one who holds it, since a write is short.
     ///
     /// # Errors
-    /// [`StoreError::Locked`] if another program holds it.
+    /// [`StoreError::Locked`] if another program still holds it then.
     pub fn take(root: &Path) -> Result<Self, StoreError> {
         let path = root.join(".lock");
         let file = OpenOptions::new()
@@ -339,7 +340,15 @@ impl WriteLock {
             .write(true)
             .open(&path)
             .map_err(io("open", &path))?;
-        match file.try_lock() {
+        let mut locked = file.try_lock();
+        for _ in 0..50 {
+            if !matches!(locked, Err(fs::TryLockError::WouldBlock)) {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+            locked = file.try_lock();
+        }
+        match locked {
             Ok(()) => Ok(Self { _file: file }),
             Err(fs::TryLockError::WouldBlock) => Err(StoreError::Locked(root.to_owned())),
             Err(fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {
