@@ -48,20 +48,24 @@ pub(super) fn check_one(folder: &str, file: &Described<LotFile>, problems: &mut 
     }
 }
 
-/// Adds what is wrong between lots.
-pub(super) fn check(lots: &[Lot], problems: &mut Problems) {
+/// Adds what is wrong between lots. `there` holds the ids of all lots, those too that could not
+/// be read.
+pub(super) fn check(lots: &[Lot], there: &[String], problems: &mut Problems) {
     for lot in lots {
-        check_parents(lot, lots, problems);
+        check_parents(lot, lots, there, problems);
         check_mass_given(lot, lots, problems);
     }
 }
 
-fn check_parents(lot: &Lot, lots: &[Lot], problems: &mut Problems) {
+fn check_parents(lot: &Lot, lots: &[Lot], there: &[String], problems: &mut Problems) {
     let file = &lot.file.value;
     for (i, parent) in file.parents.iter().enumerate() {
         let at = i.to_string();
-        let known = lots.iter().map(|l| l.id.as_str()).filter(|k| !ids::same(k, &lot.id));
         let Some(found) = lots.iter().find(|l| ids::same(&l.id, &parent.lot)) else {
+            if there.iter().any(|id| ids::same(id, &parent.lot)) {
+                continue;
+            }
+            let known = there.iter().map(String::as_str).filter(|k| !ids::same(k, &lot.id));
             problems.push(lot.file.problem(
                 &["parent", &at, "lot"],
                 format!("there is no lot \"{}\"", parent.lot),

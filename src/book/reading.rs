@@ -15,7 +15,7 @@ use super::store::{self, StoreError};
 use super::tasters::{self, Tasters};
 use super::toml_file::{self, Described};
 use super::vocabulary::{self, Vocabulary};
-use super::{Book, BookError, csv_file, ids};
+use super::{Book, BookError, copies, csv_file, ids};
 
 /// The descriptions of a book that are there once.
 pub const BOOK: &str = "book.toml";
@@ -101,10 +101,11 @@ impl Book {
         let parameters = self.parameters()?;
         let mut problems = Problems::new();
         let mut lots = Vec::new();
-        for id in self.lot_ids()? {
-            lots.extend(self.read_lot(&id, &parameters.value, &mut problems)?);
+        let ids = self.lot_ids()?;
+        for id in &ids {
+            lots.extend(self.read_lot(id, &parameters.value, &mut problems)?);
         }
-        super::lot_graph::check(&lots, &mut problems);
+        super::lot_graph::check(&lots, &ids, &mut problems);
         Ok(problems.or(lots)?)
     }
 
@@ -185,23 +186,22 @@ impl Book {
 
     /// Reads every description of the book that is there once, with all mistakes.
     pub(super) fn read_all(&self, problems: &mut Problems) -> Result<Everything, StoreError> {
+        self.read(TASTERS, tasters::check, problems)?;
         Ok(Everything {
             book: self.read(BOOK, |_, _| {}, problems)?,
             vocabulary: self.read(VOCABULARY, vocabulary::check, problems)?,
             parameters: self.read(PARAMETERS, parameters::check, problems)?,
             recipes: self.read(RECIPES, recipes::check, problems)?,
-            tasters: self.read(TASTERS, tasters::check, problems)?,
         })
     }
 }
 
-/// The descriptions of a book that are there once, as far as they could be read.
+/// The descriptions of a book that others lean on, as far as they could be read.
 pub(super) struct Everything {
     pub(super) book: Option<Described<BookFile>>,
     pub(super) vocabulary: Option<Described<Vocabulary>>,
     pub(super) parameters: Option<Described<Parameters>>,
     pub(super) recipes: Option<Described<Recipes>>,
-    pub(super) tasters: Option<Described<Tasters>>,
 }
 
 /// "There is no lot …", with the nearest that there is.
@@ -221,8 +221,8 @@ pub fn unknown(what: &str, id: &str, known: &[String], otherwise: &str) -> BookE
 }
 
 /// The folders in a folder, sorted; none if the folder is not there. Names with a dot before
-/// them belong to programs, not to the record.
-fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
+/// them belong to programs, not to the record; conflict copies are left to `check`.
+pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
     if !folder.exists() {
         return Ok(Vec::new());
     }
@@ -230,7 +230,8 @@ fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
     for entry in fs::read_dir(folder).map_err(store::io("read the folder", folder))? {
         let entry = entry.map_err(store::io("read the folder", folder))?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        if entry.path().is_dir() && !name.starts_with('.') {
+        let set_aside = name.starts_with('.') || copies::is_conflict_copy(&name);
+        if entry.path().is_dir() && !set_aside {
             names.push(name);
         }
     }

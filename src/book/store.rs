@@ -218,6 +218,22 @@ fn usual_mode(_: &File, _: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Gives a folder that was made private the usual mode of a new one.
+///
+/// # Errors
+/// If the disk refuses.
+#[cfg(unix)]
+pub(super) fn usual_folder_mode(path: &Path) -> Result<(), StoreError> {
+    use std::os::unix::fs::PermissionsExt as _;
+    fs::set_permissions(path, fs::Permissions::from_mode(0o755))
+        .map_err(io("set the mode of", path))
+}
+
+#[cfg(not(unix))]
+pub(super) fn usual_folder_mode(_: &Path) -> Result<(), StoreError> {
+    Ok(())
+}
+
 fn folder_of(path: &Path) -> &Path {
     path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }

@@ -23,6 +23,18 @@ impl Day {
     }
 }
 
+impl Day {
+    /// Noon of this day, on the clock of another moment.
+    #[must_use]
+    pub fn noon(self, clock: Moment) -> Moment {
+        let noon = self.0.at(12, 0, 0, 0);
+        clock
+            .offset
+            .to_timestamp(noon)
+            .map_or(clock, |timestamp| Moment { timestamp, offset: clock.offset })
+    }
+}
+
 /// The record's month: a year of 365.25 days in twelve.
 pub const DAYS_A_MONTH: f64 = 30.4375;
 
