@@ -1,5 +1,7 @@
 //! What follows from a lot's values, and how it was got.
 
+use super::book_file::Limits;
+use super::ids;
 use super::lots::{How, Lot, LotValue, MAIN};
 use super::units;
 
@@ -68,6 +70,40 @@ impl Lot {
             oxidation_hours: self.oxidation_hours(),
             oxidation_c: self.as_logged("oxidise.temperature", "°C"),
         }
+    }
+
+    /// What is to be warned of: tea that is too moist to be stored. The latest measurement of an
+    /// arm counts, else the moisture of the made tea.
+    #[must_use]
+    pub fn warnings(&self, limits: &Limits) -> Vec<String> {
+        let limit = limits.moisture_warning_pct;
+        let mut warnings = Vec::new();
+        for arm in self.arms() {
+            let latest = self
+                .values
+                .iter()
+                .filter(|v| ["dry.moisture", "store.moisture"].contains(&v.parameter.as_str()))
+                .filter(|v| v.arm.as_ref().is_none_or(|a| ids::same(a, &arm)))
+                .filter_map(|v| units::convert(v.value.number()?, v.unit.as_deref()?, "%"))
+                .next_back();
+            let moisture = latest.or_else(|| self.derived().moisture_pct.map(|got| got.value));
+            if let Some(warning) = moisture.and_then(|m| moisture_warning(m, limit)) {
+                let of = if arm == MAIN { String::new() } else { format!("@{arm}") };
+                warnings.push(format!("{}{of}: {warning}", self.id));
+            }
+        }
+        for arm in self.all_arms() {
+            if let Some(r) = self.reserve(&arm).filter(|r| r.kept_g > 0.0 && r.left_g < 0.0) {
+                warnings.push(format!(
+                    "{}@{arm}: {} g were drawn from a reserve of {} g: weigh what is left, and \
+                     correct the log",
+                    self.id,
+                    shown(r.drawn_g),
+                    shown(r.kept_g)
+                ));
+            }
+        }
+        warnings
     }
 
     fn making(&self, parameter: &str) -> Option<&LotValue> {

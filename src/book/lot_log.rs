@@ -31,6 +31,7 @@ pub(super) fn settle(
     values.sort_by_key(|v: &LotValue| v.at.timestamp());
     if problems.len() == before {
         check_masses(log, &values, problems);
+        check_steps(log, &values, problems);
     }
     values
 }
@@ -189,5 +190,25 @@ fn check_masses(log: &Log<LogLine>, values: &[LotValue], problems: &mut Problems
                 "write a line that replaces the wrong one of the two, with a reason",
             ));
         }
+    }
+}
+
+/// Leaf is rolled before it is dried.
+fn check_steps(log: &Log<LogLine>, values: &[LotValue], problems: &mut Problems) {
+    let start = |parameter: &str| {
+        let v = values.iter().rfind(|v| v.parameter == parameter)?;
+        Some((v, v.value.moment()?))
+    };
+    if let (Some((_, roll)), Some((v, dry))) = (start("roll.start"), start("dry.start"))
+        && dry < roll
+    {
+        let line = log.lines.iter().find(|l| l.value.entry == v.entry);
+        problems.push(log.problem(
+            line.map_or(1, |l| l.number),
+            "value",
+            format!("drying began at {dry}, before the first roll at {roll}"),
+            format!("a moment from {roll} on"),
+            "write a line that replaces the wrong one of the two, with a reason",
+        ));
     }
 }

@@ -283,6 +283,13 @@ impl Lot {
         if split.is_empty() { vec![MAIN.to_owned()] } else { split }
     }
 
+    /// All arms that there ever were: "main", and those of the split.
+    #[must_use]
+    pub fn all_arms(&self) -> Vec<String> {
+        let split = self.file.value.arms.iter().map(|a| a.id.clone());
+        [MAIN.to_owned()].into_iter().chain(split).collect()
+    }
+
     /// Whether there ever was such an arm: one of the split, or "main" before it.
     #[must_use]
     pub fn has_arm(&self, arm: &str) -> bool {

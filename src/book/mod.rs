@@ -16,6 +16,7 @@ pub mod problem;
 pub mod reading;
 pub mod recipes;
 mod scales;
+pub mod schemas;
 pub mod starter;
 pub mod store;
 pub mod tasters;

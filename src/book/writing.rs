@@ -7,7 +7,7 @@ use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table};
 
 use super::lots::{Arm, How, LogLine, Lot, LotFile, MAIN, Parent};
 use super::parameters::{Parameters, RESERVE_KEPT};
-use super::problem::did_you_mean;
+use super::problem::{Problems, did_you_mean};
 use super::store::{self, WriteLock};
 use super::time::{Day, Moment};
 use super::{Book, BookError, csv_file, ids, reading, toml_file};
@@ -196,7 +196,7 @@ fn read_back(
     made: &std::path::Path,
     parameters: &Parameters,
 ) -> Result<(), BookError> {
-    let mut problems = super::problem::Problems::new();
+    let mut problems = Problems::new();
     let file = toml_file::read::<LotFile>(made, "lot.toml", &mut problems)?;
     let Some(file) = file.filter(|_| problems.is_empty()) else {
         return Err(BookError::Records(problems));
@@ -327,7 +327,8 @@ pub fn log_lot(
 ) -> Result<LogLine, BookError> {
     let _lock = WriteLock::take(book.root())?;
     let parameters = book.parameters()?.value;
-    let lot = book.lot(lot)?;
+    let mut before = Problems::new();
+    let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let mut at = entry.at.unwrap_or(now);
     if let Some(replaces) = &entry.replaces {
         let Some(old) = lot.log.values().find(|l| l.entry == *replaces) else {
@@ -374,8 +375,55 @@ pub fn log_lot(
     while lot.log.values().any(|l| l.entry == line.entry) {
         line.entry = ids::entry(rng);
     }
+    refuse_new_mistakes(&lot, &line, &parameters, &before)?;
     csv_file::append(book.root(), &lot.log.file, std::slice::from_ref(&line))?;
     Ok(line)
+}
+
+/// A lot whose lines may contradict each other: a new line may mend that.
+fn lot_for_mending(
+    book: &Book,
+    id: &str,
+    parameters: &Parameters,
+    contradictions: &mut Problems,
+) -> Result<Lot, BookError> {
+    let known = book.lot_ids()?;
+    let Some(id) = known.iter().find(|k| ids::same(k, id)) else {
+        return book.lot(id);
+    };
+    let mut problems = Problems::new();
+    let file =
+        toml_file::read::<LotFile>(book.root(), &format!("lots/{id}/lot.toml"), &mut problems)?;
+    let log = csv_file::read::<LogLine>(book.root(), &format!("lots/{id}/log.csv"), &mut problems)?;
+    match file {
+        Some(file) if problems.is_empty() => {
+            let values = super::lot_log::settle(&log, &file.value, parameters, contradictions);
+            Ok(Lot { id: id.clone(), file, log, values })
+        }
+        _ => Err(BookError::Records(problems)),
+    }
+}
+
+/// Refuses a line that contradicts what the log says already.
+fn refuse_new_mistakes(
+    lot: &Lot,
+    line: &LogLine,
+    parameters: &Parameters,
+    before: &Problems,
+) -> Result<(), BookError> {
+    let mut log = lot.log.clone();
+    let number = log.lines.last().map_or(1, |l| l.number) + 1;
+    log.lines.push(csv_file::Line { value: line.clone(), number });
+    let mut after = Problems::new();
+    super::lot_log::settle(&log, &lot.file.value, parameters, &mut after);
+    if after.len() <= before.len() {
+        return Ok(());
+    }
+    let known = before.sorted();
+    after.sorted().into_iter().find(|p| !known.contains(p)).map_or(Ok(()), |p| {
+        let mend = "correct the value, or log a correction of the other line first (--replaces)";
+        Err(refused(&p.found, &p.expected, mend))
+    })
 }
 
 /// Splits a lot into arms that are stored in different ways from a day on.
