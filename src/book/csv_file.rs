@@ -8,6 +8,9 @@ use super::problem::{Place, Problem, Problems, did_you_mean};
 use super::store::{self, StoreError};
 use super::time::Moment;
 
+/// So many mistakes are listed of one file; with more of them it is another kind of file.
+pub const MOST_MISTAKES: usize = 100;
+
 /// What the cells of a column hold.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Cell {
@@ -185,7 +188,8 @@ pub fn read<T: Record>(
     if !path.exists() {
         return Ok(Log::empty(file));
     }
-    Ok(parse(file, store::read_text(&path)?, problems))
+    Ok(store::read_for_check(root, file, problems)?
+        .map_or_else(|| Log::empty(file), |text| parse(file, text, problems)))
 }
 
 /// As [`read`], from a text in memory.
@@ -214,8 +218,20 @@ pub fn parse<T: Record>(file: &str, text: String, problems: &mut Problems) -> Lo
     };
     let Some(order) = match_columns::<T>(file, &log.text, &header, problems) else { return log };
     let mut lines = Vec::new();
+    let before = problems.len();
     for record in records {
         let Ok(record) = record else { continue };
+        if problems.len() >= before + MOST_MISTAKES {
+            let at = record.position().map_or(0, |p| p.line() as usize);
+            problems.push(Problem::new(
+                file,
+                Some(place_of_cell(&log.text, at, 0)),
+                "the file is not read further",
+                "a log with few mistakes",
+                "mend those above first, or see whether this is the right file",
+            ));
+            break;
+        }
         let number = record.position().map_or(0, |p| p.line() as usize);
         if let Some(value) = read_line::<T>(file, &log.text, number, &record, &order, problems) {
             lines.push(Line { value, number });
@@ -321,10 +337,13 @@ fn misfit(column: &Column, cell: &str) -> Option<(String, String, String)> {
     let say = |expected: String, mend: String| {
         Some((format!("{name} is \"{}\"", clip(cell)), expected, mend))
     };
+    if cell.contains(['\n', '\r']) {
+        return say(
+            "a cell in one line".to_owned(),
+            "take the line break out of the cell, or close the quotes in its line".to_owned(),
+        );
+    }
     match column.cell {
-        Cell::Text if cell.contains(['\n', '\r']) => {
-            say("a text in one line".to_owned(), "take the line break out of the cell".to_owned())
-        }
         Cell::Text => None,
         Cell::Id if super::ids::is_id(cell) => None,
         Cell::Id => say(super::ids::RULE.to_owned(), format!("correct {name}")),
@@ -359,10 +378,12 @@ fn misfit(column: &Column, cell: &str) -> Option<(String, String, String)> {
 }
 
 fn clip(cell: &str) -> String {
+    let cell: String =
+        cell.chars().take(61).map(|c| if c.is_control() { '⏎' } else { c }).collect();
     if cell.chars().count() > 60 {
         format!("{}…", cell.chars().take(57).collect::<String>())
     } else {
-        cell.to_owned()
+        cell
     }
 }
 

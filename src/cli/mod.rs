@@ -1,11 +1,19 @@
 //! The command line: one file a command. Only here and in the pages of the desk are results
 //! printed and errors turned into words and exit codes.
 
+mod begin;
+mod check;
+mod lot;
+mod lot_text;
+mod taster;
+
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use rand_chacha::ChaCha12Rng;
+use rand_chacha::rand_core::SeedableRng as _;
 
 use crate::book::store::StoreError;
 use crate::book::{Book, BookError};
@@ -22,7 +30,12 @@ struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Begin(begin::Begin),
+    Check(check::Check),
+    Lot(lot::Lot),
+    Taster(taster::Taster),
+}
 
 /// Why a command did not end well, with its exit code.
 #[derive(Debug)]
@@ -96,6 +109,14 @@ pub struct Context {
 }
 
 impl Context {
+    /// Randomness from the operating system, for the entries of logs.
+    fn rng() -> Result<ChaCha12Rng, Failure> {
+        let mut seed = [0_u8; 32];
+        getrandom::fill(&mut seed)
+            .map_err(|e| Failure::Disk(format!("the system gives no random numbers: {e}")))?;
+        Ok(ChaCha12Rng::from_seed(seed))
+    }
+
     /// The book: the flag, then the variable, then the folder one stands in.
     ///
     /// # Errors
@@ -144,6 +165,11 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn run(command: Command, _context: &mut Context) -> Result<(), Failure> {
-    match command {}
+fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
+    match command {
+        Command::Begin(args) => begin::run(args, context),
+        Command::Check(args) => check::run(args, context),
+        Command::Lot(args) => lot::run(args, context),
+        Command::Taster(args) => taster::run(args, context),
+    }
 }

@@ -1,0 +1,108 @@
+//! The commands that keep a book.
+
+use std::path::Path;
+
+use assert_cmd::Command;
+
+fn run(book: &Path, args: &[&str]) -> (i32, String, String) {
+    let out = Command::cargo_bin("blindsteep")
+        .unwrap()
+        .env("BLINDSTEEP_BOOK", book)
+        .args(args)
+        .output()
+        .unwrap();
+    (
+        out.status.code().unwrap(),
+        String::from_utf8(out.stdout).unwrap(),
+        String::from_utf8(out.stderr).unwrap(),
+    )
+}
+
+#[test]
+fn a_maker_begins_a_book_and_logs_a_lot() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("tavrinel");
+    let (code, out, _) = run(&book, &["begin", book.to_str().unwrap(), "--altitude", "1650"]);
+    assert_eq!(code, 0);
+    assert!(out.contains("blindsteep taster add"), "{out}");
+    assert_eq!(run(&book, &["taster", "add", "ann", "--name", "Ann"]).0, 0);
+    assert!(run(&book, &["taster", "list"]).1.starts_with("ann  Ann  joined "));
+    let add = [
+        "lot",
+        "add",
+        "T26-01",
+        "--class",
+        "black",
+        "--made",
+        "2026-05-01",
+        "--picked",
+        "2026-04-30",
+        "--kg",
+        "21",
+        "--reserve",
+        "300",
+        "--set",
+        "wither.hours=16h",
+        "--set",
+        "dry.moisture=7.2",
+    ];
+    let (code, out, err) = run(&book, &add);
+    assert_eq!(code, 0, "{err}");
+    assert!(out.contains("3 lines") && out.contains("warning: T26-01: moisture of 7.2 %"), "{out}");
+    assert_eq!(run(&book, &["lot", "log", "T26-01", "reserve.drawn", "12"]).0, 0);
+    let (_, shown, _) = run(&book, &["lot", "show", "t26-01", "--log"]);
+    for part in ["made 2026-05-01", "wither.hours", "16 h", "288 g left", "reserve.drawn"] {
+        assert!(shown.contains(part), "{part} is not in\n{shown}");
+    }
+    assert!(run(&book, &["lot", "list"]).1.contains("T26-01"));
+    let (code, out, err) = run(&book, &["check"]);
+    assert_eq!(
+        (code, out.as_str(), err.as_str()),
+        (0, "no mistakes in 1 lot and 0 sessions\n", "")
+    );
+}
+
+#[test]
+fn what_is_asked_wrongly_is_told_with_exit_code_2_and_changes_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    let add = |more: &[&str]| {
+        let mut args = vec!["lot", "add", "T1", "--class", "black", "--made", "2026-05-01"];
+        args.extend(more);
+        run(&book, &args)
+    };
+    for (more, told) in [
+        (&["--kg=-3"][..], "more than 0"),
+        (&["--picked", "2026-05-02"], "after it was made"),
+        (&["--set", "wither.hour=3"], "did you mean \"wither.hours\"?"),
+        (&["--set", "wither.hours"], "step.name=value"),
+        (&["--parent", "T0"], "there is no lot \"T0\""),
+        (&["--reserve=-5"], "a number from 0"),
+        (&["--picked", "2026-02-30"], "day of the calendar"),
+    ] {
+        let (code, out, err) = add(more);
+        assert_eq!((code, out.as_str()), (2, ""), "{more:?}");
+        assert!(err.contains(told), "{more:?}: {err}");
+    }
+    assert_eq!(std::fs::read_dir(book.join("lots")).unwrap().count(), 0);
+    assert_eq!(run(&book, &["lot", "show", "T1"]).0, 2);
+    assert_eq!(run(&book, &["begin", book.to_str().unwrap()]).0, 2);
+    assert_eq!(run(dir.path(), &["check"]).0, 2);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_result_that_cannot_be_written_is_told_with_exit_code_4() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let status = std::process::Command::new(assert_cmd::cargo::cargo_bin("blindsteep"))
+        .args(["--book", book.to_str().unwrap(), "check"])
+        .stdout(full)
+        .stderr(std::process::Stdio::null())
+        .status()
+        .unwrap();
+    assert_eq!(status.code(), Some(4));
+}
