@@ -152,10 +152,7 @@ fn warm_up(flight: &Flight, language: Lang) -> Option<String> {
     let code = flight.warm_up?;
     Some(pick(
         language,
-        format!(
-            "Flight {}: first taste the warm-up cup {code}. It is not scored.",
-            flight.number
-        ),
+        format!("Flight {}: first taste the warm-up cup {code}. It is not scored.", flight.number),
         format!("第 {} 轮：先品预热杯 {code}，不打分。", flight.number),
     ))
 }
@@ -214,14 +211,12 @@ fn texts(labels: &Labels, id: &str, languages: &[Lang]) -> Vec<String> {
 }
 
 fn scale(scale: &Scale, languages: &[Lang]) -> BallotScale {
-    let levels = |levels: &[Level]| levels.iter().map(|l| texts(&l.labels, &l.id, languages)).collect();
+    let levels =
+        |levels: &[Level]| levels.iter().map(|l| texts(&l.labels, &l.id, languages)).collect();
     match scale {
-        Scale::Line { low, high, step, ends: words } => BallotScale::Line {
-            low: *low,
-            high: *high,
-            step: *step,
-            ends: ends(words, languages),
-        },
+        Scale::Line { low, high, step, ends: words } => {
+            BallotScale::Line { low: *low, high: *high, step: *step, ends: ends(words, languages) }
+        }
         Scale::Bipolar { low, high, step, ends: words } => BallotScale::Bipolar {
             low: *low,
             high: *high,

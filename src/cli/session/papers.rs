@@ -67,8 +67,8 @@ pub(super) fn ballots(
         )));
     }
     let languages = languages(asked, book)?;
-    let folder = out
-        .unwrap_or_else(|| book.root().join("sessions").join(&session.name).join("papers"));
+    let folder =
+        out.unwrap_or_else(|| book.root().join("sessions").join(&session.name).join("papers"));
     store::make_folder(&folder)?;
     for taster in &session.plan().tasters {
         let paper = papers::ballot(book, &session, taster, &languages)?;
