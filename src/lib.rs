@@ -11,3 +11,4 @@ pub mod cli;
 pub mod demo;
 pub mod plots;
 pub mod sheets;
+pub mod session;
