@@ -8,3 +8,4 @@
 
 pub mod book;
 pub mod cli;
+pub mod scores;
