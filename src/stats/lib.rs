@@ -5,5 +5,8 @@
 //! tests compare it with numbers from elsewhere. From the ground up:
 //!
 //! * [`dist`]: tails and quantiles of the usual distributions.
+//! * [`range`]: the studentized range, for all pairs at once.
 
 pub mod dist;
+pub mod range;
+mod special;
