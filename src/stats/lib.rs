@@ -6,7 +6,9 @@
 //!
 //! * [`dist`]: tails and quantiles of the usual distributions.
 //! * [`range`]: the studentized range, for all pairs at once.
+//! * [`mixed`]: linear mixed models, the ground of most questions.
 
 pub mod dist;
+pub mod mixed;
 pub mod range;
 mod special;

@@ -2,4 +2,5 @@
 //! The cases lie in tests/data; its README names the source of each.
 
 mod cases;
+mod mixed;
 mod ranges;
