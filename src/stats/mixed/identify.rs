@@ -1,0 +1,92 @@
+//! Whether the variances can be told apart in a layout at all.
+
+use super::Method;
+use super::MixedError;
+use super::matrices::{Model, Scores};
+use super::objective::Objective;
+use faer::Mat;
+
+impl Model {
+    /// Checks that no term's contribution to the covariance of what the fixed part leaves depends
+    /// on those before it: the residual first, then the terms in order.
+    ///
+    /// The matrix of `tr(P V_i P V_j)` at ratios of zero, with the residual as `V_0 = I`, is the
+    /// Gram matrix of these contributions.
+    pub(super) fn check_identified(&self) -> Result<(), MixedError> {
+        let k = self.terms.len();
+        if k == 0 {
+            return Ok(());
+        }
+        // No scores are needed for traces: a token square sum keeps the deviance defined.
+        let scores = Scores {
+            ordinary: vec![0.0; self.n_fixed()],
+            within: vec![0.0; self.rest.size],
+            within_square: 1.0,
+            levels: vec![0.0; self.levels.len()],
+        };
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method: Method::Reml,
+        };
+        let Some(at) = objective.derivatives(&vec![0.0; k]) else {
+            return Err(MixedError::NotSettled { evaluations: 1 });
+        };
+        let df = objective.df();
+        let single = |i: usize| at.trace[i];
+        let gram = Mat::from_fn(k + 1, k + 1, |i, j| match (i, j) {
+            (0, 0) => df,
+            (0, t) | (t, 0) => single(t - 1),
+            (i, j) => at.traces[(i - 1, j - 1)],
+        });
+        // Cholesky by hand, so that the first dependent term is named.
+        let mut lower = Mat::<f64>::zeros(k + 1, k + 1);
+        for j in 0..=k {
+            let mut left = gram[(j, j)];
+            for c in 0..j {
+                let sum: f64 = (0..c).map(|r| lower[(j, r)] * lower[(c, r)]).sum();
+                lower[(j, c)] = (gram[(j, c)] - sum) / lower[(c, c)];
+                left -= lower[(j, c)] * lower[(j, c)];
+            }
+            let total: f64 = self.square_sum(j);
+            if gram[(j, j)] <= 1e-12 * total {
+                return Err(self.confounded(j, "the fixed effects"));
+            }
+            if left <= 1e-9 * gram[(j, j)] {
+                let others = (0..j)
+                    .filter(|&c| lower[(j, c)].abs() > 1e-6 * gram[(j, j)].sqrt())
+                    .map(|c| {
+                        if c == 0 {
+                            "the residual".into()
+                        } else {
+                            self.terms[c - 1].name.clone()
+                        }
+                    })
+                    .collect::<Vec<String>>();
+                return Err(self.confounded(j, &others.join(" and ")));
+            }
+            lower[(j, j)] = left.sqrt();
+        }
+        Ok(())
+    }
+
+    fn confounded(&self, j: usize, from: &str) -> MixedError {
+        MixedError::NotIdentified {
+            term: self.terms[j - 1].name.clone(),
+            from: from.into(),
+        }
+    }
+
+    /// `|Z'Z|^2` of a term, against which rounding is measured; for the residual the rows.
+    fn square_sum(&self, j: usize) -> f64 {
+        if j == 0 {
+            return self.n as f64;
+        }
+        let term = &self.terms[j - 1];
+        let mut sums = vec![0.0; term.n_levels];
+        for (row, &code) in term.codes.iter().enumerate() {
+            sums[code as usize] += term.value(row) * term.value(row);
+        }
+        sums.iter().map(|s| s * s).sum()
+    }
+}

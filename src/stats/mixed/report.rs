@@ -1,0 +1,577 @@
+//! What a fitted model says: variances, means, contrasts, tests and modes.
+
+use super::matrices::{Model, dot};
+use super::objective::{Derivatives, Objective, times};
+use super::optimise::{Search, minimise};
+use super::{FixedKind, Method, MixedError};
+use crate::dist::{f_sf, t_quantile_upper, t_two_sided};
+use faer::{Mat, Side};
+use serde::Serialize;
+
+/// One variance of the model.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Component {
+    /// The random term.
+    pub name: String,
+    /// Its variance, in squared score units; for a slope also per squared unit of its covariate.
+    pub variance: f64,
+    /// Whether the variance is zero because the likelihood falls from there on.
+    pub at_boundary: bool,
+    /// How many levels have rows.
+    pub n_levels: usize,
+}
+
+/// A linear combination of fixed effects. Where `estimable` is false the layout says nothing about
+/// it, and every number is NaN.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Contrast {
+    /// Whether the layout determines the combination.
+    pub estimable: bool,
+    /// The estimate, in score units.
+    pub estimate: f64,
+    /// Its standard error.
+    pub se: f64,
+    /// Degrees of freedom by Satterthwaite's method.
+    pub df: f64,
+    /// Estimate over standard error.
+    pub t: f64,
+    /// Two-sided p-value of a combination that is truly zero.
+    pub p_value: f64,
+    /// Lower end of the interval.
+    pub lower: f64,
+    /// Upper end of the interval.
+    pub upper: f64,
+}
+
+/// The difference of two levels: the first less the second.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pair {
+    /// The first level, as a cell column.
+    pub a: usize,
+    /// The second level.
+    pub b: usize,
+    /// Their difference.
+    pub difference: Contrast,
+}
+
+/// A joint test that several combinations are zero.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FTest {
+    /// The statistic; NaN if nothing can be tested.
+    pub f: f64,
+    /// How many independent combinations are tested.
+    pub num_df: f64,
+    /// Denominator degrees of freedom.
+    pub den_df: f64,
+    /// The p-value.
+    pub p_value: f64,
+}
+
+/// The predicted effect of one level of a random term.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Mode {
+    /// The prediction, shrunk towards zero.
+    pub value: f64,
+    /// Standard deviation of its error, estimation of the fixed effects included.
+    pub se: f64,
+}
+
+/// A fitted model.
+#[derive(Debug, Clone)]
+pub struct Fit {
+    /// The fixed effects; zero for an aliased column.
+    pub beta: Vec<f64>,
+    /// The names of the fixed columns.
+    pub beta_names: Vec<String>,
+    /// The covariance matrix of `beta`; zero for an aliased column.
+    pub vcov_beta: Mat<f64>,
+    /// Columns left out because they depend on earlier ones.
+    pub aliased: Vec<String>,
+    /// The residual variance.
+    pub sigma2: f64,
+    /// The variance of each random term, in the order given.
+    pub components: Vec<Component>,
+    /// Minus twice the logarithm of the likelihood maximised (REML or ML).
+    pub minus2_log_likelihood: f64,
+    /// Which likelihood that is.
+    pub method: Method,
+    /// The number of rows.
+    pub n: usize,
+    /// The number of independent fixed effects.
+    pub n_fixed: usize,
+    /// How often the deviance was evaluated.
+    pub evaluations: usize,
+    /// Whether the search settled; a fit that did not is an error, so this is true.
+    pub converged: bool,
+    /// The largest slope of the deviance among variances above zero, in the logarithm of the
+    /// ratio: zero but for rounding.
+    pub steepest: f64,
+    cells: Option<(usize, usize)>,
+    term_columns: Vec<(String, FixedKind, usize, usize)>,
+    kept: Vec<usize>,
+    aliases: Vec<(usize, Vec<f64>)>,
+    /// For each active variance, then for the residual: the gradient form of the variance of a
+    /// combination.
+    gradients: Vec<Mat<f64>>,
+    /// Inverse of the curvature of the deviance in the active ratios and log residual variance.
+    information_inverse: Mat<f64>,
+    modes: Vec<(String, Vec<Mode>)>,
+}
+
+impl Model {
+    /// Fits the layout to a column of scores.
+    ///
+    /// # Errors
+    /// Scores that are too few, not finite, or without variation; see [`MixedError`].
+    pub fn fit(&self, y: &[f64], method: Method) -> Result<Fit, MixedError> {
+        self.fit_by(y, method, Search::Newton)
+    }
+
+    /// Fits with a search of one's choice.
+    ///
+    /// # Errors
+    /// As for [`Model::fit`].
+    pub fn fit_by(&self, y: &[f64], method: Method, search: Search) -> Result<Fit, MixedError> {
+        let scores = self.scores(y)?;
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method,
+        };
+        let found = minimise(&objective, search)?;
+        Ok(report(
+            &objective,
+            &found.ratios,
+            &found.at,
+            found.evaluations,
+        ))
+    }
+
+    /// Returns the deviance (minus twice the log-likelihood) of scores at given relative standard
+    /// deviations `theta_i = sigma_i / sigma`, with fixed effects and residual variance at their
+    /// best; infinite where the equations have no solution.
+    ///
+    /// # Errors
+    /// Scores that are too few, not finite or without variation, or a wrong number of values.
+    pub fn deviance(&self, y: &[f64], theta: &[f64], method: Method) -> Result<f64, MixedError> {
+        if theta.len() != self.terms.len() {
+            return Err(MixedError::Rows {
+                what: "the list of relative standard deviations".into(),
+                found: theta.len(),
+                expected: self.terms.len(),
+            });
+        }
+        let scores = self.scores(y)?;
+        let ratios: Vec<f64> = theta.iter().map(|t| t * t).collect();
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method,
+        };
+        Ok(objective
+            .value(&ratios)
+            .map_or(f64::INFINITY, |v| v.deviance))
+    }
+}
+
+fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluations: usize) -> Fit {
+    let model = objective.model;
+    let s = &at.solution;
+    let sigma2 = at.value.sigma2;
+    let n_random = model.rest.n_random;
+    let n_columns = model.fixed.columns.len();
+    let kept = &model.basis.kept;
+    // E: the columns of G for the fixed part, turned back to the columns that were given.
+    let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
+        (k..kept.len())
+            .map(|c| row(c) * model.basis.transform[c][k])
+            .sum()
+    };
+    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| {
+        turn(&|c| s.g[(r, n_random + c)], k)
+    });
+    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| {
+        turn(&|c| e[(n_random + c, k)], j)
+    });
+    let beta_kept: Vec<f64> = (0..kept.len())
+        .map(|k| model_coefficient(objective, k) + turn(&|c| s.effects[n_random + c], k))
+        .collect();
+    let mut beta = vec![0.0; n_columns];
+    for (k, &j) in kept.iter().enumerate() {
+        beta[j] = beta_kept[k];
+    }
+    let spread = |m: &Mat<f64>, factor: f64| {
+        let mut out = Mat::<f64>::zeros(n_columns, n_columns);
+        for (a, &i) in kept.iter().enumerate() {
+            for (b, &j) in kept.iter().enumerate() {
+                out[(i, j)] = factor * m[(a, b)];
+            }
+        }
+        out
+    };
+    let active: Vec<usize> = (0..ratios.len()).filter(|&i| ratios[i] > 0.0).collect();
+    let mut gradients: Vec<Mat<f64>> = active
+        .iter()
+        .map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2))
+        .collect();
+    let vcov_beta = spread(&unscaled, sigma2);
+    gradients.push(vcov_beta.clone());
+    let df = objective.df();
+    let size = active.len() + 1;
+    let curvature = Mat::from_fn(size, size, |a, b| match (active.get(a), active.get(b)) {
+        (Some(&i), Some(&j)) => 2.0 * df * at.mixed[(i, j)] / s.square - at.traces[(i, j)],
+        (Some(&i), None) | (None, Some(&i)) => at.squares[i] / sigma2,
+        (None, None) => df,
+    });
+    let components = (0..ratios.len())
+        .map(|i| Component {
+            name: model.terms[i].name.clone(),
+            variance: sigma2 * ratios[i],
+            at_boundary: ratios[i] == 0.0,
+            n_levels: model.terms[i].n_used,
+        })
+        .collect();
+    let name = |j: usize| {
+        model
+            .fixed
+            .names
+            .get(j)
+            .cloned()
+            .unwrap_or_else(|| format!("column {}", j + 1))
+    };
+    Fit {
+        beta,
+        beta_names: (0..n_columns).map(name).collect(),
+        vcov_beta,
+        aliased: model.basis.aliased.iter().map(|a| name(a.0)).collect(),
+        sigma2,
+        components,
+        minus2_log_likelihood: at.value.deviance,
+        method: objective.method,
+        n: model.n,
+        n_fixed: kept.len(),
+        evaluations,
+        converged: true,
+        steepest: active
+            .iter()
+            .map(|&i| (ratios[i] * at.slope[i]).abs())
+            .fold(0.0, f64::max),
+        cells: model
+            .fixed
+            .terms
+            .iter()
+            .find(|t| t.kind == FixedKind::Cells)
+            .map(|t| (t.first, t.n_columns)),
+        term_columns: model
+            .fixed
+            .terms
+            .iter()
+            .map(|t| (t.name.clone(), t.kind, t.first, t.n_columns))
+            .collect(),
+        kept: kept.clone(),
+        aliases: model.basis.aliased.clone(),
+        gradients,
+        information_inverse: positive_inverse(&curvature),
+        modes: modes(objective, ratios, at),
+    }
+}
+
+fn model_coefficient(objective: &Objective<'_>, k: usize) -> f64 {
+    objective.scores.ordinary[k]
+}
+
+/// The matrix of `|Z_i' V^-1 X C l|^2` as a form in `l`.
+fn gradient(model: &Model, ratios: &[f64], at: &Derivatives, i: usize, e: &Mat<f64>) -> Mat<f64> {
+    let term = &model.terms[i];
+    if Some(i) == model.absorbed {
+        let mut sum = Mat::<f64>::zeros(e.ncols(), e.ncols());
+        for level in &model.levels {
+            let shrink = 1.0 / (1.0 + ratios[i] * level.square);
+            let row: Vec<f64> = (0..e.ncols())
+                .map(|c| {
+                    let parts = level.columns.iter().zip(&level.products);
+                    shrink * parts.map(|(&r, f)| f * e[(r, c)]).sum::<f64>()
+                })
+                .collect();
+            for (b, vb) in row.iter().enumerate() {
+                for (a, va) in row.iter().enumerate() {
+                    sum[(a, b)] += va * vb;
+                }
+            }
+        }
+        return sum;
+    }
+    let rows = at.solution.a.as_ref().subrows(term.first, term.n_levels) * e;
+    rows.transpose() * &rows
+}
+
+/// Henderson's predictions of every random effect, with the standard deviations of their errors.
+fn modes(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives) -> Vec<(String, Vec<Mode>)> {
+    let model = objective.model;
+    let s = &at.solution;
+    let sigma2 = at.value.sigma2;
+    let of_term = |(i, term): (usize, &super::matrices::Term)| {
+        let ratio = ratios[i];
+        let list: Vec<Mode> = if Some(i) == model.absorbed {
+            model
+                .levels
+                .iter()
+                .zip(&objective.scores.levels)
+                .map(|(level, fy)| {
+                    let shrink = 1.0 / (1.0 + ratio * level.square);
+                    let (mut fitted, mut spread) = (0.0, 0.0);
+                    for (&c, f) in level.columns.iter().zip(&level.products) {
+                        fitted += f * s.effects[c];
+                        for (&r, h) in level.columns.iter().zip(&level.products) {
+                            spread += f * h * s.g[(r, c)];
+                        }
+                    }
+                    let error = ratio * shrink + ratio * ratio * shrink * shrink * spread;
+                    Mode {
+                        value: ratio * shrink * (fy - fitted),
+                        se: (sigma2 * error).sqrt(),
+                    }
+                })
+                .collect()
+        } else {
+            (term.first..term.first + term.n_levels)
+                .map(|c| Mode {
+                    value: s.effects[c],
+                    se: (sigma2 * s.g[(c, c)]).max(0.0).sqrt(),
+                })
+                .collect()
+        };
+        (term.name.clone(), list)
+    };
+    model.terms.iter().enumerate().map(of_term).collect()
+}
+
+/// The inverse of a symmetric matrix; if it is not positive, of its positive part.
+fn positive_inverse(m: &Mat<f64>) -> Mat<f64> {
+    let n = m.nrows();
+    let Ok(eigen) = m.self_adjoint_eigen(Side::Lower) else {
+        return Mat::from_fn(n, n, |_, _| f64::NAN);
+    };
+    let (u, values) = (eigen.U(), eigen.S().column_vector());
+    let largest = values.iter().fold(0.0f64, |a, &v| a.max(v));
+    let mut out = Mat::<f64>::zeros(n, n);
+    for k in 0..n {
+        if values[k] > 1e-14 * largest {
+            for i in 0..n {
+                for j in 0..n {
+                    out[(i, j)] += u[(i, k)] * u[(j, k)] / values[k];
+                }
+            }
+        }
+    }
+    out
+}
+
+fn form(m: &Mat<f64>, l: &[f64]) -> f64 {
+    let used: Vec<usize> = (0..l.len()).filter(|&i| l[i] != 0.0).collect();
+    let mut sum = 0.0;
+    for &j in &used {
+        for &i in &used {
+            sum += l[i] * m[(i, j)] * l[j];
+        }
+    }
+    sum
+}
+
+impl Fit {
+    /// Whether the layout determines a combination: each aliased column must carry the weight that
+    /// the columns it depends on give it.
+    fn is_estimable(&self, l: &[f64]) -> bool {
+        let scale = l.iter().fold(0.0f64, |a, v| a.max(v.abs()));
+        l.len() == self.beta.len()
+            && l.iter().all(|v| v.is_finite())
+            && self.aliases.iter().all(|(j, weights)| {
+                let implied: f64 = weights.iter().zip(&self.kept).map(|(w, &k)| w * l[k]).sum();
+                (l[*j] - implied).abs() <= 1e-8 * scale
+            })
+    }
+
+    /// Satterthwaite's degrees of freedom `2 v^2 / var(v)` of a combination with variance `v`, by
+    /// the delta method (Giesbrecht and Burns 1985).
+    fn satterthwaite(&self, l: &[f64], variance: f64) -> f64 {
+        let g: Vec<f64> = self.gradients.iter().map(|m| form(m, l)).collect();
+        // The curvature is of the deviance, twice that of the log-likelihood.
+        let spread = dot(&g, &times(self.information_inverse.as_ref(), &g));
+        variance * variance / spread
+    }
+
+    /// Returns the combination `l' beta`, with one weight for each fixed column in `l`, and its
+    /// interval at confidence `level`, such as 0.95.
+    pub fn contrast(&self, l: &[f64], level: f64) -> Contrast {
+        if !self.is_estimable(l) {
+            let nan = f64::NAN;
+            return Contrast {
+                estimable: false,
+                estimate: nan,
+                se: nan,
+                df: nan,
+                t: nan,
+                p_value: nan,
+                lower: nan,
+                upper: nan,
+            };
+        }
+        let estimate = dot(l, &self.beta);
+        let variance = form(&self.vcov_beta, l);
+        let se = variance.max(0.0).sqrt();
+        let df = self.satterthwaite(l, variance);
+        let t = estimate / se;
+        let half = t_quantile_upper(0.5 * (1.0 - level), df) * se;
+        Contrast {
+            estimable: true,
+            estimate,
+            se,
+            df,
+            t,
+            p_value: t_two_sided(t, df),
+            lower: estimate - half,
+            upper: estimate + half,
+        }
+    }
+
+    /// Tests that every combination in `l` is zero: F over as many independent combinations as are
+    /// estimable, its denominator degrees of freedom by Fai and Cornelius (1996).
+    ///
+    /// In unbalanced tables the degrees of freedom depend a little on how a hypothesis is written;
+    /// F does not.
+    pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
+        let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
+        let nothing = FTest {
+            f: f64::NAN,
+            num_df: 0.0,
+            den_df: f64::NAN,
+            p_value: f64::NAN,
+        };
+        if rows.is_empty() {
+            return nothing;
+        }
+        let p = self.beta.len();
+        let matrix = Mat::from_fn(rows.len(), p, |i, j| rows[i][j]);
+        let covariance = &matrix * &self.vcov_beta * matrix.transpose();
+        let Ok(eigen) = covariance.self_adjoint_eigen(Side::Lower) else {
+            return nothing;
+        };
+        let (u, values) = (eigen.U(), eigen.S().column_vector());
+        let largest = values.iter().fold(0.0f64, |a, &v| a.max(v));
+        let (mut sum, mut rank, mut dfs) = (0.0, 0.0, Vec::new());
+        for k in 0..rows.len() {
+            if values[k] <= 1e-10 * largest || largest <= 0.0 {
+                continue;
+            }
+            let turned: Vec<f64> = (0..p)
+                .map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum())
+                .collect();
+            let estimate = dot(&turned, &self.beta);
+            sum += estimate * estimate / values[k];
+            rank += 1.0;
+            dfs.push(self.satterthwaite(&turned, values[k]));
+        }
+        if rank == 0.0 {
+            return nothing;
+        }
+        let f = sum / rank;
+        let den_df = joint_df(&dfs);
+        FTest {
+            f,
+            num_df: rank,
+            den_df,
+            p_value: f_sf(f, rank, den_df),
+        }
+    }
+
+    /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
+    /// the fixed part has no cell means.
+    pub fn adjusted_means(&self, level: f64) -> Vec<Contrast> {
+        let (first, n) = self.cells.unwrap_or((0, 0));
+        (first..first + n)
+            .map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level))
+            .collect()
+    }
+
+    /// Returns the differences of all pairs of cell columns, first less second, in the order
+    /// (1, 2), (1, 3), ..., (2, 3), ...
+    pub fn pairs(&self, level: f64) -> Vec<Pair> {
+        let (first, n) = self.cells.unwrap_or((0, 0));
+        let mut pairs = Vec::with_capacity(n * n.saturating_sub(1) / 2);
+        for a in 0..n {
+            for b in a + 1..n {
+                let l = self.weights(&[(first + a, 1.0), (first + b, -1.0)]);
+                pairs.push(Pair {
+                    a,
+                    b,
+                    difference: self.contrast(&l, level),
+                });
+            }
+        }
+        pairs
+    }
+
+    /// Tests a fixed term by its name: that its cell means are equal, or that its effects are zero.
+    /// Of unknown terms everything is NaN.
+    pub fn test_term(&self, name: &str) -> FTest {
+        let mut rows = Vec::new();
+        if let Some((_, kind, first, n)) = self.term_columns.iter().find(|t| t.0 == name) {
+            let columns = *first..first + n;
+            if *kind == FixedKind::Cells {
+                let base = columns
+                    .clone()
+                    .find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
+                let base = base.unwrap_or(*first);
+                for j in columns.filter(|&j| j != base) {
+                    rows.push(self.weights(&[(j, 1.0), (base, -1.0)]));
+                }
+            } else {
+                rows.extend(columns.map(|j| self.weights(&[(j, 1.0)])));
+            }
+        }
+        self.f_test(&rows)
+    }
+
+    /// Returns the predicted effects of a random term, one for each level of its factor; empty if
+    /// there is no such term.
+    pub fn conditional_modes(&self, term: &str) -> Vec<Mode> {
+        self.modes
+            .iter()
+            .find(|m| m.0 == term)
+            .map(|m| m.1.clone())
+            .unwrap_or_default()
+    }
+
+    /// Returns the variance of a random term; none if there is no such term.
+    pub fn variance(&self, term: &str) -> Option<f64> {
+        self.components
+            .iter()
+            .find(|c| c.name == term)
+            .map(|c| c.variance)
+    }
+
+    fn weights(&self, entries: &[(usize, f64)]) -> Vec<f64> {
+        let mut l = vec![0.0; self.beta.len()];
+        for &(j, weight) in entries {
+            l[j] = weight;
+        }
+        l
+    }
+}
+
+/// The degrees of freedom of an F from those of its independent parts: matched to the mean of F,
+/// with `E = sum of v / (v - 2)` (Fai and Cornelius 1996). Where a part has two or less the mean
+/// does not exist and 2 stands in.
+fn joint_df(dfs: &[f64]) -> f64 {
+    let q = dfs.len() as f64;
+    let first = dfs[0];
+    if dfs.iter().all(|v| (v - first).abs() <= 1e-8 * first.abs()) {
+        return dfs.iter().sum::<f64>() / q;
+    }
+    if dfs.iter().any(|&v| v <= 2.0) {
+        return 2.0;
+    }
+    // E - q = sum of 2 / (v - 2), without the cancellation.
+    let excess: f64 = dfs.iter().map(|v| 2.0 / (v - 2.0)).sum();
+    2.0 * (q + excess) / excess
+}

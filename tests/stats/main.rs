@@ -1,0 +1,6 @@
+//! The numbers of `blindsteep-stats` against published and independently computed ones.
+//! The cases lie in tests/data; its README names the source of each.
+
+mod cases;
+mod mixed;
+mod ranges;
