@@ -8,4 +8,5 @@
 
 pub mod book;
 pub mod cli;
+pub mod findings;
 pub mod scores;

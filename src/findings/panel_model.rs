@@ -1,7 +1,9 @@
 //! The mixed model of a term: what is fixed, what is random, and what this layout cannot tell
 //! apart and is therefore left out.
 
-use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, MixedError, Model, ModelSpec, RandomTerm};
+use blindsteep_stats::mixed::{
+    Factor, Fit, FixedPart, Method, MixedError, Model, ModelSpec, RandomTerm,
+};
 
 use super::{Answer, Test, VariancePart, count, listed};
 use crate::scores::{TermScores, Words};
@@ -192,7 +194,9 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
             Err(MixedError::NotIdentified { term, from })
                 if spec.random.iter().any(|r| r.name == term) =>
             {
-                notes.push(format!("{term} cannot be told from {from} in this layout and is left out."));
+                notes.push(format!(
+                    "{term} cannot be told from {from} in this layout and is left out."
+                ));
                 spec.random.retain(|r| r.name != term);
             }
             Err(e) => return Answer::unknown(reason(&e, t)),

@@ -75,7 +75,8 @@ pub fn of(
             percent(taster)
         ),
     );
-    let sum = |name: &str| mixed.and_then(|m| m.lines.iter().find(|l| l.name == name).map(|l| l.ss));
+    let sum =
+        |name: &str| mixed.and_then(|m| m.lines.iter().find(|l| l.name == name).map(|l| l.ss));
     let split = match (sum("scaling"), sum("disagreement")) {
         (Some(s), Some(d)) if s + d > 0.0 => Some(s / (s + d)),
         _ => None,
@@ -84,9 +85,9 @@ pub fn of(
     let slopes: Vec<f64> = mixed
         .map(|m| m.slopes.iter().filter_map(|s| s.slope.known().copied()).collect())
         .unwrap_or_default();
-    let range = slopes.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), s| {
-        (lo.min(*s), hi.max(*s))
-    });
+    let range = slopes
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(lo, hi), s| (lo.min(*s), hi.max(*s)));
     add(
         ReasonKind::ScaleUse,
         scaling,
@@ -140,9 +141,9 @@ pub fn of(
     }
     reasons.sort_by(|a, b| b.share.total_cmp(&a.share));
     if discriminates == Some(false) {
-        let lot = icc.and_then(|i| i.components.known()).and_then(|m| {
-            m.components.iter().find(|c| c.name == LOT).map(|c| c.variance)
-        });
+        let lot = icc
+            .and_then(|i| i.components.known())
+            .and_then(|m| m.components.iter().find(|c| c.name == LOT).map(|c| c.variance));
         let words = match lot {
             Some(v) => format!(
                 "lots alike: lots differ by sd {}, scores of one lot by sd {}",

@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::panel_model::{self, Brews, LOT, LOT_TASTER, Lots, Panel, RESIDUAL, TASTER};
 use super::reasons::{self, Reason};
 use super::unit_table::{self, UnitTable};
-use super::{Answer, AnovaLine, Estimate, Model, Settings, Test};
+use super::{AnovaLine, Answer, Estimate, Model, Settings, Test};
 use crate::scores::{ScaleKind, TermScores};
 
 /// Agreement in one term.
@@ -271,7 +271,9 @@ fn no_tasters<T>() -> Answer<T> {
 fn no_line(t: &TermScores) -> Option<String> {
     match t.term.scale {
         ScaleKind::Line | ScaleKind::Ordered => None,
-        ScaleKind::Tick => Some("ticks are not numbers on a line: see kappa and Cochran's Q".into()),
+        ScaleKind::Tick => {
+            Some("ticks are not numbers on a line: see kappa and Cochran's Q".into())
+        }
         ScaleKind::Nominal => Some("categories are not numbers: see kappa and alpha".into()),
     }
 }
@@ -293,7 +295,11 @@ pub(crate) fn smallest_difference(panel: &Panel) -> Answer<SmallestDifference> {
     let (se, df) = pairs[pairs.len() / 2];
     let t = blindsteep_stats::dist::t_quantile_upper(0.025, df);
     let power = blindsteep_stats::dist::t_quantile_upper(0.2, df);
-    let q = blindsteep_stats::range::studentized_range_quantile(super::ALPHA, means.len(), df);
+    let q = blindsteep_stats::range::studentized_range_quantile(
+        super::ALPHA,
+        u32::try_from(means.len()).unwrap_or(u32::MAX),
+        df,
+    );
     let found = SmallestDifference {
         of_two: t * se,
         of_all_pairs: q * se / std::f64::consts::SQRT_2,
@@ -333,7 +339,9 @@ fn classical(t: &TermScores, u: &UnitTable) -> Answer<Classical> {
         return Answer::unknown(why);
     }
     if u.n_replicates().is_none() {
-        return Answer::unknown("the table is not balanced: not every taster scored every lot equally often");
+        return Answer::unknown(
+            "the table is not balanced: not every taster scored every lot equally often",
+        );
     }
     Answer::of(anova::two_way_replicated(&u.cells)).map(|a| {
         let mut lines = vec![
@@ -457,9 +465,10 @@ fn one_score_a_cell(u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
             consistency_mean: form(5),
             k: u.tasters.len(),
             n_replicates: 1.0,
-            method: "mean squares of a complete table, one score a cell; limits of Shrout and Fleiss \
+            method:
+                "mean squares of a complete table, one score a cell; limits of Shrout and Fleiss \
                      (1979)"
-                .to_owned(),
+                    .to_owned(),
             components: Answer::unknown("found from mean squares, not from a model"),
         }
     })
@@ -484,9 +493,8 @@ fn components(panel: &Panel) -> IccComponents {
 
 /// The cell of each row, for the quick refit of a balanced lot × taster table.
 fn balanced_refit(t: &TermScores, u: &UnitTable) -> Option<usize> {
-    let only_plain = not_plain(t).is_none()
-        && t.flight.is_none()
-        && panel_model::brews(t) != Brews::Several;
+    let only_plain =
+        not_plain(t).is_none() && t.flight.is_none() && panel_model::brews(t) != Brews::Several;
     u.n_replicates().filter(|r| only_plain && *r > 1)
 }
 
@@ -664,9 +672,8 @@ pub(crate) fn cochran_of(t: &TermScores, table: Option<&UnitTable>) -> Answer<Co
     if u.n_replicates() != Some(1) {
         return Answer::unknown("Cochran's Q needs one tick of every taster for every lot");
     }
-    let rows: Vec<Vec<bool>> = (0..u.tasters.len())
-        .map(|j| u.cells.iter().map(|row| row[j][0] > 0.5).collect())
-        .collect();
+    let rows: Vec<Vec<bool>> =
+        (0..u.tasters.len()).map(|j| u.cells.iter().map(|row| row[j][0] > 0.5).collect()).collect();
     Answer::of(ticks::cochran_q(&rows)).map(|q| Cochran {
         q: q.q,
         df: q.df,

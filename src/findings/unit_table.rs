@@ -54,9 +54,8 @@ impl UnitTable {
     #[must_use]
     pub fn complete(&self) -> (Vec<Vec<f64>>, Vec<String>) {
         let means = self.means();
-        let who: Vec<usize> = (0..self.tasters.len())
-            .filter(|j| means.iter().all(|row| row[*j].is_some()))
-            .collect();
+        let who: Vec<usize> =
+            (0..self.tasters.len()).filter(|j| means.iter().all(|row| row[*j].is_some())).collect();
         let rows = means.iter().map(|row| who.iter().filter_map(|j| row[*j]).collect()).collect();
         (rows, who.into_iter().map(|j| self.tasters[j].clone()).collect())
     }
