@@ -151,7 +151,10 @@ fn f_tails(f: f64, d1: f64, d2: f64) -> (f64, f64) {
             } else {
                 (ratio / (1.0 + ratio), 1.0 / (1.0 + ratio))
             };
-            (incomplete_beta(0.5 * d1, 0.5 * d2, x, y), incomplete_beta(0.5 * d2, 0.5 * d1, y, x))
+            (
+                incomplete_beta(0.5 * d1, 0.5 * d2, x, y),
+                incomplete_beta(0.5 * d2, 0.5 * d1, y, x),
+            )
         }
     }
 }
@@ -408,7 +411,11 @@ mod tests {
             0.028441128095468803,
             max_relative = 1e-12
         );
-        assert_relative_eq!(binomial_at_most(0, 10, 0.5), 1.0 / 1024.0, max_relative = 1e-13);
+        assert_relative_eq!(
+            binomial_at_most(0, 10, 0.5),
+            1.0 / 1024.0,
+            max_relative = 1e-13
+        );
         assert_relative_eq!(binomial_pmf(3, 6, 0.5), 20.0 / 64.0, max_relative = 1e-13);
         assert_eq!(binomial_at_least(0, 5, 0.2), 1.0);
         assert_eq!(binomial_at_least(6, 5, 0.2), 0.0);

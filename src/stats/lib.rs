@@ -7,8 +7,22 @@
 //! * [`dist`]: tails and quantiles of the usual distributions.
 //! * [`range`]: the studentized range, for all pairs at once.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
+//! * [`rng`]: seeded random streams, one a replicate.
+//! * [`multiple`]: adjusted p-values, letters.
+//! * [`anova`]: classical analysis of variance.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`tasters`]: each taster against the others.
 
+pub mod alpha;
+pub mod anova;
 pub mod dist;
+pub mod icc;
+pub mod kendall;
+mod least_squares;
 pub mod mixed;
+pub mod multiple;
 pub mod range;
+pub mod rng;
 mod special;
+pub mod tasters;
+pub mod ticks;

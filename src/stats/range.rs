@@ -56,7 +56,11 @@ impl StudentizedRange {
                 log_tail.push(points.map(|(x, _)| normal.tail(panel as f64 + x).ln()));
             }
         }
-        StudentizedRange { k, log_tail, points }
+        StudentizedRange {
+            k,
+            log_tail,
+            points,
+        }
     }
 
     /// Returns the probability that the range of `k` standard normals exceeds `w`.
@@ -149,7 +153,11 @@ impl NormalRange {
             .map(|i| {
                 let z = Z_LOW + Z_STEP * i as f64;
                 let below = normal_cdf(z);
-                (z, below, f64::from(k) * normal_pdf(z) * below.powf(power) * Z_STEP)
+                (
+                    z,
+                    below,
+                    f64::from(k) * normal_pdf(z) * below.powf(power) * Z_STEP,
+                )
             })
             .collect();
         NormalRange { k, nodes }

@@ -63,10 +63,18 @@ pub(crate) fn binomial_density(x: f64, n: f64, p: f64, q: f64) -> f64 {
         return if x == n { 1.0 } else { 0.0 };
     }
     if x == 0.0 {
-        return if p < 0.1 { (-deviance_part(n, n * q) - n * p).exp() } else { (n * q.ln()).exp() };
+        return if p < 0.1 {
+            (-deviance_part(n, n * q) - n * p).exp()
+        } else {
+            (n * q.ln()).exp()
+        };
     }
     if x == n {
-        return if q < 0.1 { (-deviance_part(n, n * p) - n * q).exp() } else { (n * p.ln()).exp() };
+        return if q < 0.1 {
+            (-deviance_part(n, n * p) - n * q).exp()
+        } else {
+            (n * p.ln()).exp()
+        };
     }
     let y = n - x;
     let log = stirling_error(n)
@@ -100,7 +108,11 @@ fn incomplete_beta_below(a: f64, b: f64, x: f64, y: f64) -> f64 {
         return 0.0;
     }
     // a - (a + b) x, from whichever of x and y is the smaller.
-    let lambda = if x > 0.5 { (a + b) * y - b } else { a - (a + b) * x };
+    let lambda = if x > 0.5 {
+        (a + b) * y - b
+    } else {
+        a - (a + b) * x
+    };
     let c = 1.0 + lambda;
     let c0 = b / a;
     let c1 = 1.0 + 1.0 / a;
@@ -193,7 +205,11 @@ pub(crate) fn solve_tail(target: f64, tail: impl Fn(f64) -> f64, direction: Dire
     let miss = |u: f64| {
         let t = tail(u);
         let log = if t > 0.0 { t.ln() } else { -1100.0 * LN_2 };
-        if direction == Direction::Rising { log - goal } else { goal - log }
+        if direction == Direction::Rising {
+            log - goal
+        } else {
+            goal - log
+        }
     };
     // `miss` rises with u: widen a bracket around zero.
     let (mut low, mut high) = (-1.0, 1.0);
@@ -274,7 +290,11 @@ pub(crate) fn brent_root(low: (f64, f64), high: (f64, f64), f: impl Fn(f64) -> f
             }
         }
         (a, fa) = (b, fb);
-        b += if d.abs() > tolerance { d } else { tolerance.copysign(m) };
+        b += if d.abs() > tolerance {
+            d
+        } else {
+            tolerance.copysign(m)
+        };
         fb = f(b);
     }
     b

@@ -27,14 +27,25 @@ impl Factor {
         }
         let codes = labels.iter().map(|l| numbers[l]).collect();
         let levels: Vec<T> = numbers.into_keys().cloned().collect();
-        (Factor { codes, n_levels: levels.len() }, levels)
+        (
+            Factor {
+                codes,
+                n_levels: levels.len(),
+            },
+            levels,
+        )
     }
 
     /// Crosses two factors: one level for each pair of levels that occurs together, in the order of
     /// the first, then the second. So terms are nested and crossed. Rows beyond the shorter of the
     /// two are left out.
     pub fn cross(a: &Factor, b: &Factor) -> Factor {
-        let pairs: Vec<(u32, u32)> = a.codes.iter().copied().zip(b.codes.iter().copied()).collect();
+        let pairs: Vec<(u32, u32)> = a
+            .codes
+            .iter()
+            .copied()
+            .zip(b.codes.iter().copied())
+            .collect();
         Factor::from_labels(&pairs).0
     }
 

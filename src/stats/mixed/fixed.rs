@@ -50,7 +50,11 @@ impl FixedPart {
     /// A single column of ones.
     pub fn intercept(n: usize) -> Self {
         let mut part = FixedPart::new();
-        part.push("(mean)", FixedKind::Plain, vec![("(mean)".into(), vec![1.0; n])]);
+        part.push(
+            "(mean)",
+            FixedKind::Plain,
+            vec![("(mean)".into(), vec![1.0; n])],
+        );
         part
     }
 
@@ -62,7 +66,12 @@ impl FixedPart {
     pub fn cell_means(name: &str, factor: &Factor, levels: &[String]) -> Self {
         let mut part = FixedPart::new();
         let columns = (0..factor.n_levels)
-            .map(|level| (level_name(name, levels, level), indicator(factor, level as u32)))
+            .map(|level| {
+                (
+                    level_name(name, levels, level),
+                    indicator(factor, level as u32),
+                )
+            })
             .collect();
         part.push(name, FixedKind::Cells, columns);
         part
@@ -99,7 +108,12 @@ impl FixedPart {
         let columns = used_levels(factor)
             .into_iter()
             .skip(1)
-            .map(|level| (level_name(name, levels, level as usize), indicator(factor, level)))
+            .map(|level| {
+                (
+                    level_name(name, levels, level as usize),
+                    indicator(factor, level),
+                )
+            })
             .collect();
         self.push(name, FixedKind::Treatment, columns);
         self
@@ -144,10 +158,16 @@ fn level_name(factor: &str, levels: &[String], level: usize) -> String {
 }
 
 fn indicator(factor: &Factor, level: u32) -> Vec<f64> {
-    factor.codes.iter().map(|&c| if c == level { 1.0 } else { 0.0 }).collect()
+    factor
+        .codes
+        .iter()
+        .map(|&c| if c == level { 1.0 } else { 0.0 })
+        .collect()
 }
 
 fn used_levels(factor: &Factor) -> Vec<u32> {
     let counts = factor.counts();
-    (0..factor.n_levels as u32).filter(|&l| counts[l as usize] > 0).collect()
+    (0..factor.n_levels as u32)
+        .filter(|&l| counts[l as usize] > 0)
+        .collect()
 }

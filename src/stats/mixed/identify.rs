@@ -24,7 +24,11 @@ impl Model {
             within_square: 1.0,
             levels: vec![0.0; self.levels.len()],
         };
-        let objective = Objective { model: self, scores: &scores, method: Method::Reml };
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method: Method::Reml,
+        };
         let Some(at) = objective.derivatives(&vec![0.0; k]) else {
             return Err(MixedError::NotSettled { evaluations: 1 });
         };
@@ -52,7 +56,11 @@ impl Model {
                 let others = (0..j)
                     .filter(|&c| lower[(j, c)].abs() > 1e-6 * gram[(j, j)].sqrt())
                     .map(|c| {
-                        if c == 0 { "the residual".into() } else { self.terms[c - 1].name.clone() }
+                        if c == 0 {
+                            "the residual".into()
+                        } else {
+                            self.terms[c - 1].name.clone()
+                        }
                     })
                     .collect::<Vec<String>>();
                 return Err(self.confounded(j, &others.join(" and ")));
@@ -63,7 +71,10 @@ impl Model {
     }
 
     fn confounded(&self, j: usize, from: &str) -> MixedError {
-        MixedError::NotIdentified { term: self.terms[j - 1].name.clone(), from: from.into() }
+        MixedError::NotIdentified {
+            term: self.terms[j - 1].name.clone(),
+            from: from.into(),
+        }
     }
 
     /// `|Z'Z|^2` of a term, against which rounding is measured; for the residual the rows.

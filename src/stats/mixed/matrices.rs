@@ -128,7 +128,15 @@ impl Model {
             }
         }
         let (rest, levels) = rest_of(&terms, absorbed, &basis, n, first);
-        let model = Model { fixed: fixed.clone(), terms, n, basis, rest, levels, absorbed };
+        let model = Model {
+            fixed: fixed.clone(),
+            terms,
+            n,
+            basis,
+            rest,
+            levels,
+            absorbed,
+        };
         model.check_identified()?;
         Ok(model)
     }
@@ -148,7 +156,10 @@ impl Model {
             });
         }
         if let Some(row) = y.iter().position(|v| !v.is_finite()) {
-            return Err(MixedError::NotFinite { what: "the score column".into(), row: row + 1 });
+            return Err(MixedError::NotFinite {
+                what: "the score column".into(),
+                row: row + 1,
+            });
         }
         let mut left = y.to_vec();
         let mut along = vec![0.0; self.n_fixed()];
@@ -204,12 +215,19 @@ fn check(fixed: &FixedPart, random: &[RandomTerm], n: usize) -> Result<(), Mixed
         if found == n {
             Ok(())
         } else {
-            Err(MixedError::Rows { what: what.into(), found, expected: n })
+            Err(MixedError::Rows {
+                what: what.into(),
+                found,
+                expected: n,
+            })
         }
     };
     let finite = |what: &str, values: &[f64]| match values.iter().position(|v| !v.is_finite()) {
         None => Ok(()),
-        Some(row) => Err(MixedError::NotFinite { what: what.into(), row: row + 1 }),
+        Some(row) => Err(MixedError::NotFinite {
+            what: what.into(),
+            row: row + 1,
+        }),
     };
     for (j, column) in fixed.columns.iter().enumerate() {
         let name = fixed.names.get(j).map_or("a fixed column", String::as_str);
@@ -220,7 +238,11 @@ fn check(fixed: &FixedPart, random: &[RandomTerm], n: usize) -> Result<(), Mixed
         rows(&term.name, term.factor.codes.len())?;
         let n_levels = term.factor.n_levels;
         if let Some(&code) = term.factor.codes.iter().find(|&&c| c as usize >= n_levels) {
-            return Err(MixedError::Level { term: term.name.clone(), code, n_levels });
+            return Err(MixedError::Level {
+                term: term.name.clone(),
+                code,
+                n_levels,
+            });
         }
         if let Some(slope) = &term.slope {
             rows(&term.name, slope.len())?;
@@ -276,7 +298,9 @@ impl Basis {
                 let scale = (n as f64).sqrt();
                 weights[k] = scale;
                 weights = back_substitute(&basis.r[..=k], &weights);
-                basis.used.push(basis.orthonormal[k].iter().map(|v| v * scale).collect());
+                basis
+                    .used
+                    .push(basis.orthonormal[k].iter().map(|v| v * scale).collect());
             }
             basis.transform.push(weights);
         }
@@ -315,7 +339,11 @@ fn rest_of(
                 .enumerate()
                 .filter(|&(i, _)| Some(i) != absorbed)
                 .map(|(_, t)| (t.first + t.codes[row] as usize, t.value(row)));
-            let fixed = basis.used.iter().enumerate().map(|(j, c)| (n_random + j, c[row]));
+            let fixed = basis
+                .used
+                .iter()
+                .enumerate()
+                .map(|(j, c)| (n_random + j, c[row]));
             let entry: Vec<(usize, f64)> = random.chain(fixed).filter(|e| e.1 != 0.0).collect();
             for &(column, _) in &entry {
                 if place[column] == usize::MAX {
@@ -351,10 +379,22 @@ fn rest_of(
             place[column] = usize::MAX;
         }
         if absorbed.is_some() {
-            levels.push(Level { square, columns, products, rows });
+            levels.push(Level {
+                square,
+                columns,
+                products,
+                rows,
+            });
         }
     }
-    (Rest { n_random, size, within }, levels)
+    (
+        Rest {
+            n_random,
+            size,
+            within,
+        },
+        levels,
+    )
 }
 
 /// `a / b`, or zero if there is nothing to share.

@@ -55,12 +55,20 @@ pub struct RandomTerm {
 impl RandomTerm {
     /// A random intercept for each level.
     pub fn new(name: &str, factor: Factor) -> Self {
-        RandomTerm { name: name.into(), factor, slope: None }
+        RandomTerm {
+            name: name.into(),
+            factor,
+            slope: None,
+        }
     }
 
     /// A random slope in `covariate` for each level, uncorrelated with the other terms.
     pub fn slope(name: &str, factor: Factor, covariate: Vec<f64>) -> Self {
-        RandomTerm { name: name.into(), factor, slope: Some(covariate) }
+        RandomTerm {
+            name: name.into(),
+            factor,
+            slope: Some(covariate),
+        }
     }
 }
 

@@ -140,7 +140,11 @@ impl Objective<'_> {
             }
         }
         let k = Mat::from_fn(rest.size, rest.size, |i, j| {
-            let unit = if i == j && i < rest.n_random { 1.0 } else { 0.0 };
+            let unit = if i == j && i < rest.n_random {
+                1.0
+            } else {
+                0.0
+            };
             roots[i] * a[(i, j)] * roots[j] + unit
         });
         if !log_det_v.is_finite() || !total.is_finite() {
@@ -166,10 +170,22 @@ impl Objective<'_> {
         let (mut k_inverse, mut g, mut effects) = (Mat::zeros(0, 0), Mat::zeros(0, 0), Vec::new());
         if invert {
             k_inverse = invert_from_lower(lower);
-            g = Mat::from_fn(rest.size, rest.size, |i, j| roots[i] * k_inverse[(i, j)] * roots[j]);
+            g = Mat::from_fn(rest.size, rest.size, |i, j| {
+                roots[i] * k_inverse[(i, j)] * roots[j]
+            });
             effects = times(g.as_ref(), &b);
         }
-        Some(Solution { a, g, b, effects, square, log_det_v, log_det_x, roots, k_inverse })
+        Some(Solution {
+            a,
+            g,
+            b,
+            effects,
+            square,
+            log_det_v,
+            log_det_x,
+            roots,
+            k_inverse,
+        })
     }
 
     /// The deviance at some ratios, all zero or more.
@@ -201,12 +217,15 @@ impl Objective<'_> {
                 .traces(self.model, &sums, n_terms),
         };
         let r = solution.square;
-        let slope = (0..n_terms).map(|i| trace[i] - df * squares[i] / r).collect();
+        let slope = (0..n_terms)
+            .map(|i| trace[i] - df * squares[i] / r)
+            .collect();
         let curvature = Mat::from_fn(n_terms, n_terms, |i, j| {
             df * (2.0 * mixed[(i, j)] / r - squares[i] * squares[j] / (r * r)) - traces[(i, j)]
         });
-        let expected =
-            Mat::from_fn(n_terms, n_terms, |i, j| traces[(i, j)] - trace[i] * trace[j] / df);
+        let expected = Mat::from_fn(n_terms, n_terms, |i, j| {
+            traces[(i, j)] - trace[i] * trace[j] / df
+        });
         Some(Derivatives {
             value,
             slope,
@@ -239,7 +258,12 @@ impl Objective<'_> {
                 .map(|(&c, &f)| f * solution.effects[c])
                 .sum();
             let mode = shrink * (fy - fitted);
-            add_outer(&mut sums.second, &level.columns, &level.products, shrink * shrink);
+            add_outer(
+                &mut sums.second,
+                &level.columns,
+                &level.products,
+                shrink * shrink,
+            );
             let third = level.square * shrink * shrink * shrink;
             add_outer(&mut sums.third, &level.columns, &level.products, third);
             for (&column, &f) in level.columns.iter().zip(&level.products) {
@@ -296,13 +320,24 @@ impl Objective<'_> {
         let second = lead(&sums.second);
         let g_second = &g * &second;
         let second_n = &second * &n;
-        Blocks { size, g, n, m, g_second, second_n }
+        Blocks {
+            size,
+            g,
+            n,
+            m,
+            g_second,
+            second_n,
+        }
     }
 
     /// `Z_i' P y` in the random columns of the rest: `N' b`.
     fn products_with_scores(&self, s: &Solution, blocks: &Blocks) -> Vec<f64> {
         (0..self.model.rest.n_random)
-            .map(|c| (0..self.model.rest.size).map(|r| blocks.n[(r, c)] * s.b[r]).sum())
+            .map(|c| {
+                (0..self.model.rest.size)
+                    .map(|r| blocks.n[(r, c)] * s.b[r])
+                    .sum()
+            })
             .collect()
     }
 
@@ -320,7 +355,12 @@ impl Objective<'_> {
         for (j, tj) in terms.iter().enumerate() {
             if Some(j) == self.model.absorbed {
                 squares[j] = sums.modes.iter().map(|m| m * m).sum();
-                let own: f64 = sums.diagonal.iter().zip(&sums.modes).map(|(d, m)| d * m * m).sum();
+                let own: f64 = sums
+                    .diagonal
+                    .iter()
+                    .zip(&sums.modes)
+                    .map(|(d, m)| d * m * m)
+                    .sum();
                 let lost: f64 = times(s.g.as_ref(), &sums.along)
                     .iter()
                     .zip(&sums.along)
@@ -402,7 +442,9 @@ impl Blocks {
                             .map(|r| self.n[(r, c)] * self.second_n[(r, c)])
                             .sum::<f64>();
                     } else {
-                        sum += range(i).map(|r| self.m[(r, c)] * self.m[(r, c)]).sum::<f64>();
+                        sum += range(i)
+                            .map(|r| self.m[(r, c)] * self.m[(r, c)])
+                            .sum::<f64>();
                     }
                 }
                 double[(i, j)] = sum;

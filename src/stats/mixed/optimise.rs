@@ -42,8 +42,11 @@ pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Mini
     let mut best = run(&start)?;
     if best.ratios.contains(&0.0) {
         let typical = best.ratios.iter().sum::<f64>() / n_terms as f64;
-        let again: Vec<f64> =
-            best.ratios.iter().map(|&g| if g > 0.0 { g } else { 0.1 * typical + 0.05 }).collect();
+        let again: Vec<f64> = best
+            .ratios
+            .iter()
+            .map(|&g| if g > 0.0 { g } else { 0.1 * typical + 0.05 })
+            .collect();
         let second = run(&again)?;
         let evaluations = best.evaluations + second.evaluations;
         if second.at.value.deviance < best.at.value.deviance - 1e-9 || !best.converged {
@@ -52,7 +55,9 @@ pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Mini
         best.evaluations = evaluations;
     }
     if !best.converged {
-        return Err(MixedError::NotSettled { evaluations: best.evaluations });
+        return Err(MixedError::NotSettled {
+            evaluations: best.evaluations,
+        });
     }
     Ok(best)
 }
@@ -69,15 +74,18 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
             MixedError::NotSettled { evaluations }
         }
     };
-    let mut at = objective.derivatives(&ratios).ok_or_else(|| broken(&ratios, 1))?;
+    let mut at = objective
+        .derivatives(&ratios)
+        .ok_or_else(|| broken(&ratios, 1))?;
     let mut converged = ratios.is_empty();
     for _ in 0..STEPS_MAX {
         if converged {
             break;
         }
         // Free: inside, or at zero with a slope that leads inside.
-        let free: Vec<usize> =
-            (0..ratios.len()).filter(|&i| ratios[i] > 0.0 || at.slope[i] < 0.0).collect();
+        let free: Vec<usize> = (0..ratios.len())
+            .filter(|&i| ratios[i] > 0.0 || at.slope[i] < 0.0)
+            .collect();
         if free.is_empty() {
             converged = true;
             break;
@@ -99,7 +107,10 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
                 .collect();
             evaluations += 1;
             if let Some(value) = objective.value(&next) {
-                let change: f64 = free.iter().map(|&i| at.slope[i] * (next[i] - ratios[i])).sum();
+                let change: f64 = free
+                    .iter()
+                    .map(|&i| at.slope[i] * (next[i] - ratios[i]))
+                    .sum();
                 if value.deviance <= at.value.deviance + 1e-4 * change.min(0.0) + 1e-12 * scale {
                     moved = Some(next);
                     break;
@@ -121,10 +132,17 @@ fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErro
         let still = next == ratios;
         ratios = next;
         evaluations += 1;
-        at = objective.derivatives(&ratios).ok_or_else(|| broken(&ratios, evaluations))?;
+        at = objective
+            .derivatives(&ratios)
+            .ok_or_else(|| broken(&ratios, evaluations))?;
         converged = settled || still;
     }
-    Ok(Minimum { ratios, at, evaluations, converged })
+    Ok(Minimum {
+        ratios,
+        at,
+        evaluations,
+        converged,
+    })
 }
 
 /// A descent direction among the free ratios and twice the gain it promises: by the exact
@@ -153,7 +171,9 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
     let squares = |x: &[f64]| x.iter().map(|v| v * v).collect::<Vec<f64>>();
     let mut value = |x: &[f64]| {
         evaluations += 1;
-        objective.value(&squares(x)).map_or(f64::INFINITY, |v| v.deviance)
+        objective
+            .value(&squares(x))
+            .map_or(f64::INFINITY, |v| v.deviance)
     };
     let mut centre: Vec<f64> = start.iter().map(|g| g.sqrt()).collect();
     // Several rounds, each from a fresh simplex about the best point so far.
@@ -183,7 +203,9 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
                 .collect();
             let worst = points[n].clone();
             let along = |t: f64| -> Vec<f64> {
-                (0..n).map(|i| mean[i] + t * (mean[i] - worst.1[i])).collect()
+                (0..n)
+                    .map(|i| mean[i] + t * (mean[i] - worst.1[i]))
+                    .collect()
             };
             let reflected = along(1.0);
             let at_reflected = value(&reflected);
@@ -226,6 +248,13 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
         }
     }
     let ratios = squares(&centre);
-    let at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
-    Ok(Minimum { ratios, at, evaluations: evaluations + 1, converged: true })
+    let at = objective
+        .derivatives(&ratios)
+        .ok_or(MixedError::NotSettled { evaluations })?;
+    Ok(Minimum {
+        ratios,
+        at,
+        evaluations: evaluations + 1,
+        converged: true,
+    })
 }

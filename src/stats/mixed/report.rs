@@ -133,9 +133,18 @@ impl Model {
     /// As for [`Model::fit`].
     pub fn fit_by(&self, y: &[f64], method: Method, search: Search) -> Result<Fit, MixedError> {
         let scores = self.scores(y)?;
-        let objective = Objective { model: self, scores: &scores, method };
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method,
+        };
         let found = minimise(&objective, search)?;
-        Ok(report(&objective, &found.ratios, &found.at, found.evaluations))
+        Ok(report(
+            &objective,
+            &found.ratios,
+            &found.at,
+            found.evaluations,
+        ))
     }
 
     /// Returns the deviance (minus twice the log-likelihood) of scores at given relative standard
@@ -154,8 +163,14 @@ impl Model {
         }
         let scores = self.scores(y)?;
         let ratios: Vec<f64> = theta.iter().map(|t| t * t).collect();
-        let objective = Objective { model: self, scores: &scores, method };
-        Ok(objective.value(&ratios).map_or(f64::INFINITY, |v| v.deviance))
+        let objective = Objective {
+            model: self,
+            scores: &scores,
+            method,
+        };
+        Ok(objective
+            .value(&ratios)
+            .map_or(f64::INFINITY, |v| v.deviance))
     }
 }
 
@@ -168,10 +183,16 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
     let kept = &model.basis.kept;
     // E: the columns of G for the fixed part, turned back to the columns that were given.
     let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
-        (k..kept.len()).map(|c| row(c) * model.basis.transform[c][k]).sum()
+        (k..kept.len())
+            .map(|c| row(c) * model.basis.transform[c][k])
+            .sum()
     };
-    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| turn(&|c| s.g[(r, n_random + c)], k));
-    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| turn(&|c| e[(n_random + c, k)], j));
+    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| {
+        turn(&|c| s.g[(r, n_random + c)], k)
+    });
+    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| {
+        turn(&|c| e[(n_random + c, k)], j)
+    });
     let beta_kept: Vec<f64> = (0..kept.len())
         .map(|k| model_coefficient(objective, k) + turn(&|c| s.effects[n_random + c], k))
         .collect();
@@ -189,8 +210,10 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
         out
     };
     let active: Vec<usize> = (0..ratios.len()).filter(|&i| ratios[i] > 0.0).collect();
-    let mut gradients: Vec<Mat<f64>> =
-        active.iter().map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2)).collect();
+    let mut gradients: Vec<Mat<f64>> = active
+        .iter()
+        .map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2))
+        .collect();
     let vcov_beta = spread(&unscaled, sigma2);
     gradients.push(vcov_beta.clone());
     let df = objective.df();
@@ -208,8 +231,14 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
             n_levels: model.terms[i].n_used,
         })
         .collect();
-    let name =
-        |j: usize| model.fixed.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1));
+    let name = |j: usize| {
+        model
+            .fixed
+            .names
+            .get(j)
+            .cloned()
+            .unwrap_or_else(|| format!("column {}", j + 1))
+    };
     Fit {
         beta,
         beta_names: (0..n_columns).map(name).collect(),
@@ -223,7 +252,10 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
         n_fixed: kept.len(),
         evaluations,
         converged: true,
-        steepest: active.iter().map(|&i| (ratios[i] * at.slope[i]).abs()).fold(0.0, f64::max),
+        steepest: active
+            .iter()
+            .map(|&i| (ratios[i] * at.slope[i]).abs())
+            .fold(0.0, f64::max),
         cells: model
             .fixed
             .terms
@@ -295,12 +327,18 @@ fn modes(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives) -> Vec<(St
                         }
                     }
                     let error = ratio * shrink + ratio * ratio * shrink * shrink * spread;
-                    Mode { value: ratio * shrink * (fy - fitted), se: (sigma2 * error).sqrt() }
+                    Mode {
+                        value: ratio * shrink * (fy - fitted),
+                        se: (sigma2 * error).sqrt(),
+                    }
                 })
                 .collect()
         } else {
             (term.first..term.first + term.n_levels)
-                .map(|c| Mode { value: s.effects[c], se: (sigma2 * s.g[(c, c)]).max(0.0).sqrt() })
+                .map(|c| Mode {
+                    value: s.effects[c],
+                    se: (sigma2 * s.g[(c, c)]).max(0.0).sqrt(),
+                })
                 .collect()
         };
         (term.name.clone(), list)
@@ -403,7 +441,12 @@ impl Fit {
     /// F does not.
     pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
         let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
-        let nothing = FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN };
+        let nothing = FTest {
+            f: f64::NAN,
+            num_df: 0.0,
+            den_df: f64::NAN,
+            p_value: f64::NAN,
+        };
         if rows.is_empty() {
             return nothing;
         }
@@ -420,8 +463,9 @@ impl Fit {
             if values[k] <= 1e-10 * largest || largest <= 0.0 {
                 continue;
             }
-            let turned: Vec<f64> =
-                (0..p).map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum()).collect();
+            let turned: Vec<f64> = (0..p)
+                .map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum())
+                .collect();
             let estimate = dot(&turned, &self.beta);
             sum += estimate * estimate / values[k];
             rank += 1.0;
@@ -432,14 +476,21 @@ impl Fit {
         }
         let f = sum / rank;
         let den_df = joint_df(&dfs);
-        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+        FTest {
+            f,
+            num_df: rank,
+            den_df,
+            p_value: f_sf(f, rank, den_df),
+        }
     }
 
     /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
     /// the fixed part has no cell means.
     pub fn adjusted_means(&self, level: f64) -> Vec<Contrast> {
         let (first, n) = self.cells.unwrap_or((0, 0));
-        (first..first + n).map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level)).collect()
+        (first..first + n)
+            .map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level))
+            .collect()
     }
 
     /// Returns the differences of all pairs of cell columns, first less second, in the order
@@ -450,7 +501,11 @@ impl Fit {
         for a in 0..n {
             for b in a + 1..n {
                 let l = self.weights(&[(first + a, 1.0), (first + b, -1.0)]);
-                pairs.push(Pair { a, b, difference: self.contrast(&l, level) });
+                pairs.push(Pair {
+                    a,
+                    b,
+                    difference: self.contrast(&l, level),
+                });
             }
         }
         pairs
@@ -463,7 +518,9 @@ impl Fit {
         if let Some((_, kind, first, n)) = self.term_columns.iter().find(|t| t.0 == name) {
             let columns = *first..first + n;
             if *kind == FixedKind::Cells {
-                let base = columns.clone().find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
+                let base = columns
+                    .clone()
+                    .find(|&j| self.is_estimable(&self.weights(&[(j, 1.0)])));
                 let base = base.unwrap_or(*first);
                 for j in columns.filter(|&j| j != base) {
                     rows.push(self.weights(&[(j, 1.0), (base, -1.0)]));
@@ -478,12 +535,19 @@ impl Fit {
     /// Returns the predicted effects of a random term, one for each level of its factor; empty if
     /// there is no such term.
     pub fn conditional_modes(&self, term: &str) -> Vec<Mode> {
-        self.modes.iter().find(|m| m.0 == term).map(|m| m.1.clone()).unwrap_or_default()
+        self.modes
+            .iter()
+            .find(|m| m.0 == term)
+            .map(|m| m.1.clone())
+            .unwrap_or_default()
     }
 
     /// Returns the variance of a random term; none if there is no such term.
     pub fn variance(&self, term: &str) -> Option<f64> {
-        self.components.iter().find(|c| c.name == term).map(|c| c.variance)
+        self.components
+            .iter()
+            .find(|c| c.name == term)
+            .map(|c| c.variance)
     }
 
     fn weights(&self, entries: &[(usize, f64)]) -> Vec<f64> {

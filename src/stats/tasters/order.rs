@@ -1,0 +1,202 @@
+//! What the order of the cups does: the first cup of a flight, and the cup before.
+
+use super::paired::{Codes, Term};
+use super::{Estimate, NotEstimated, TasterError, TasterRow};
+use crate::least_squares::{Basis, Regression, regress};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The effects of order in one term, for the panel and for each taster.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OrderEffects {
+    /// First cup of a flight against the later ones, in points.
+    pub first_cup: Result<Estimate, NotEstimated>,
+    /// Change for each point by which the cup before lay above its flight's mean.
+    pub carry_over: Result<Estimate, NotEstimated>,
+    /// The same for each taster.
+    pub tasters: Vec<TasterOrderEffects>,
+    /// Scores used.
+    pub n_scores: usize,
+    /// Coverage of the intervals.
+    pub level: f64,
+}
+
+/// The effects of order on one taster.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TasterOrderEffects {
+    /// Code of the taster.
+    pub taster: u32,
+    /// First cup against the later ones.
+    pub first_cup: Result<Estimate, NotEstimated>,
+    /// Change for each point of the cup before.
+    pub carry_over: Result<Estimate, NotEstimated>,
+}
+
+/// Returns the effect of being the first cup of a flight and of the cup before, in one term.
+///
+/// Least squares of the scores on cups, taster × flight, an indicator of the taster's
+/// lowest position in the flight, and the level of the cup tasted before (the panel's mean
+/// of that cup less the mean of the flight's cups; 0 for the first cup). Every cup is
+/// compared with itself in other places, so that the lots do not matter; the orders must
+/// differ between tasters. A taster's own effects come from the differences to the others'
+/// mean on the same cups, with the difference of the two regressors. The level of the cup
+/// before carries the panel's error, which pulls the carry-over a little towards 0.
+///
+/// # Errors
+/// [`TasterError`]: fewer than two tasters, a value that is not a number, a bad level. Rows
+/// without a position are left out; if too few are left the effects say so.
+///
+/// # Source
+/// MacFie HJ, Bratchell N, Greenhoff K, Vallis LV (1989), Journal of Sensory Studies
+/// 4:129-148, for the effects; the model is ordinary least squares.
+pub fn order_effects(rows: &[TasterRow], level: f64) -> Result<OrderEffects, TasterError> {
+    if !(level > 0.0 && level < 1.0) {
+        return Err(TasterError::BadLevel { found: level });
+    }
+    let codes = Codes::of(&[rows])?;
+    let term = Term::new(rows, &codes);
+    let used = with_order(&term);
+    let panel = panel_fit(&used);
+    let [first_cup, carry_over] = both(panel.as_ref(), level);
+    let tasters = codes
+        .tasters
+        .iter()
+        .enumerate()
+        .map(|(t, &taster)| {
+            let [first_cup, carry_over] = both(taster_fit(&used, t).as_ref(), level);
+            TasterOrderEffects {
+                taster,
+                first_cup,
+                carry_over,
+            }
+        })
+        .collect();
+    Ok(OrderEffects {
+        first_cup,
+        carry_over,
+        tasters,
+        n_scores: used.len(),
+        level,
+    })
+}
+
+/// A score with what its place in the order amounts to.
+struct Ordered {
+    taster: usize,
+    cup: usize,
+    flight: u32,
+    value: f64,
+    first: f64,
+    before: f64,
+}
+
+fn with_order(term: &Term) -> Vec<Ordered> {
+    let levels = term.cup_levels();
+    let mut flight_cups: BTreeMap<u32, BTreeMap<usize, f64>> = BTreeMap::new();
+    let mut servings: BTreeMap<(u32, usize), Vec<(u32, usize)>> = BTreeMap::new();
+    for (i, r) in term.rows.iter().enumerate() {
+        if let Some(position) = r.row.position {
+            let cup = term.cup_of(i);
+            flight_cups
+                .entry(r.row.flight)
+                .or_default()
+                .insert(cup, levels[cup]);
+            servings
+                .entry((r.row.flight, r.taster))
+                .or_default()
+                .push((position, i));
+        }
+    }
+    let flight_mean: BTreeMap<u32, f64> = flight_cups
+        .into_iter()
+        .map(|(flight, cups)| (flight, cups.values().sum::<f64>() / cups.len() as f64))
+        .collect();
+    let mut used = Vec::new();
+    for ((flight, taster), mut order) in servings {
+        order.sort_unstable();
+        let mut before: Option<usize> = None;
+        for (_, i) in order {
+            let cup = term.cup_of(i);
+            used.push(Ordered {
+                taster,
+                cup,
+                flight,
+                value: term.rows[i].row.value,
+                first: f64::from(u8::from(before.is_none())),
+                before: before.map_or(0.0, |b| levels[b] - flight_mean[&flight]),
+            });
+            before = Some(cup);
+        }
+    }
+    used
+}
+
+/// Levels of a factor as indicator columns in a basis.
+fn push_levels<K: Ord>(basis: &mut Basis, keys: &[K]) {
+    let mut rows: BTreeMap<&K, Vec<usize>> = BTreeMap::new();
+    for (i, key) in keys.iter().enumerate() {
+        rows.entry(key).or_default().push(i);
+    }
+    for at in rows.into_values() {
+        let mut column = vec![0.0; keys.len()];
+        at.into_iter().for_each(|i| column[i] = 1.0);
+        basis.push(&column);
+    }
+}
+
+fn panel_fit(used: &[Ordered]) -> Option<Regression> {
+    let mut nuisance = Basis::new(used.len());
+    push_levels(&mut nuisance, &used.iter().map(|o| o.cup).collect::<Vec<_>>());
+    push_levels(
+        &mut nuisance,
+        &used.iter().map(|o| (o.flight, o.taster)).collect::<Vec<_>>(),
+    );
+    let column = |f: fn(&Ordered) -> f64| used.iter().map(f).collect::<Vec<_>>();
+    regress(
+        &nuisance,
+        &[column(|o| o.first), column(|o| o.before)],
+        &column(|o| o.value),
+    )
+}
+
+fn taster_fit(used: &[Ordered], taster: usize) -> Option<Regression> {
+    let mut by_cup: BTreeMap<usize, Vec<&Ordered>> = BTreeMap::new();
+    for o in used {
+        by_cup.entry(o.cup).or_default().push(o);
+    }
+    let mut flights = Vec::new();
+    let (mut value, mut first, mut before) = (Vec::new(), Vec::new(), Vec::new());
+    for cup in by_cup.values() {
+        let others: Vec<&&Ordered> = cup.iter().filter(|o| o.taster != taster).collect();
+        if others.is_empty() {
+            continue;
+        }
+        let n = others.len() as f64;
+        let less = |own: &Ordered, f: fn(&Ordered) -> f64| {
+            f(own) - others.iter().map(|o| f(o)).sum::<f64>() / n
+        };
+        for own in cup.iter().filter(|o| o.taster == taster) {
+            flights.push(own.flight);
+            value.push(less(own, |o| o.value));
+            first.push(less(own, |o| o.first));
+            before.push(less(own, |o| o.before));
+        }
+    }
+    let mut nuisance = Basis::new(value.len());
+    push_levels(&mut nuisance, &flights);
+    regress(&nuisance, &[first, before], &value)
+}
+
+fn both(fit: Option<&Regression>, level: f64) -> [Result<Estimate, NotEstimated>; 2] {
+    [0, 1].map(|which| {
+        let fit = fit.ok_or(NotEstimated::NoPositions)?;
+        let se = (fit.residual_ss / fit.df * fit.inverse[which][which]).sqrt();
+        Ok(Estimate::about(
+            fit.coefficients[which],
+            se,
+            fit.df,
+            0.0,
+            level,
+        ))
+    })
+}
