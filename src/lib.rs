@@ -8,5 +8,6 @@
 
 pub mod book;
 pub mod cli;
+pub mod demo;
 pub mod findings;
 pub mod scores;

@@ -1,0 +1,4 @@
+//! The demo book: the invented Tavrinel garden, made by a seeded generator from one planted truth.
+
+pub mod garden;
+pub mod truth;
