@@ -11,3 +11,4 @@ pub mod cli;
 pub mod demo;
 pub mod findings;
 pub mod scores;
+pub mod views;

@@ -1,6 +1,10 @@
 //! The command line: one file a command. Only here and in the pages of the desk are results
 //! printed and errors turned into words and exit codes.
 
+mod agree;
+mod compare;
+mod table_args;
+
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -22,7 +26,12 @@ struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    /// Do the tasters agree?
+    Agree(agree::AgreeArgs),
+    /// Which lots differ?
+    Compare(compare::CompareArgs),
+}
 
 /// Why a command did not end well, with its exit code.
 #[derive(Debug)]
@@ -144,6 +153,9 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn run(command: Command, _context: &mut Context) -> Result<(), Failure> {
-    match command {}
+fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
+    match command {
+        Command::Agree(args) => agree::run(&args, context),
+        Command::Compare(args) => compare::run(&args, context),
+    }
 }

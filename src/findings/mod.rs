@@ -4,15 +4,18 @@
 pub mod agree;
 pub mod answer;
 pub mod compare;
-mod guesses;
-mod habits;
+pub mod guesses;
+pub mod habits;
 mod panel_model;
-mod reasons;
-mod term_agreement;
-mod term_comparison;
+pub mod reasons;
+pub mod term_agreement;
+pub mod term_comparison;
 mod unit_table;
 
+pub use agree::Exclusion;
 pub use answer::{Answer, Estimate, Unknown};
+
+pub use crate::scores::Source;
 
 use schemars::JsonSchema;
 use serde::Serialize;
