@@ -27,6 +27,14 @@ pub struct AgreeArgs {
 /// If the scores cannot be read or the result not be written.
 pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
     let scores = table_args::scores(&args.table, &args.sessions, context)?;
+    if scores.words("taster").is_empty() {
+        return Err(Failure::Command(
+            "the table does not say who scored\n  expected: --taster COL, the column that names the \
+             taster: agreement is between tasters\n  to mend:  name it, or ask `compare`, which \
+             does without"
+                .to_owned(),
+        ));
+    }
     let finding = agree(&scores, &Settings::default());
     let text = if args.json { views::json::of(&finding) } else { views::agree::text(&finding) };
     context.out.write_all(text.as_bytes())?;

@@ -141,6 +141,9 @@ pub fn scores(
              --lot COL --taster COL --value COL,COL\n  to mend:  name a session, or a table"
                 .to_owned(),
         )),
-        (None, _) => { let _ = context; Err(Failure::Command(String::new())) }
+        (None, _) => {
+            let _ = context;
+            Err(Failure::Command(String::new()))
+        }
     }
 }

@@ -241,12 +241,12 @@ fn sentences(f: &Agree) -> Vec<String> {
         let why = t.discriminates.reason().unwrap_or("not tested");
         all.push(format!("{}: not tested, {why}.", t.term));
     }
+    if asked.iter().any(|t| !t.reasons.is_empty()) {
+        all.push("Why scores differ that come from one lot:".to_owned());
+    }
     for t in &asked {
         if let Some(reason) = t.reasons.first() {
-            all.push(format!(
-                "{}: the largest part of what is not lot is {}.",
-                t.term, reason.words
-            ));
+            all.push(format!("  {}: {}.", t.term, reason.words));
         }
     }
     if let Some(h) = f.habits.known() {
@@ -256,7 +256,7 @@ fn sentences(f: &Agree) -> Vec<String> {
                 if f.individual_opinions {
                     words.push_str(" (with so few tasters nobody can say who is off)");
                 }
-                all.push(format!("{} {words}.", t.taster));
+                all.push(format!("Taster {} {words}.", t.taster));
             }
         }
         if h.tasters.iter().all(|t| t.habits.is_empty()) {

@@ -360,11 +360,16 @@ fn habit(
     match flag {
         Flag::Offset => {
             let e = t.offset.estimate.as_ref().ok()?;
-            let side = if e.value > 0.0 { "above" } else { "below" };
+            let (side, lower, upper) = if e.value > 0.0 {
+                ("above", e.lower, e.upper)
+            } else {
+                ("below", -e.upper, -e.lower)
+            };
             let words = format!(
-                "scores {} {side} the others ({}{})",
+                "scores {} {side} the others ({} to {}{})",
                 say(e.value.abs()),
-                range(e),
+                say(lower),
+                say(upper),
                 with_p(t.offset.p_adjusted)
             );
             habit("offset", Vec::new(), p(t.offset.p_adjusted), words)

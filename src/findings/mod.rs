@@ -8,6 +8,7 @@ pub mod guesses;
 pub mod habits;
 mod panel_model;
 pub mod reasons;
+pub mod schemas;
 pub mod term_agreement;
 pub mod term_comparison;
 mod unit_table;
@@ -33,13 +34,15 @@ pub struct Settings {
     pub seed: u64,
     /// Resamples of each bootstrap.
     pub n_resamples: usize,
+    /// Simulated tables where each must be fitted anew by REML (unbalanced tables).
+    pub n_refits: usize,
     /// Random arrangements of each permutation test.
     pub n_permutations: usize,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { level: 0.95, seed: 1, n_resamples: 400, n_permutations: 2000 }
+        Self { level: 0.95, seed: 1, n_resamples: 1000, n_refits: 200, n_permutations: 2000 }
     }
 }
 

@@ -70,7 +70,7 @@ pub fn of(
         ReasonKind::Offset,
         taster,
         format!(
-            "offset: tasters' levels differ by sd {} ({} of what is not lot)",
+            "offset: tasters' levels differ by sd {} ({})",
             say(taster.sqrt()),
             percent(taster)
         ),
@@ -92,8 +92,7 @@ pub fn of(
         ReasonKind::ScaleUse,
         scaling,
         format!(
-            "scale use: tasters spread the same lots by {} to {} of the panel's spread ({} of what \
-             is not lot)",
+            "scale use: tasters spread the same lots by {} to {} of the panel's spread ({})",
             say(range.0),
             say(range.1),
             percent(scaling)
@@ -104,7 +103,7 @@ pub fn of(
         ReasonKind::Disagreement,
         disagreement,
         format!(
-            "disagreement: tasters see the lots differently by sd {} ({} of what is not lot)",
+            "disagreement: tasters see the lots differently by sd {} ({})",
             say(disagreement.max(0.0).sqrt()),
             percent(disagreement)
         ),
@@ -115,14 +114,13 @@ pub fn of(
         residual,
         if has_cells {
             format!(
-                "noise: the same taster scores the same lot anew with sd {} ({} of what is not lot)",
+                "noise: the same taster scores the same lot anew with sd {} ({})",
                 say(residual.sqrt()),
                 percent(residual)
             )
         } else {
             format!(
-                "noise and disagreement, not to be told apart without replicates: sd {} ({} of what \
-                 is not lot)",
+                "noise and disagreement, not to be told apart without replicates: sd {} ({})",
                 say(residual.sqrt()),
                 percent(residual)
             )
@@ -132,11 +130,7 @@ pub fn of(
         add(
             ReasonKind::Serving,
             variance,
-            format!(
-                "{name}: levels differ by sd {} ({} of what is not lot)",
-                say(variance.sqrt()),
-                percent(variance)
-            ),
+            format!("{name}: levels differ by sd {} ({})", say(variance.sqrt()), percent(variance)),
         );
     }
     reasons.sort_by(|a, b| b.share.total_cmp(&a.share));

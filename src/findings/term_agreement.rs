@@ -335,6 +335,9 @@ fn ratio(f: Option<&anova::FRatio>, why: &str) -> Answer<Test> {
 }
 
 fn classical(t: &TermScores, u: &UnitTable) -> Answer<Classical> {
+    if u.lots.len() < 2 || u.tasters.len() < 2 {
+        return Answer::unknown("the classical analysis needs two lots and two tasters");
+    }
     if let Some(why) = not_plain(t) {
         return Answer::unknown(why);
     }
@@ -365,6 +368,9 @@ fn classical(t: &TermScores, u: &UnitTable) -> Answer<Classical> {
 }
 
 fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
+    if u.lots.len() < 3 || u.tasters.len() < 2 {
+        return Answer::unknown("the split needs three lots and two tasters");
+    }
     if let Some(why) = not_plain(t) {
         return Answer::unknown(why);
     }
@@ -418,6 +424,10 @@ fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
         Answer::Unknown(u) => return Answer::Unknown(u),
     };
     let r = u.mean_replicates();
+    let (n, how) = match balanced_refit(t, u) {
+        Some(_) => (settings.n_resamples, "mean squares"),
+        None => (settings.n_refits, "REML"),
+    };
     let parts = components(&panel);
     let values = match icc::from_components(&parts, k, r) {
         Ok(values) => values,
@@ -441,10 +451,8 @@ fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
         k,
         n_replicates: r,
         method: format!(
-            "variance components by REML, lots and tasters random; percentile limits of {} simulated \
-             tables, refitted by {}",
-            settings.n_resamples,
-            if balanced_refit(t, u).is_some() { "mean squares" } else { "REML" }
+            "variance components by REML, lots and tasters random; percentile limits of {n} simulated \
+             tables, refitted by {how}"
         ),
         components: Answer::Known(panel.report()),
     })
@@ -491,7 +499,7 @@ fn components(panel: &Panel) -> IccComponents {
     }
 }
 
-/// The cell of each row, for the quick refit of a balanced lot × taster table.
+/// The scores a cell of a balanced table, whose components follow from its mean squares.
 fn balanced_refit(t: &TermScores, u: &UnitTable) -> Option<usize> {
     let only_plain =
         not_plain(t).is_none() && t.flight.is_none() && panel_model::brews(t) != Brews::Several;
@@ -514,7 +522,7 @@ fn bootstrap(
         })
         .collect();
     let n = t.values.len();
-    let interval = (settings.level, settings.n_resamples, settings.seed);
+    let interval = |n_tables| (settings.level, n_tables, settings.seed);
     let table = UnitTable::of(t);
     if let (Some(u), Some(taster)) = (&table, &t.taster)
         && let Some(r_cell) = balanced_refit(t, u)
@@ -534,7 +542,7 @@ fn bootstrap(
             panel.fit.sigma2,
             n,
             (k, r),
-            interval,
+            interval(settings.n_resamples),
             refit,
         ));
     }
@@ -556,7 +564,14 @@ fn bootstrap(
         }
         Some(c)
     };
-    Answer::of(icc::parametric_bootstrap(&parts, panel.fit.sigma2, n, (k, r), interval, refit))
+    Answer::of(icc::parametric_bootstrap(
+        &parts,
+        panel.fit.sigma2,
+        n,
+        (k, r),
+        interval(settings.n_refits),
+        refit,
+    ))
 }
 
 /// The mean squares' components of a balanced table, a negative one set to 0; where lot × taster

@@ -9,7 +9,7 @@ use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
 use crate::book::problem::{Problem, Problems, did_you_mean, nearest};
 
 /// Reading stops when so many cells are wrong: more would not be read by anybody.
-const ENOUGH_MISTAKES: usize = 20;
+const ENOUGH_MISTAKES: usize = 10;
 
 /// Reads a table.
 ///

@@ -375,7 +375,7 @@ impl Scores {
             let all = &self.words["previous_lot"];
             c.iter().map(|code| code.map(|k| all[k as usize].clone())).collect()
         });
-        Some(TermScores {
+        let mut found = TermScores {
             values: numbers("value").expect("every row has a value"),
             lot: words("lot").expect("every row has a lot"),
             taster: words("taster"),
@@ -392,11 +392,72 @@ impl Scores {
             labels: self.labels.get(id).cloned().unwrap_or_default(),
             n_excluded,
             term,
-        })
+        };
+        found.put_in_order();
+        Some(found)
     }
 
     fn codes(&self, name: &str) -> Option<&UInt32Chunked> {
         self.frame.column(name).ok()?.u32().ok()
+    }
+}
+
+impl TermScores {
+    /// Labels and rows in an order of their own, so that no result depends on the order in which
+    /// lines stand in a file.
+    fn put_in_order(&mut self) {
+        let mut labels: Vec<usize> = (0..self.labels.len()).collect();
+        labels.sort_by(|a, b| by_nature(&self.labels[*a], &self.labels[*b]));
+        if !labels.is_empty() {
+            let mut place = vec![0.0; labels.len()];
+            for (new, old) in labels.iter().enumerate() {
+                place[*old] = new as f64;
+            }
+            self.values.iter_mut().for_each(|v| *v = place[*v as usize]);
+            self.labels = labels.iter().map(|l| self.labels[*l].clone()).collect();
+        }
+        let columns = [
+            &self.taster,
+            &self.session,
+            &self.flight,
+            &self.replicate,
+            &self.cup,
+            &self.brew,
+            &self.recipe,
+            &self.steep,
+        ];
+        let key = |row: usize| {
+            let words = columns.map(|c| c.as_ref().map_or(0, |w| w.codes[row]));
+            (self.lot.codes[row], words)
+        };
+        let number = |of: &Option<Vec<f64>>, row: usize| of.as_ref().map_or(0.0, |n| n[row]);
+        let mut order: Vec<usize> = (0..self.values.len()).collect();
+        order.sort_by(|a, b| {
+            key(*a)
+                .cmp(&key(*b))
+                .then_with(|| number(&self.position, *a).total_cmp(&number(&self.position, *b)))
+                .then_with(|| number(&self.month, *a).total_cmp(&number(&self.month, *b)))
+                .then_with(|| self.values[*a].total_cmp(&self.values[*b]))
+        });
+        let numbers = |n: &mut Vec<f64>| *n = order.iter().map(|row| n[*row]).collect();
+        let words = |w: &mut Words| w.codes = order.iter().map(|row| w.codes[*row]).collect();
+        numbers(&mut self.values);
+        [&mut self.position, &mut self.month].into_iter().flatten().for_each(numbers);
+        words(&mut self.lot);
+        let others = [
+            &mut self.taster,
+            &mut self.session,
+            &mut self.flight,
+            &mut self.replicate,
+            &mut self.cup,
+            &mut self.brew,
+            &mut self.recipe,
+            &mut self.steep,
+        ];
+        others.into_iter().flatten().for_each(words);
+        if let Some(p) = &mut self.previous_lot {
+            *p = order.iter().map(|row| p[*row].clone()).collect();
+        }
     }
 }
 

@@ -1,8 +1,6 @@
 //! `agree` in the terminal: the answer in sentences, then the numbers.
 
-use super::text::{
-    Side, Table, dash, estimate, heading, number, or_dash, p_value, paragraph,
-};
+use super::text::{Side, Table, dash, estimate, heading, number, or_dash, p_value, paragraph};
 use crate::findings::agree::{Agree, TermOfPanel};
 use crate::findings::reasons::ReasonKind;
 use crate::findings::{Answer, Exclusion, Source};
@@ -73,7 +71,8 @@ pub(super) fn left_out(exclusions: &[Exclusion]) -> String {
     }
     let mut out = heading("Left out");
     for e in exclusions {
-        let text = format!("{}: {}", crate::findings::count(e.n_scores, "score", "scores"), e.reason);
+        let text =
+            format!("{}: {}", crate::findings::count(e.n_scores, "score", "scores"), e.reason);
         out.push_str(&paragraph(&text, "  - ", "    "));
     }
     out
@@ -202,13 +201,9 @@ fn agreement(f: &Agree) -> String {
         .iter()
         .flat_map(|t| {
             let p = &t.panel;
-            [
-                ("ICC", p.icc.reason()),
-                ("W", p.kendall.reason()),
-                ("alpha", p.alpha.reason()),
-            ]
-            .into_iter()
-            .filter_map(|(what, why)| Some((format!("{}, {what}", p.term), why?)))
+            [("ICC", p.icc.reason()), ("W", p.kendall.reason()), ("alpha", p.alpha.reason())]
+                .into_iter()
+                .filter_map(|(what, why)| Some((format!("{}, {what}", p.term), why?)))
         })
         .collect();
     out.push_str(&reasons(&missing));
@@ -241,23 +236,22 @@ fn parts(f: &Agree) -> String {
     ];
     let mut columns = vec![("term", Side::Left)];
     columns.extend(kinds.map(|(name, _)| (name, Side::Right)));
-    columns.push(("largest", Side::Wrapped));
     let mut t = Table::new(&columns);
     for TermOfPanel { panel, .. } in &f.terms {
-        let Some(first) = panel.reasons.first() else { continue };
+        if panel.reasons.is_empty() {
+            continue;
+        }
         let mut row = vec![panel.term.clone()];
         for (_, kind) in kinds {
-            let share: f64 =
-                panel.reasons.iter().filter(|r| r.kind == kind).map(|r| r.share).sum();
-            row.push(format!("{:.0}%", 100.0 * share));
+            let share: f64 = panel.reasons.iter().filter(|r| r.kind == kind).map(|r| r.share).sum();
+            row.push(format!("{}%", number(100.0 * share, 0)));
         }
-        row.push(first.words.clone());
         t.row(row);
     }
     if t.is_empty() {
         return String::new();
     }
-    format!("{}{}", heading("Where scores differ that lots do not (shares of variance)"), t.show())
+    format!("{}{}", heading("Why scores of one lot differ (shares of their variance)"), t.show())
 }
 
 fn ticks(f: &Agree) -> String {

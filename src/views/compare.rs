@@ -60,7 +60,8 @@ fn differences(t: &TermComparison) -> String {
         ("", Side::Left),
     ]);
     for (a, b, n) in known.iter().take(MOST_PAIRS) {
-        let range = |lower: f64, upper: f64| format!("{} to {}", number(lower, 2), number(upper, 2));
+        let range =
+            |lower: f64, upper: f64| format!("{} to {}", number(lower, 2), number(upper, 2));
         table.row(vec![
             (*a).to_owned(),
             (*b).to_owned(),
@@ -122,7 +123,8 @@ fn levels(t: &TermComparison, level: f64) -> String {
         if let (None, Some(reason)) = (why, l.letters.reason()) {
             why = Some(reason);
         }
-        let range = |lower: f64, upper: f64| format!("{} to {}", number(lower, 2), number(upper, 2));
+        let range =
+            |lower: f64, upper: f64| format!("{} to {}", number(lower, 2), number(upper, 2));
         table.row(vec![
             l.lot.clone(),
             l.n_scores.to_string(),

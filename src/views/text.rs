@@ -46,36 +46,58 @@ impl Table {
         self.rows.len() < 2
     }
 
-    /// The table as text.
+    /// The table as text. Columns that do not fit beside the others go on below, behind the
+    /// first column once more.
     #[must_use]
     pub fn show(&self) -> String {
+        let widths: Vec<usize> = (0..self.sides.len()).map(|j| self.width(j)).collect();
+        let first = 2 + widths.first().copied().unwrap_or(0);
+        let mut parts: Vec<Vec<usize>> = vec![vec![0]];
+        let mut used = first;
+        for (j, width) in widths.iter().enumerate().skip(1) {
+            // Words that wrap need only some room.
+            let needed = 2 + if self.sides[j] == Side::Wrapped { (*width).min(24) } else { *width };
+            if used + needed > WIDTH && parts.last().is_some_and(|p| p.len() > 1) {
+                parts.push(vec![0]);
+                used = first;
+            }
+            used += needed;
+            if let Some(part) = parts.last_mut() {
+                part.push(j);
+            }
+        }
+        let shown: Vec<String> = parts.iter().map(|p| self.part(p, &widths)).collect();
+        shown.join("\n")
+    }
+
+    fn width(&self, j: usize) -> usize {
         const LONGEST_NAME: usize = 28;
         const LONGEST_FIRST: usize = 40;
-        let n = self.sides.len();
-        let width = |j: usize| {
-            let longest = self.rows.iter().map(|r| r[j].width()).max().unwrap_or(0);
-            match (self.sides[j], j) {
-                (Side::Left, 0) => longest.min(LONGEST_FIRST),
-                (Side::Left, _) => longest.min(LONGEST_NAME),
-                _ => longest,
-            }
-        };
-        let widths: Vec<usize> = (0..n).map(width).collect();
+        let longest = self.rows.iter().map(|r| r[j].width()).max().unwrap_or(0);
+        match (self.sides[j], j) {
+            (Side::Left, 0) => longest.min(LONGEST_FIRST),
+            (Side::Left, _) => longest.min(LONGEST_NAME),
+            _ => longest,
+        }
+    }
+
+    fn part(&self, columns: &[usize], widths: &[usize]) -> String {
         let mut out = String::new();
         for row in &self.rows {
             let mut line = String::from("  ");
-            for (j, cell) in row.iter().enumerate() {
-                if j > 0 {
+            for (place, j) in columns.iter().enumerate() {
+                let (cell, width) = (&row[*j], widths[*j]);
+                if place > 0 {
                     line.push_str("  ");
                 }
-                match self.sides[j] {
+                match self.sides[*j] {
                     Side::Left => {
-                        let cell = clip(cell, widths[j]);
+                        let cell = clip(cell, width);
                         line.push_str(&cell);
-                        line.push_str(&" ".repeat(widths[j].saturating_sub(cell.width())));
+                        line.push_str(&" ".repeat(width.saturating_sub(cell.width())));
                     }
                     Side::Right => {
-                        line.push_str(&" ".repeat(widths[j].saturating_sub(cell.width())));
+                        line.push_str(&" ".repeat(width.saturating_sub(cell.width())));
                         line.push_str(cell);
                     }
                     Side::Wrapped => {
@@ -188,6 +210,17 @@ mod tests {
         t.row(vec!["甜".to_owned(), "3.1".to_owned()]);
         t.row(vec!["sweet".to_owned(), "12.0".to_owned()]);
         assert_eq!(t.show(), "  term      F\n  甜      3.1\n  sweet  12.0\n");
+    }
+
+    #[test]
+    fn a_table_too_wide_goes_on_below_with_its_first_column() {
+        let wide = "x".repeat(60);
+        let mut t = Table::new(&[("lot", Side::Left), ("a", Side::Right), ("b", Side::Right)]);
+        t.row(vec!["T1".to_owned(), wide.clone(), wide.clone()]);
+        let shown = t.show();
+        assert!(shown.lines().all(|l| l.width() <= WIDTH), "{shown}");
+        assert_eq!(shown.matches("T1").count(), 2);
+        assert_eq!(shown.matches(&wide).count(), 2);
     }
 
     #[test]

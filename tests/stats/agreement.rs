@@ -11,9 +11,8 @@ use blindsteep_stats::ticks::{cochran_q, fleiss_kappa, mcnemar};
 
 /// A long table as rows and columns, in the order of their numbers from 1.
 fn wide(data: &Table, row: &str, column: &str, value: &str) -> Vec<Vec<Option<f64>>> {
-    let at = |name: &str| -> Vec<usize> {
-        data.numbers(name).iter().map(|v| *v as usize - 1).collect()
-    };
+    let at =
+        |name: &str| -> Vec<usize> { data.numbers(name).iter().map(|v| *v as usize - 1).collect() };
     let (rows, columns) = (at(row), at(column));
     let width = columns.iter().max().unwrap() + 1;
     let mut table = vec![vec![None; width]; rows.iter().max().unwrap() + 1];
@@ -55,17 +54,11 @@ fn six_intraclass_correlations_with_limits() {
     close(fit.within.ms, number(&squares["WMS"]), 1e-12, "WMS");
 
     // McGraw and Wong 1996: with one score a cell the components give the same numbers.
-    let cells: Vec<Vec<Vec<f64>>> = lots
-        .iter()
-        .map(|r| r.iter().map(|v| vec![*v]).collect())
-        .collect();
+    let cells: Vec<Vec<Vec<f64>>> =
+        lots.iter().map(|r| r.iter().map(|v| vec![*v]).collect()).collect();
     let c = two_way_replicated(&cells).unwrap().components();
-    let components = IccComponents {
-        lot: c.lot,
-        taster: c.taster,
-        lot_taster: 0.0,
-        residual: c.lot_taster,
-    };
+    let components =
+        IccComponents { lot: c.lot, taster: c.taster, lot_taster: 0.0, residual: c.lot_taster };
     let from = from_components(&components, 4, 1.0).unwrap();
     close(from.agreement_single, column("icc")[1], 1e-12, "A,1");
     close(from.consistency_single, column("icc")[2], 1e-12, "C,1");
@@ -126,9 +119,7 @@ fn the_exact_permutation_p_of_three_executives() {
 #[test]
 fn exact_permutation_p_values_are_those_of_the_printed_table() {
     let of = |tasters: &[&[f64]]| -> Vec<Vec<f64>> {
-        (0..tasters[0].len())
-            .map(|lot| tasters.iter().map(|t| t[lot]).collect())
-            .collect()
+        (0..tasters[0].len()).map(|lot| tasters.iter().map(|t| t[lot]).collect()).collect()
     };
     let (abc, acb) = ([1.0, 2.0, 3.0], [1.0, 3.0, 2.0]);
     let (abcd, acbd) = ([1.0, 2.0, 3.0, 4.0], [1.0, 3.0, 2.0, 4.0]);
@@ -162,9 +153,7 @@ fn the_chance_level_of_small_panels() {
         (4, 4, 0.60),
         (4, 6, 0.41),
     ] {
-        let lots: Vec<Vec<f64>> = (0..n_lots)
-            .map(|lot| vec![f64::from(lot); n_tasters])
-            .collect();
+        let lots: Vec<Vec<f64>> = (0..n_lots).map(|lot| vec![f64::from(lot); n_tasters]).collect();
         let level = chance_level(&lots, 20_000, 5).unwrap();
         let what = format!("{n_lots} lots, {n_tasters} tasters: {level:?}");
         assert!((level.point_95 - point).abs() <= 0.026, "{what}");
@@ -192,10 +181,8 @@ fn alpha_of_the_worked_examples() {
         close(got.d_e, number(&want["De"]), 1e-12, name);
         assert_eq!((got.n_pairable, got.n_units), (40, 11));
     }
-    for (file, key) in [
-        ("g03_alpha_binary.csv", "binary"),
-        ("g03_alpha_nominal2.csv", "nominal2"),
-    ] {
+    for (file, key) in [("g03_alpha_binary.csv", "binary"), ("g03_alpha_nominal2.csv", "nominal2")]
+    {
         let units = wide(&table(file), "unit", "observer", "value");
         let got = alpha(&units, Metric::Nominal).unwrap();
         let want = &expected[key];
@@ -231,13 +218,13 @@ fn cochran_q_and_mcnemar() {
 #[test]
 fn kappa_of_thirty_diagnoses() {
     let data = table("g06_fleiss1971.csv");
-    let columns: Vec<Vec<f64>> = ["depression", "personality", "schizophrenia", "neurosis", "other"]
-        .iter()
-        .map(|name| data.numbers(name))
-        .collect();
-    let counts: Vec<Vec<u64>> = (0..30)
-        .map(|i| columns.iter().map(|c| c[i] as u64).collect())
-        .collect();
+    let columns: Vec<Vec<f64>> =
+        ["depression", "personality", "schizophrenia", "neurosis", "other"]
+            .iter()
+            .map(|name| data.numbers(name))
+            .collect();
+    let counts: Vec<Vec<u64>> =
+        (0..30).map(|i| columns.iter().map(|c| c[i] as u64).collect()).collect();
     let got = fleiss_kappa(&counts).unwrap();
     let want = &case("g06b_kappa_family")["expected"]["fleiss1971"];
     close(got.kappa, number(&want["kappa"]), 1e-12, "kappa");

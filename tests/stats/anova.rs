@@ -45,10 +45,7 @@ fn atomic_weight_of_silver() {
         1609, 1101, 1512, 1469, 1360, 1254, 1261, 1450, 1368,
     ];
     let read = |digits: &[i32]| -> Vec<f64> {
-        digits
-            .iter()
-            .map(|d| format!("107.868{d}").parse().unwrap())
-            .collect()
+        digits.iter().map(|d| format!("107.868{d}").parse().unwrap()).collect()
     };
     let fit = one_way(&[read(&first), read(&second)]).unwrap();
     // Seven digits stand before what varies, so that a double holds about nine of it.
@@ -109,11 +106,7 @@ fn in_whole_numbers(groups: &[Vec<f64>], offset: i64) -> (f64, f64) {
     // Less the offset, exactly, then scaled by a power of two: still exact.
     let whole: Vec<Vec<i128>> = groups
         .iter()
-        .map(|g| {
-            g.iter()
-                .map(|v| ((v - offset as f64) * scale) as i128)
-                .collect()
-        })
+        .map(|g| g.iter().map(|v| ((v - offset as f64) * scale) as i128).collect())
         .collect();
     let sums: Vec<i128> = whole.iter().map(|g| g.iter().sum()).collect();
     let total: i128 = sums.iter().sum();

@@ -4,9 +4,7 @@ use serde_json::Value;
 use std::path::PathBuf;
 
 fn path(name: &str) -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join("../../tests/data")
-        .join(name)
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/data").join(name)
 }
 
 /// The JSON of a case, by its name without ending.
@@ -25,20 +23,10 @@ pub struct Table {
 /// Reads a CSV file of tests/data.
 pub fn table(name: &str) -> Table {
     let mut reader = csv::Reader::from_path(path(name)).expect("the table of the case is there");
-    let names = reader
-        .headers()
-        .expect("a header")
-        .iter()
-        .map(String::from)
-        .collect();
+    let names = reader.headers().expect("a header").iter().map(String::from).collect();
     let rows = reader
         .records()
-        .map(|r| {
-            r.expect("a well-formed row")
-                .iter()
-                .map(String::from)
-                .collect()
-        })
+        .map(|r| r.expect("a well-formed row").iter().map(String::from).collect())
         .collect();
     Table { names, rows }
 }
@@ -46,11 +34,7 @@ pub fn table(name: &str) -> Table {
 impl Table {
     /// A column as text.
     pub fn text(&self, name: &str) -> Vec<String> {
-        let at = self
-            .names
-            .iter()
-            .position(|n| n == name)
-            .expect("the column is in the table");
+        let at = self.names.iter().position(|n| n == name).expect("the column is in the table");
         self.rows.iter().map(|r| r[at].clone()).collect()
     }
 
@@ -61,31 +45,20 @@ impl Table {
 }
 
 fn number_of(text: &str) -> f64 {
-    if text == "Inf" {
-        f64::INFINITY
-    } else {
-        text.parse().expect("a number")
-    }
+    if text == "Inf" { f64::INFINITY } else { text.parse().expect("a number") }
 }
 
 /// One number of a case; infinity is spelled "Inf".
 pub fn number(value: &Value) -> f64 {
     match value {
         Value::String(text) => number_of(text),
-        other => other
-            .as_f64()
-            .unwrap_or_else(|| panic!("not a number: {other}")),
+        other => other.as_f64().unwrap_or_else(|| panic!("not a number: {other}")),
     }
 }
 
 /// A list of numbers of a case.
 pub fn numbers(value: &Value) -> Vec<f64> {
-    value
-        .as_array()
-        .expect("a list")
-        .iter()
-        .map(number)
-        .collect()
+    value.as_array().expect("a list").iter().map(number).collect()
 }
 
 /// A list of words of a case.

@@ -20,14 +20,8 @@ pub struct Habit {
     pub absent: f64,
 }
 
-pub const SOUND: Habit = Habit {
-    offset: 0.0,
-    slope: 1.0,
-    noise: 0.6,
-    drift: 0.0,
-    swaps: false,
-    absent: 0.0,
-};
+pub const SOUND: Habit =
+    Habit { offset: 0.0, slope: 1.0, noise: 0.6, drift: 0.0, swaps: false, absent: 0.0 };
 
 /// Sound, narrow, high, noisy, swapping, and drifting with absences.
 pub fn six_habits() -> [Habit; 6] {
@@ -103,11 +97,7 @@ pub fn panel_rows(panel: &[Habit], n_sessions: usize, seed: u64) -> Vec<Vec<Tast
     let truth = true_cups(&mut draws);
     let liking: Vec<Vec<[f64; N_TERMS]>> = panel
         .iter()
-        .map(|_| {
-            (0..=REFERENCE)
-                .map(|_| [0.0; N_TERMS].map(|_| 0.3 * draws.normal()))
-                .collect()
-        })
+        .map(|_| (0..=REFERENCE).map(|_| [0.0; N_TERMS].map(|_| 0.3 * draws.normal())).collect())
         .collect();
     let mut rows = vec![Vec::new(); N_TERMS];
     let mut cup_code = 0;

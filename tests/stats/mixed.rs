@@ -8,12 +8,7 @@ use blindsteep_stats::mixed::{
 use blindsteep_stats::range::StudentizedRange;
 use serde_json::Value;
 
-const ATTRIBUTES: [&str; 4] = [
-    "Sharpness",
-    "Coloursaturation",
-    "Noise",
-    "Flickeringstationary",
-];
+const ATTRIBUTES: [&str; 4] = ["Sharpness", "Coloursaturation", "Noise", "Flickeringstationary"];
 
 /// The panel's layout: product fixed as cell means, assessor and assessor by product random.
 fn layout(table: &Table) -> (FixedPart, Vec<RandomTerm>, Vec<String>) {
@@ -21,29 +16,20 @@ fn layout(table: &Table) -> (FixedPart, Vec<RandomTerm>, Vec<String>) {
     let (assessor, _) = Factor::from_labels(&table.text("Assessor"));
     let both = Factor::cross(&assessor, &product);
     let fixed = FixedPart::cell_means("Product", &product, &products);
-    let random = vec![
-        RandomTerm::new("Assessor", assessor),
-        RandomTerm::new("Assessor:Product", both),
-    ];
+    let random =
+        vec![RandomTerm::new("Assessor", assessor), RandomTerm::new("Assessor:Product", both)];
     (fixed, random, products)
 }
 
 fn spec(table: &Table, attribute: &str) -> ModelSpec {
     let (fixed, random, _) = layout(table);
-    ModelSpec {
-        y: table.numbers(attribute),
-        fixed,
-        random,
-    }
+    ModelSpec { y: table.numbers(attribute), fixed, random }
 }
 
 fn both_panels() -> Vec<(Value, Table)> {
     vec![
         (case("g04_mixed_balanced"), table("g04_tvbo_balanced.csv")),
-        (
-            case("g05_mixed_unbalanced"),
-            table("g05_tvbo_unbalanced.csv"),
-        ),
+        (case("g05_mixed_unbalanced"), table("g05_tvbo_unbalanced.csv")),
     ]
 }
 
@@ -66,23 +52,10 @@ fn variances_and_criterion_are_those_of_the_panel() {
                     (component.variance - variance).abs() <= 1e-9 * sum,
                     "{attribute} {component:?}"
                 );
-                assert_eq!(
-                    component.at_boundary,
-                    variance == 0.0,
-                    "{attribute} {component:?}"
-                );
+                assert_eq!(component.at_boundary, variance == 0.0, "{attribute} {component:?}");
             }
-            close(
-                fit.sigma2,
-                number(&expected["varcomp"]["Residual"]),
-                1e-9,
-                attribute,
-            );
-            assert!(
-                fit.converged && fit.steepest < 1e-6,
-                "{attribute} {}",
-                fit.steepest
-            );
+            close(fit.sigma2, number(&expected["varcomp"]["Residual"]), 1e-9, attribute);
+            assert!(fit.converged && fit.steepest < 1e-6, "{attribute} {}", fit.steepest);
         }
     }
 }
@@ -100,11 +73,7 @@ fn products_are_tested_as_published() {
             let df = number(&expected["DenDF"]);
             // Exact in the balanced table; in the other the choice of contrasts shows, 0.05 or so.
             let tolerance = if i == 0 { 1e-5 * df } else { 0.1 };
-            assert!(
-                (test.den_df - df).abs() <= tolerance,
-                "{attribute}: {} not {df}",
-                test.den_df
-            );
+            assert!((test.den_df - df).abs() <= tolerance, "{attribute}: {} not {df}", test.den_df);
             close(
                 test.p_value,
                 number(&expected["p"]),
@@ -188,14 +157,9 @@ fn modes_are_those_of_the_panel() {
                 .iter()
                 .zip(numbers(&expected["Assessor"]["blup"]))
             {
-                let at = assessors
-                    .iter()
-                    .position(|a| a == level)
-                    .expect("an assessor of the panel");
-                assert!(
-                    (modes[at].value - value).abs() < 1e-7,
-                    "{attribute} {level}"
-                );
+                let at =
+                    assessors.iter().position(|a| a == level).expect("an assessor of the panel");
+                assert!((modes[at].value - value).abs() < 1e-7, "{attribute} {level}");
             }
             let modes = fit.conditional_modes("Assessor:Product");
             assert_eq!(modes.len(), both.n_levels);
@@ -235,18 +199,8 @@ fn balanced_variances_are_those_of_mean_squares() {
         let fit = fit(&spec(&table, attribute), Method::Reml).expect("the panel has a fit");
         // Mean squares of assessor, product, interaction, residual; 12 products, 2 replicates.
         close(fit.sigma2, ms[3], 1e-10, attribute);
-        close(
-            fit.components[1].variance,
-            (ms[2] - ms[3]) / 2.0,
-            1e-9,
-            attribute,
-        );
-        close(
-            fit.components[0].variance,
-            (ms[0] - ms[2]) / 24.0,
-            1e-9,
-            attribute,
-        );
+        close(fit.components[1].variance, (ms[2] - ms[3]) / 2.0, 1e-9, attribute);
+        close(fit.components[0].variance, (ms[0] - ms[2]) / 24.0, 1e-9, attribute);
         close(fit.test_term("Product").f, ms[1] / ms[2], 1e-9, attribute);
         n += 1;
     }
@@ -281,9 +235,8 @@ fn dense_deviance(spec: &ModelSpec, theta: &[f64], method: Method) -> f64 {
     let product = |a: usize, b: usize| -> f64 {
         columns[a].iter().zip(&columns[b]).map(|(x, y)| x * y).sum()
     };
-    let mut cross: Vec<Vec<f64>> = (0..=p)
-        .map(|a| (0..=p).map(|b| product(a, b)).collect())
-        .collect();
+    let mut cross: Vec<Vec<f64>> =
+        (0..=p).map(|a| (0..=p).map(|b| product(a, b)).collect()).collect();
     cholesky(&mut cross);
     let square = cross[p][p] * cross[p][p];
     let df = match method {
@@ -303,11 +256,7 @@ fn cholesky(m: &mut [Vec<f64>]) -> f64 {
         for i in j..m.len() {
             let sum: f64 = (0..j).map(|k| m[i][k] * m[j][k]).sum();
             let value = m[i][j] - sum;
-            m[i][j] = if i == j {
-                value.sqrt()
-            } else {
-                value / m[j][j]
-            };
+            m[i][j] = if i == j { value.sqrt() } else { value / m[j][j] };
         }
         log_det += 2.0 * m[j][j].ln();
     }
@@ -323,15 +272,11 @@ fn the_deviance_at_given_variances_is_that_of_its_definition() {
         let mut spec = spec(&table, attribute);
         let (picture, levels) = Factor::from_labels(&table.text("Repeat"));
         let row: Vec<f64> = table.numbers("row");
-        spec.fixed = spec
-            .fixed
-            .with_factor("Repeat", &picture, &levels)
-            .with_covariate("row", &row);
+        spec.fixed =
+            spec.fixed.with_factor("Repeat", &picture, &levels).with_covariate("row", &row);
         let (set, _) = Factor::from_labels(&table.text("TVset"));
-        spec.random.push(RandomTerm::new(
-            "Assessor:TVset",
-            Factor::cross(&spec.random[0].factor, &set),
-        ));
+        spec.random
+            .push(RandomTerm::new("Assessor:TVset", Factor::cross(&spec.random[0].factor, &set)));
         let model = Model::new(&spec.fixed, &spec.random).expect("the layout is sound");
         for theta in [
             [0.0, 0.0, 0.0],
@@ -341,9 +286,7 @@ fn the_deviance_at_given_variances_is_that_of_its_definition() {
             [1.0, 1000.0, 1.0],
         ] {
             for method in [Method::Reml, Method::Ml] {
-                let got = model
-                    .deviance(&spec.y, &theta, method)
-                    .expect("scores are sound");
+                let got = model.deviance(&spec.y, &theta, method).expect("scores are sound");
                 close(
                     got,
                     dense_deviance(&spec, &theta, method),
@@ -362,22 +305,12 @@ fn two_searches_find_the_same_minimum() {
             let spec = spec(&table, attribute);
             let model = Model::new(&spec.fixed, &spec.random).expect("the layout is sound");
             for method in [Method::Reml, Method::Ml] {
-                let newton = model
-                    .fit_by(&spec.y, method, Search::Newton)
-                    .expect("a fit");
-                let simplex = model
-                    .fit_by(&spec.y, method, Search::Simplex)
-                    .expect("a fit");
+                let newton = model.fit_by(&spec.y, method, Search::Newton).expect("a fit");
+                let simplex = model.fit_by(&spec.y, method, Search::Simplex).expect("a fit");
                 let (a, b) = (newton.minus2_log_likelihood, simplex.minus2_log_likelihood);
-                assert!(
-                    (a - b).abs() < 1e-9 && a <= b + 1e-10,
-                    "{attribute}: {a} and {b}"
-                );
+                assert!((a - b).abs() < 1e-9 && a <= b + 1e-10, "{attribute}: {a} and {b}");
                 for (x, y) in newton.components.iter().zip(&simplex.components) {
-                    assert!(
-                        (x.variance - y.variance).abs() < 1e-5,
-                        "{attribute} {x:?} {y:?}"
-                    );
+                    assert!((x.variance - y.variance).abs() < 1e-5, "{attribute} {x:?} {y:?}");
                     assert_eq!(x.at_boundary, y.at_boundary);
                 }
                 assert!(newton.evaluations < 40, "{}", newton.evaluations);
@@ -402,20 +335,11 @@ fn the_sleep_study_is_met() {
         ("sleep_uncorrelated_REML", vec![intercept, slope]),
     ] {
         let expected = &case["expected"][name];
-        let spec = ModelSpec {
-            y: y.clone(),
-            fixed: fixed.clone(),
-            random,
-        };
+        let spec = ModelSpec { y: y.clone(), fixed: fixed.clone(), random };
         let fit = fit(&spec, Method::Reml).expect("a fit");
         // lme4's own optimiser leaves about 1e-6 in the variances and 1e-3 in its degrees of
         // freedom (numerical derivatives).
-        close(
-            fit.minus2_log_likelihood,
-            number(&expected["criterion"]),
-            1e-9,
-            name,
-        );
+        close(fit.minus2_log_likelihood, number(&expected["criterion"]), 1e-9, name);
         let variances = numbers(&expected["vcov_terms"]["vcov"]);
         assert_eq!(variances.len(), fit.components.len() + 1);
         for (component, variance) in fit.components.iter().zip(&variances) {
@@ -424,12 +348,7 @@ fn the_sleep_study_is_met() {
         close(fit.sigma2, variances[variances.len() - 1], 1e-5, name);
         for (j, l) in [[1.0, 0.0], [0.0, 1.0]].iter().enumerate() {
             let c = fit.contrast(l, 0.95);
-            close(
-                c.estimate,
-                number(&expected["fixed"]["estimate"][j]),
-                1e-7,
-                name,
-            );
+            close(c.estimate, number(&expected["fixed"]["estimate"][j]), 1e-7, name);
             close(c.se, number(&expected["fixed"]["se"][j]), 1e-5, name);
             close(c.df, number(&expected["fixed"]["df"][j]), 1e-3, name);
         }
@@ -444,11 +363,8 @@ fn essence(fit: &Fit) -> Vec<f64> {
     let mut variances: Vec<f64> = fit.components.iter().map(|c| c.variance).collect();
     variances.sort_by(f64::total_cmp);
     all.extend(variances);
-    let mut means: Vec<(f64, f64, f64)> = fit
-        .adjusted_means(0.9)
-        .iter()
-        .map(|c| (c.estimate, c.se, c.df))
-        .collect();
+    let mut means: Vec<(f64, f64, f64)> =
+        fit.adjusted_means(0.9).iter().map(|c| (c.estimate, c.se, c.df)).collect();
     means.sort_by(|a, b| a.0.total_cmp(&b.0));
     all.extend(means.iter().flat_map(|m| [m.0, m.1, m.2]));
     all.push(fit.test_term("Product").f);

@@ -8,10 +8,9 @@ use blindsteep_stats::multiple::{benjamini_hochberg, compact_letters, holm, tuke
 #[test]
 fn holm_and_benjamini_hochberg_are_those_of_r() {
     let expected = &case("g09_multiplicity")["expected"];
-    for (file, key) in [
-        ("g09_bh1995.csv", "bh1995"),
-        ("g09_unsorted_ties.csv", "invented_unsorted_ties"),
-    ] {
+    for (file, key) in
+        [("g09_bh1995.csv", "bh1995"), ("g09_unsorted_ties.csv", "invented_unsorted_ties")]
+    {
         let p = table(file).numbers("p");
         let ours = [holm(&p).unwrap(), benjamini_hochberg(&p).unwrap()];
         for (method, ours) in ["holm", "BH"].iter().zip(ours) {
@@ -55,9 +54,7 @@ fn letters_and_tukey_p_of_the_television_panel() {
             let share = x.iter().any(|l| y.contains(l));
             assert_eq!(share, wanted[i] >= 0.05, "{term} {} {}", a[i], b[i]);
         }
-        let lowest = (0..means.len())
-            .min_by(|&i, &j| means[i].total_cmp(&means[j]))
-            .unwrap();
+        let lowest = (0..means.len()).min_by(|&i, &j| means[i].total_cmp(&means[j])).unwrap();
         assert!(letters[lowest].contains(&"a".to_string()), "{term}");
         let different = wanted.iter().filter(|p| **p < 0.05).count();
         assert_eq!(different as f64, number(&expected["n_significant_pairs"]));

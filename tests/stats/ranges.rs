@@ -37,12 +37,7 @@ fn quantiles_are_met_to_eight_digits() {
     let ranges: Vec<StudentizedRange> = (0..=40).map(StudentizedRange::new).collect();
     for i in 0..alpha.len() {
         let got = ranges[k[i] as usize].quantile_upper(alpha[i], df[i]);
-        close(
-            got,
-            q[i],
-            tolerance,
-            &format!("q at {} of {} with df {}", alpha[i], k[i], df[i]),
-        );
+        close(got, q[i], tolerance, &format!("q at {} of {} with df {}", alpha[i], k[i], df[i]));
     }
 }
 
@@ -57,9 +52,6 @@ fn printed_points_are_met() {
         (0.05, 2, f64::INFINITY, 2.77, 0.005),
     ] {
         let got = studentized_range_quantile(alpha, k, df);
-        assert!(
-            (got - printed).abs() <= half_digit,
-            "{got} instead of {printed}"
-        );
+        assert!((got - printed).abs() <= half_digit, "{got} instead of {printed}");
     }
 }

@@ -15,11 +15,15 @@ fn rates() {
             let found = habits(&terms, &HabitLimits::default(), 0.95).unwrap();
             for t in &found.tasters {
                 if seed == 0 {
-                    println!("{name} {} off {:?} ({:?}) slope {:?} noise {:?} drift {:?}", t.taster,
-                        t.offset.estimate.as_ref().map(|e| (e.value, e.lower, e.upper)), t.offset_without_named,
+                    println!(
+                        "{name} {} off {:?} ({:?}) slope {:?} noise {:?} drift {:?}",
+                        t.taster,
+                        t.offset.estimate.as_ref().map(|e| (e.value, e.lower, e.upper)),
+                        t.offset_without_named,
                         t.slope.estimate.as_ref().map(|e| (e.value, e.lower, e.upper)),
                         t.noise.estimate.as_ref().map(|e| (e.sd, e.variance_ratio)),
-                        t.drift.estimate.as_ref().map(|e| (e.value, e.lower, e.upper)));
+                        t.drift.estimate.as_ref().map(|e| (e.value, e.lower, e.upper))
+                    );
                 }
                 for f in &t.flags {
                     *count.entry((name, t.taster, format!("{f:?}"))).or_insert(0) += 1;
