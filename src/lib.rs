@@ -10,5 +10,7 @@ pub mod book;
 pub mod cli;
 pub mod demo;
 pub mod findings;
+pub mod plots;
 pub mod scores;
+pub mod sheets;
 pub mod views;

@@ -1,0 +1,184 @@
+//! Invented charts and sheets.
+
+use std::path::PathBuf;
+
+use blindsteep::plots::dots::{DotRow, DotRows, Panel};
+use blindsteep::plots::scatter::{FittedLine, ScatterPanel, ScatterPoint, TasterScatter};
+use blindsteep::plots::tasters::{TasterPanel, TasterRow, TasterRows};
+use blindsteep::plots::{Basis, Estimate, Lang};
+
+/// Leaves a file in `target/tmp/pages`.
+pub fn keep(name: &str, bytes: &[u8]) -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages");
+    std::fs::create_dir_all(&folder).expect("the folder for pictures can be made");
+    let path = folder.join(name);
+    std::fs::write(&path, bytes).expect("the picture can be written");
+    path
+}
+
+/// An estimate with its half-width.
+pub fn level(value: f64, half: f64) -> Estimate {
+    Estimate { value, lower: value - half, upper: value + half }
+}
+
+pub fn basis(lang: Lang) -> Basis {
+    let of = match lang {
+        Lang::En => "the adjusted mean, tasters random",
+        Lang::Zh => "校正均值（评茶员为随机效应）",
+    };
+    Basis { n_tasters: 6, n_scores: 144, level: 0.95, of: of.to_owned() }
+}
+
+const TERMS: [(&str, &str, &str, &str); 8] = [
+    ("Bright", "dull", "bright", "明亮"),
+    ("Body", "thin", "thick", "厚薄"),
+    ("Astringent", "absent", "strong", "涩"),
+    ("Bitter", "absent", "strong", "苦"),
+    ("Floral", "absent", "strong", "花香"),
+    ("Malty", "absent", "strong", "麦芽香"),
+    ("Green, grassy", "absent", "strong", "青气"),
+    ("Returning sweetness", "absent", "strong", "回甘"),
+];
+
+/// A dot chart of `n_terms` terms and `n_lots` lots; values follow a fixed pattern.
+pub fn dot_chart(
+    lang: Lang,
+    n_terms: usize,
+    n_lots: usize,
+    lot_name: &dyn Fn(usize) -> String,
+) -> DotRows {
+    let panels = (0..n_terms)
+        .map(|t| {
+            let (en, low, high, zh) = TERMS[t % TERMS.len()];
+            let rows = (0..n_lots)
+                .map(|l| {
+                    let value = 0.4 + ((l * 7 + t * 5) % 17) as f64 * 0.55;
+                    DotRow {
+                        label: if l + 1 == n_lots { "REF".into() } else { lot_name(l) },
+                        estimate: (l != 2 || t != 1)
+                            .then(|| level(value, 0.5 + (l % 3) as f64 * 0.3)),
+                        letters: Some(["a", "ab", "b", "bc", "c"][(l + t) % 5].to_owned()),
+                        note: (l == 2 && t == 1).then(|| match lang {
+                            Lang::En => "Fewer than three tasters scored this lot.".to_owned(),
+                            Lang::Zh => "该批次评分的评茶员不足三位。".to_owned(),
+                        }),
+                        reference: l + 1 == n_lots,
+                    }
+                })
+                .collect();
+            Panel {
+                label: if lang == Lang::En { en.into() } else { zh.into() },
+                ends: match lang {
+                    Lang::En => (low.into(), high.into()),
+                    Lang::Zh => ("弱".into(), "强".into()),
+                },
+                range: (0.0, 10.0),
+                rows,
+            }
+        })
+        .collect();
+    DotRows {
+        lang,
+        title: match lang {
+            Lang::En => "Which lots differ? Spring lots of the Tavrinel garden".into(),
+            Lang::Zh => "哪些批次有差别？塔夫里奈尔茶园春茶".into(),
+        },
+        subtitle: match lang {
+            Lang::En => "Session 2026-05-14, two replicates, one recipe".into(),
+            Lang::Zh => "2026-05-14 评茶，重复两次，同一冲泡方法".into(),
+        },
+        basis: basis(lang),
+        panels,
+        footnotes: vec![],
+    }
+}
+
+pub fn taster_chart(lang: Lang) -> TasterRows {
+    let names = match lang {
+        Lang::En => ["Ann", "Bo", "Cy", "Dee", "Ed", "Fay"],
+        Lang::Zh => ["安", "博文", "晨曦", "德明", "艾迪", "方圆"],
+    };
+    let remarks = match lang {
+        Lang::En => ["", "narrow scale", "offset", "noise", "swaps bitter and astringent", ""],
+        Lang::Zh => ["", "幅度偏窄", "偏移", "误差大", "苦、涩互换", ""],
+    };
+    let rows = |t: usize| {
+        (0..6)
+            .map(|i| TasterRow {
+                taster: names[i].into(),
+                offset: Some(level([-0.3, 0.1, 1.3, 0.2, -0.2, -0.9][(i + t) % 6], 0.4)),
+                slope: (i != 5).then(|| level([1.05, 0.45, 1.1, 0.9, -0.2, 1.0][i], 0.25)),
+                noise: Some(Estimate {
+                    value: [0.9, 0.6, 0.9, 2.6, 1.0, 1.1][i],
+                    lower: [0.7, 0.45, 0.7, 2.0, 0.75, 0.8][i],
+                    upper: [1.2, 0.8, 1.2, 3.5, 1.35, 1.5][i],
+                }),
+                remark: Some(remarks[i].to_owned()).filter(|r| !r.is_empty()),
+            })
+            .collect()
+    };
+    let labels = if lang == Lang::En { ["Body", "Astringent"] } else { ["厚薄", "涩"] };
+    TasterRows {
+        lang,
+        title: if lang == Lang::En {
+            "Do the tasters agree?".into()
+        } else {
+            "评茶员是否一致？".into()
+        },
+        subtitle: String::new(),
+        basis: Basis {
+            of: if lang == Lang::En { "each number".into() } else { "各数值".into() },
+            ..basis(lang)
+        },
+        panels: labels
+            .iter()
+            .enumerate()
+            .map(|(t, label)| TasterPanel { label: (*label).into(), rows: rows(t) })
+            .collect(),
+        footnotes: vec![],
+    }
+}
+
+pub fn scatter_chart(lang: Lang) -> TasterScatter {
+    let names = match lang {
+        Lang::En => ["Ann", "Bo", "Cy", "Dee", "Ed", "Fay"],
+        Lang::Zh => ["安", "博文", "晨曦", "德明", "艾迪", "方圆"],
+    };
+    let panels = (0..6)
+        .map(|i| {
+            let (a, b) =
+                [(0.0, 1.0), (2.8, 0.45), (1.3, 1.0), (0.3, 0.9), (9.0, -0.7), (-0.2, 1.0)][i];
+            ScatterPanel {
+                taster: names[i].into(),
+                remark: if lang == Lang::En { format!("slope {b}") } else { format!("斜率 {b}") },
+                points: (0..8)
+                    .map(|l| {
+                        let others = 2.0 + 0.75 * l as f64;
+                        let wobble = [0.3, -0.4, 0.1, 0.5, -0.2, -0.5, 0.4, 0.0][(l + i) % 8];
+                        ScatterPoint {
+                            others,
+                            own: a + b * others + wobble,
+                            label: format!("T26-0{}", l + 1),
+                        }
+                    })
+                    .collect(),
+                fit: Some(FittedLine { intercept: a, slope: b }),
+            }
+        })
+        .collect();
+    TasterScatter {
+        lang,
+        title: if lang == Lang::En {
+            "Body: each taster against the others".into()
+        } else {
+            "厚薄：每位评茶员与其余人".into()
+        },
+        subtitle: String::new(),
+        basis: Basis {
+            of: if lang == Lang::En { "the slope".into() } else { "斜率".into() },
+            ..basis(lang)
+        },
+        range: (0.0, 10.0),
+        panels,
+    }
+}
