@@ -9,3 +9,4 @@
 pub mod book;
 pub mod cli;
 pub mod demo;
+pub mod session;
