@@ -17,6 +17,7 @@ pub mod reading;
 pub mod recipes;
 mod scales;
 pub mod schemas;
+pub mod session_files;
 pub mod starter;
 pub mod store;
 pub mod tasters;
