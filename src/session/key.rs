@@ -109,6 +109,11 @@ impl Key {
         Self { session: session.to_owned(), deal_seed: None, nonce: secret.nonce, cups, draws }
     }
 
+    /// Whether it is the key of the session of this name.
+    pub(super) fn is_of(&self, session: &str) -> bool {
+        self.session == session
+    }
+
     pub(super) fn cups(&self) -> &[KeyCup] {
         &self.cups
     }
