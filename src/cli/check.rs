@@ -4,6 +4,7 @@ use clap::Args;
 
 use super::{Context, Failure};
 use crate::book::check::check;
+use crate::session;
 
 /// List every mistake of the whole book, and how to mend it
 #[derive(Debug, Args)]
@@ -15,7 +16,8 @@ pub struct Check {}
 /// If there are mistakes, or the disk refuses.
 pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
     let book = context.book()?;
-    let checked = check(&book)?;
+    let mut checked = check(&book)?;
+    session::check::problems(&book, &mut checked.problems)?;
     for problem in checked.problems.sorted() {
         writeln!(context.out, "{problem}")?;
     }

@@ -5,6 +5,7 @@ mod begin;
 mod check;
 mod lot;
 mod lot_text;
+mod session;
 mod taster;
 
 use std::io::{self, Write};
@@ -34,6 +35,9 @@ enum Command {
     Begin(begin::Begin),
     Check(check::Check),
     Lot(lot::Lot),
+    /// Plan, taste, close and reveal blind sessions
+    #[command(subcommand)]
+    Session(session::SessionCommand),
     Taster(taster::Taster),
 }
 
@@ -170,6 +174,7 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Begin(args) => begin::run(args, context),
         Command::Check(args) => check::run(args, context),
         Command::Lot(args) => lot::run(args, context),
+        Command::Session(command) => session::run(command, context),
         Command::Taster(args) => taster::run(args, context),
     }
 }

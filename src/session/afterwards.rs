@@ -121,7 +121,9 @@ fn read_table(
     let mut codes: BTreeMap<u32, Vec<u16>> = BTreeMap::new();
     for flight in &plan.flights {
         let shelf = flight.cups.iter().zip(&flight.shelf);
-        for (code, tin) in shelf.map(|(c, t)| (*c, *t)).chain(flight.warm_up.zip(flight.warm_up_shelf)) {
+        for (code, tin) in
+            shelf.map(|(c, t)| (*c, *t)).chain(flight.warm_up.zip(flight.warm_up_shelf))
+        {
             codes.entry(if by_shelf { tin } else { u32::from(code) }).or_default().push(code);
         }
     }
@@ -184,7 +186,12 @@ fn read_table(
     let table = said
         .into_iter()
         .flat_map(|(n, (_, sample))| {
-            codes.get(&n).into_iter().flatten().map(move |c| (*c, sample.clone())).collect::<Vec<_>>()
+            codes
+                .get(&n)
+                .into_iter()
+                .flatten()
+                .map(move |c| (*c, sample.clone()))
+                .collect::<Vec<_>>()
         })
         .collect();
     Ok(problems.or(table)?)

@@ -50,8 +50,10 @@ impl Answers {
             answers: Vec::new(),
             places: Vec::new(),
         };
-        let mut reader =
-            csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .from_reader(text.as_bytes());
         let mut records = reader.records();
         let Some(Ok(header)) = records.next() else {
             problems.push(Problem::new(
@@ -228,7 +230,8 @@ impl Columns {
         plan: &SessionFile,
         problems: &mut Problems,
     ) -> Option<Self> {
-        let names: Vec<&str> = header.iter().map(|n| n.trim().trim_start_matches('\u{feff}')).collect();
+        let names: Vec<&str> =
+            header.iter().map(|n| n.trim().trim_start_matches('\u{feff}')).collect();
         let at = |name: &str| names.iter().position(|n| n.eq_ignore_ascii_case(name));
         for (i, name) in names.iter().enumerate() {
             if names[..i].iter().any(|n| n.eq_ignore_ascii_case(name)) {
@@ -260,9 +263,8 @@ impl Columns {
                 continue;
             }
             let guess = [GUESS, GUESS_SURE].into_iter().find(|g| ids::same(g, name));
-            let term = guess.map(str::to_owned).or_else(|| {
-                term_named(plan, name).map(|t| t.id.clone())
-            });
+            let term =
+                guess.map(str::to_owned).or_else(|| term_named(plan, name).map(|t| t.id.clone()));
             match term {
                 Some(term) if long.is_none() => wide.push((i, term)),
                 _ => {

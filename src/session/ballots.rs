@@ -88,7 +88,10 @@ impl Ballot {
                     problems.push(ballot.log.problem(
                         line.number,
                         "entry",
-                        format!("the entry {} stands at line {} already", value.entry, first.number),
+                        format!(
+                            "the entry {} stands at line {} already",
+                            value.entry, first.number
+                        ),
                         "each entry once in a file",
                         "give this line an entry of its own",
                     ));
@@ -276,11 +279,8 @@ pub(super) fn served(plan: &SessionFile, code: u16) -> Result<u32, Wrong> {
         )),
         Some(flight) => Ok(flight.number),
         None => {
-            let known: Vec<String> = plan
-                .flights
-                .iter()
-                .flat_map(|f| f.cups.iter().map(u16::to_string))
-                .collect();
+            let known: Vec<String> =
+                plan.flights.iter().flat_map(|f| f.cups.iter().map(u16::to_string)).collect();
             let shown =
                 if known.len() > 30 { "see `session show`".to_owned() } else { known.join(", ") };
             Err(Wrong::new(
@@ -377,7 +377,11 @@ fn fit_guess(
         "0" | "no" | "n" | "unsure" => Ok((term.to_owned(), None, Some("0".to_owned()))),
         _ => Err((
             "value",
-            Wrong::new(format!("guess-sure is \"{value}\""), "sure or unsure", "write sure or unsure"),
+            Wrong::new(
+                format!("guess-sure is \"{value}\""),
+                "sure or unsure",
+                "write sure or unsure",
+            ),
         )),
     }
 }
@@ -394,9 +398,7 @@ pub(super) fn term_named<'a>(plan: &'a SessionFile, name: &str) -> Option<&'a Te
 pub(super) fn canonical(term: &Term, answer: &str) -> Result<String, Misfit> {
     let number = term.scale.value_of(answer)?;
     Ok(match (&term.scale, number) {
-        (Scale::Note, _) | (_, None) => {
-            answer.trim().replace(['\n', '\r', '\t'], " ")
-        }
+        (Scale::Note, _) | (_, None) => answer.trim().replace(['\n', '\r', '\t'], " "),
         (Scale::Ordered { levels } | Scale::Nominal { levels }, Some(x)) => {
             // value_of gives the place of one of these levels.
             levels.get(x as usize).map_or_else(|| answer.trim().to_owned(), |l| l.id.clone())

@@ -89,7 +89,12 @@ pub fn exclude(
             term_named(plan, name)
                 .ok_or_else(|| {
                     let known: Vec<String> = plan.terms.iter().map(|t| t.id.clone()).collect();
-                    crate::book::reading::unknown("term in this session", name, &known, "name one of these")
+                    crate::book::reading::unknown(
+                        "term in this session",
+                        name,
+                        &known,
+                        "name one of these",
+                    )
                 })?
                 .id
                 .clone(),

@@ -18,12 +18,7 @@ use super::state::{Session, State, lock};
 ///
 /// # Errors
 /// If ballots are missing, nobody has tasted, or the session is not open.
-pub fn close(
-    book: &Book,
-    name: &str,
-    anyway: bool,
-    now: Moment,
-) -> Result<CloseFile, BookError> {
+pub fn close(book: &Book, name: &str, anyway: bool, now: Moment) -> Result<CloseFile, BookError> {
     let _lock = lock(book.root())?;
     let session = Session::open(book, name)?;
     match session.state {
@@ -40,8 +35,12 @@ pub fn close(
         State::Void => return Err(session.refused("it cannot be closed", "plan another session")),
     }
     let mut problems = Problems::new();
-    let mut file =
-        CloseFile { format: toml_file::FORMAT, closed: now, ballots: Vec::new(), missing: Vec::new() };
+    let mut file = CloseFile {
+        format: toml_file::FORMAT,
+        closed: now,
+        ballots: Vec::new(),
+        missing: Vec::new(),
+    };
     for taster in &session.plan().tasters {
         let ballot = Ballot::read(&session, taster, &mut problems)?;
         for flight in &session.plan().flights {
@@ -131,17 +130,14 @@ pub fn void(
     }
     if reason.trim().is_empty() {
         return Err(BookError::Refused(
-            "a session is not given up without a reason\n  to mend:  say why with --reason".to_owned(),
+            "a session is not given up without a reason\n  to mend:  say why with --reason"
+                .to_owned(),
         ));
     }
     let brewed = brewed
         .unwrap_or_else(|| session.state != State::Planned || session.path("pours.csv").exists());
-    let file = VoidFile {
-        format: toml_file::FORMAT,
-        voided: now,
-        reason: one_line(reason),
-        brewed,
-    };
+    let file =
+        VoidFile { format: toml_file::FORMAT, voided: now, reason: one_line(reason), brewed };
     store::create_new(&session.path("void.toml"), &toml_file::to_text(&file))?;
     if brewed && session.state != State::Revealed && session.path(key::FILE).exists() {
         let key = Key::read(book.root(), &session.relative(key::FILE))?;

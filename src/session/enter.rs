@@ -2,14 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::book::session_files::{AnswerState, BallotLine, Change, ChangeLine, Flight, SessionFile};
+use crate::book::session_files::{
+    AnswerState, BallotLine, Change, ChangeLine, Flight, SessionFile,
+};
 use crate::book::time::Moment;
 use crate::book::vocabulary::{Scale, Term};
 use crate::book::{Book, BookError};
 
-use super::ballots::{
-    Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, served, with_entry,
-};
+use super::ballots::{Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, served, with_entry};
 use super::changes::with_change_entry;
 use super::state::{Session, State, lock};
 
@@ -303,8 +303,7 @@ fn drafts(
     let mut drafts: Vec<Draft> = Vec::new();
     let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
     for (i, answer) in answers.iter().enumerate() {
-        let mut misfit =
-            |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
+        let mut misfit = |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
         let flight = match served(plan, answer.cup) {
             Ok(flight) => flight,
             Err(wrong) => {
@@ -418,7 +417,8 @@ fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
     for (cup, steep) in touched(plan, flight, ballot) {
         for term in &plan.terms {
             let question = Question { cup, steep: Some(steep), term: term.id.clone() };
-            if matches!(term.scale, Scale::Tick | Scale::Fault) && ballot.answer(&question).is_none()
+            if matches!(term.scale, Scale::Tick | Scale::Fault)
+                && ballot.answer(&question).is_none()
             {
                 zeros.push(Draft {
                     question,

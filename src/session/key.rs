@@ -61,9 +61,11 @@ impl DealSecret {
     /// If the system gives none.
     pub fn from_system() -> Result<Self, BookError> {
         let mut secret = Self { seed: [0; 16], nonce: [0; 16] };
-        getrandom::fill(&mut secret.seed).and_then(|()| getrandom::fill(&mut secret.nonce)).map_err(
-            |e| BookError::Refused(format!("the operating system gives no random bits: {e}")),
-        )?;
+        getrandom::fill(&mut secret.seed)
+            .and_then(|()| getrandom::fill(&mut secret.nonce))
+            .map_err(|e| {
+                BookError::Refused(format!("the operating system gives no random bits: {e}"))
+            })?;
         Ok(secret)
     }
 

@@ -14,7 +14,7 @@ use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError};
 
 use super::ballots::{GUESS, GUESS_SURE};
-use super::deal::{N_CODES, Shape, Stock, deal, lay_out};
+use super::deal::{Filling, FlightShape, N_CODES, Shape, Stock, deal, lay_out};
 use super::key::{self, DealSecret, Draw, Key, KeyCup};
 use super::orders::Imbalance;
 use super::reserve;
@@ -48,8 +48,11 @@ pub struct PlanRequest {
     pub name: String,
     /// What it asks.
     pub kind: Kind,
-    /// The samples, as LOT or LOT@ARM.
+    /// The samples, as LOT or LOT@ARM, all of which are in each replicate.
     pub lots: Vec<String>,
+    /// Instead of `lots`, `replicates` and `duplicates`: what is in each flight. A sample in two
+    /// flights is brewed anew for the second.
+    pub flights: Vec<FlightRequest>,
     /// The tasters' ids.
     pub tasters: Vec<String>,
     /// How often each sample is brewed anew, in a flight of its own each time.
@@ -74,6 +77,15 @@ pub struct PlanRequest {
     pub guess: bool,
     /// Whether one person pours and tastes: then no key is made before the session is closed.
     pub alone: bool,
+}
+
+/// What is to be in a flight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FlightRequest {
+    /// Its samples, as LOT or LOT@ARM.
+    pub lots: Vec<String>,
+    /// Second codes.
+    pub duplicates: Duplicates,
 }
 
 /// What was planned, as far as it can be told.
@@ -118,8 +130,7 @@ pub fn plan(
 ) -> Result<Planned, BookError> {
     let _lock = lock(book.root())?;
     check_request(request)?;
-    let days_given =
-        if request.days.is_empty() { vec![now.day()] } else { request.days.clone() };
+    let days_given = if request.days.is_empty() { vec![now.day()] } else { request.days.clone() };
     let first_day = days_given[0];
     let name = format!("{first_day}-{}", request.name);
     let taken = book.session_names()?.into_iter().any(|n| ids::same(&n, &name));
@@ -130,31 +141,32 @@ pub fn plan(
     }
     let tasters = tasters(book, &request.tasters, first_day)?;
     let lots = book.lots()?;
-    let samples = samples(&lots, &request.lots, first_day)?;
     let one = |text: &Option<String>| -> Result<Option<Sample>, BookError> {
         text.as_ref().map(|t| sample(&lots, t, first_day)).transpose()
     };
     let (reference, warm_up) = (one(&request.reference)?, one(&request.warm_up)?);
+    let given = given_flights(request, &lots, first_day)?;
+    let samples = if given.is_empty() {
+        self::samples(&lots, &request.lots, first_day)?
+    } else {
+        let mut all: Vec<Sample> = given.iter().flat_map(|(s, _)| s.clone()).collect();
+        all.sort();
+        all.dedup();
+        all
+    };
     if let Some(r) = reference.as_ref().filter(|r| samples.contains(r)) {
         return Err(refused(format!(
-            "{r} is both a lot and the reference\n  to mend:  take it out of --lots: every flight has a cup of the reference"
+            "{r} is both a lot and the reference\n  to mend:  take it out of the lots: every flight has a cup of the reference"
         )));
     }
-    let duplicates = match &request.duplicates {
-        Duplicates::Dealt(_) => Vec::new(),
-        Duplicates::Of(names) => {
-            let named = self::samples(&lots, names, first_day)?;
-            if let Some(other) = named.iter().find(|s| !samples.contains(s)) {
-                return Err(refused(format!(
-                    "{other} cannot have a second code: it is not among the lots\n  to mend:  add it to --lots"
-                )));
-            }
-            named
-        }
-    };
+    let duplicates = named_duplicates(&request.duplicates, &samples, &lots, first_day)?;
     let limit = book.book_file()?.value.limits.flight_cups as usize;
-    let shape = shape(request, samples.len(), duplicates.len(), limit)?;
-    let days = days_of_flights(&days_given, &shape)?;
+    let shape = if given.is_empty() {
+        shape(request, samples.len(), duplicates.len(), limit)?
+    } else {
+        shape_given(request, &given, limit)?
+    };
+    let days = days_of_flights(&days_given, request, &shape)?;
     let recipe = recipe(book, request.recipe.as_deref())?;
     let classes: Vec<&str> = lots
         .iter()
@@ -162,16 +174,15 @@ pub fn plan(
         .map(|l| l.file.value.class.as_str())
         .collect();
     let (families, terms) = terms(book, &request.terms, &classes, first_day)?;
-    let (flights, imbalances) =
-        lay_out(&shape, &tasters, &days, request.alone, request.order_seed);
+    let (flights, imbalances) = lay_out(&shape, &tasters, &days, request.alone, request.order_seed);
 
-    let leaf = leaf_needs(book, &lots, &samples, &duplicates, &shape, &reference, &warm_up, &recipe)?;
-    let stock = Stock {
-        samples: &samples,
-        duplicates: &duplicates,
-        reference: reference.as_ref(),
-        warm_up: warm_up.as_ref(),
+    let filling = if given.is_empty() {
+        Filling::Spread { samples: &samples, replicates: request.replicates, twice: &duplicates }
+    } else {
+        Filling::Given(&given)
     };
+    let stock = Stock { filling, reference: reference.as_ref(), warm_up: warm_up.as_ref() };
+    let leaf = leaf_needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
     let key = (!request.alone).then(|| {
         let cups = deal(&secret, &shape, &flights, &stock);
         let draws = draws_of(&cups, recipe.leaf_g);
@@ -203,7 +214,15 @@ fn check_request(request: &PlanRequest) -> Result<(), BookError> {
             ids::RULE
         )));
     }
-    if request.lots.len() < 2 && request.reference.is_none() {
+    if !request.flights.is_empty() && (!request.lots.is_empty() || request.replicates != 1) {
+        return Err(refused(
+            "both flights and lots for all flights are named\n  to mend:  name the lots of each flight; a lot in two flights is brewed twice",
+        ));
+    }
+    let alone = |lots: &[String]| lots.len() < 2 && request.reference.is_none();
+    if (request.flights.is_empty() && alone(&request.lots))
+        || request.flights.iter().any(|f| alone(&f.lots))
+    {
         return Err(refused(
             "one lot alone cannot be compared with anything\n  expected: two lots or more, or one lot and a reference\n  to mend:  name more with --lots, or a --reference",
         ));
@@ -294,6 +313,92 @@ pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookE
     Ok(Sample { lot: lot.id.clone(), arm })
 }
 
+/// The samples that are named for second codes; none where they are dealt.
+fn named_duplicates(
+    duplicates: &Duplicates,
+    samples: &[Sample],
+    lots: &[Lot],
+    day: Day,
+) -> Result<Vec<Sample>, BookError> {
+    let Duplicates::Of(names) = duplicates else { return Ok(Vec::new()) };
+    let named = self::samples(lots, names, day)?;
+    match named.iter().find(|s| !samples.contains(s)) {
+        None => Ok(named),
+        Some(other) => Err(refused(format!(
+            "{other} cannot have a second code: it is not among the lots\n  to mend:  add it to the lots"
+        ))),
+    }
+}
+
+fn given_flights(
+    request: &PlanRequest,
+    lots: &[Lot],
+    day: Day,
+) -> Result<Vec<(Vec<Sample>, Vec<Sample>)>, BookError> {
+    let mut given = Vec::new();
+    for flight in &request.flights {
+        let here = samples(lots, &flight.lots, day)?;
+        let twice = named_duplicates(&flight.duplicates, &here, lots, day)?;
+        given.push((here, twice));
+    }
+    Ok(given)
+}
+
+fn too_many_cups(cups: usize, size: usize) -> BookError {
+    refused(format!(
+        "a flight of {cups} cups is more than the limit of {size}\n  to mend:  leave cups out, or give a larger --flight-size (more cups tire the palate)"
+    ))
+}
+
+fn shape_given(
+    request: &PlanRequest,
+    given: &[(Vec<Sample>, Vec<Sample>)],
+    limit: usize,
+) -> Result<Shape, BookError> {
+    let size = request.flight_size.unwrap_or(limit);
+    let mut shape = Shape {
+        flights: Vec::new(),
+        reference: request.reference.is_some(),
+        warm_up: request.warm_up.is_some(),
+    };
+    for (i, ((samples, twice), flight)) in given.iter().zip(&request.flights).enumerate() {
+        let duplicates = match flight.duplicates {
+            Duplicates::Dealt(n) => n,
+            Duplicates::Of(_) => twice.len(),
+        };
+        let flight = FlightShape { samples: samples.len(), duplicates, tins_of: i };
+        if duplicates > samples.len() {
+            return Err(too_many_duplicates(duplicates, samples.len()));
+        }
+        if shape.n_scored(&flight) > size {
+            return Err(too_many_cups(shape.n_scored(&flight), size));
+        }
+        shape.flights.push(flight);
+    }
+    check_shape(shape, request.alone)
+}
+
+fn too_many_duplicates(duplicates: usize, least: usize) -> BookError {
+    refused(format!(
+        "{duplicates} second codes are more than the {least} lots of a flight\n  to mend:  at most {least} duplicates"
+    ))
+}
+
+fn check_shape(shape: Shape, alone: bool) -> Result<Shape, BookError> {
+    if alone && shape.flights.iter().any(|f| f.duplicates > 0) {
+        return Err(refused(
+            "alone there are no blind duplicates: who pours two codes from one tin knows it\n  to mend:  leave the duplicates out",
+        ));
+    }
+    if shape.n_codes() > N_CODES {
+        return Err(refused(format!(
+            "{} cups are more than the {N_CODES} codes from 100 to 999\n  to mend:  fewer lots or replicates",
+            shape.n_codes()
+        )));
+    }
+    Ok(shape)
+}
+
 fn shape(
     request: &PlanRequest,
     n_samples: usize,
@@ -305,66 +410,67 @@ fn shape(
         Duplicates::Dealt(n) => *n,
         Duplicates::Of(_) => n_named,
     };
-    let others = duplicates + usize::from(request.reference.is_some());
+    let others = duplicates.saturating_add(usize::from(request.reference.is_some()));
     let room = size.saturating_sub(others);
     if room == 0 || (room == 1 && n_samples > 1) {
         return Err(refused(format!(
-            "a flight of {size} cups has no room for two lots beside {others} duplicate or reference cups\n  to mend:  fewer --duplicates, or a larger --flight-size (more cups tire the palate)"
+            "a flight of {size} cups has no room for two lots beside {others} duplicate or reference cups\n  to mend:  fewer duplicates, or a larger --flight-size (more cups tire the palate)"
         )));
     }
     let groups = n_samples.div_ceil(room);
-    let samples: Vec<usize> =
-        (0..groups).map(|i| n_samples / groups + usize::from(i < n_samples % groups)).collect();
     if groups > 1 && n_named > 0 {
         return Err(refused(format!(
             "{n_samples} lots are cut into {groups} flights by the deal, so that nobody can say beforehand which flight a second code would be in\n  to mend:  give --duplicates a number, or a larger --flight-size"
         )));
     }
-    let least = samples.iter().min().copied().unwrap_or(0);
+    let sizes: Vec<usize> =
+        (0..groups).map(|i| n_samples / groups + usize::from(i < n_samples % groups)).collect();
+    let least = sizes.iter().min().copied().unwrap_or(0);
     if duplicates > least {
+        return Err(too_many_duplicates(duplicates, least));
+    }
+    if groups.saturating_mul(request.replicates) > N_CODES {
         return Err(refused(format!(
-            "{duplicates} second codes are more than the {least} lots of a flight\n  to mend:  at most --duplicates {least}"
+            "{} flights are more than there are codes\n  to mend:  fewer replicates",
+            groups.saturating_mul(request.replicates)
         )));
     }
-    if request.alone && duplicates > 0 {
-        return Err(refused(
-            "alone there are no blind duplicates: who pours two codes from one tin knows it\n  to mend:  leave --duplicates out; to have one all the same, fill a second tin and name it as an arm",
-        ));
-    }
+    let flights = (0..request.replicates)
+        .flat_map(|_| sizes.iter().enumerate())
+        .map(|(i, n)| FlightShape { samples: *n, duplicates, tins_of: i })
+        .collect();
     let shape = Shape {
-        samples,
-        replicates: request.replicates,
-        duplicates,
+        flights,
         reference: request.reference.is_some(),
         warm_up: request.warm_up.is_some(),
     };
-    if shape.n_codes() > N_CODES {
-        return Err(refused(format!(
-            "{} cups are more than the {N_CODES} codes from 100 to 999\n  to mend:  fewer lots or replicates",
-            shape.n_codes()
-        )));
-    }
-    Ok(shape)
+    check_shape(shape, request.alone)
 }
 
-fn days_of_flights(given: &[Day], shape: &Shape) -> Result<Vec<Day>, BookError> {
-    let flights = shape.n_flights();
-    let groups = shape.samples.len();
+fn days_of_flights(
+    given: &[Day],
+    request: &PlanRequest,
+    shape: &Shape,
+) -> Result<Vec<Day>, BookError> {
+    let flights = shape.flights.len();
+    let replicates = if request.flights.is_empty() { request.replicates } else { flights };
     let days: Vec<Day> = if given.len() == 1 {
         vec![given[0]; flights]
     } else if given.len() == flights {
         given.to_vec()
-    } else if given.len() == shape.replicates {
+    } else if given.len() == replicates {
+        let groups = flights / replicates;
         given.iter().flat_map(|d| std::iter::repeat_n(*d, groups)).collect()
     } else {
         return Err(refused(format!(
-            "{} days for {} replicates in {flights} flights\n  expected: one day, one a replicate, or one a flight\n  to mend:  repeat --day as often",
-            given.len(),
-            shape.replicates
+            "{} days for {flights} flights\n  expected: one day, one a replicate, or one a flight\n  to mend:  repeat --day as often",
+            given.len()
         )));
     };
     if !days.is_sorted() {
-        return Err(refused("the days of the flights go back in time\n  to mend:  name the earliest --day first"));
+        return Err(refused(
+            "the days of the flights go back in time\n  to mend:  name the earliest --day first",
+        ));
     }
     Ok(days)
 }
@@ -384,10 +490,7 @@ fn recipe(book: &Book, asked: Option<&str>) -> Result<Recipe, BookError> {
             )));
         }
     };
-    recipes
-        .recipe(id)
-        .cloned()
-        .ok_or_else(|| unknown("recipe", id, &all, "add it to recipes.toml"))
+    recipes.recipe(id).cloned().ok_or_else(|| unknown("recipe", id, &all, "add it to recipes.toml"))
 }
 
 fn terms(
@@ -445,9 +548,13 @@ fn terms(
         }
     };
     if chosen.is_empty() {
-        return Err(refused("no term is asked\n  to mend:  name terms with --terms, or add some to vocabulary.toml"));
+        return Err(refused(
+            "no term is asked\n  to mend:  name terms with --terms, or add some to vocabulary.toml",
+        ));
     }
-    if let Some(term) = chosen.iter().find(|t| ids::same(&t.id, GUESS) || ids::same(&t.id, GUESS_SURE)) {
+    if let Some(term) =
+        chosen.iter().find(|t| ids::same(&t.id, GUESS) || ids::same(&t.id, GUESS_SURE))
+    {
         return Err(refused(format!(
             "the id \"{}\" is kept for guesses\n  to mend:  give the term another id in vocabulary.toml",
             term.id
@@ -463,16 +570,12 @@ fn terms(
 }
 
 /// What each sample needs at most, against what its reserve holds; refused if it is too little.
-#[expect(clippy::too_many_arguments, reason = "the stock of a session, counted once")]
 fn leaf_needs(
     book: &Book,
     lots: &[Lot],
-    samples: &[Sample],
-    named_duplicates: &[Sample],
+    stock: &Stock<'_>,
     shape: &Shape,
-    reference: &Option<Sample>,
-    warm_up: &Option<Sample>,
-    recipe: &Recipe,
+    leaf_g: f64,
 ) -> Result<Vec<LeafNeed>, BookError> {
     let pending = reserve::pending(book)?;
     let mut cups: Vec<(Sample, usize)> = Vec::new();
@@ -480,29 +583,38 @@ fn leaf_needs(
         Some((_, m)) => *m += n,
         None => cups.push((sample.clone(), n)),
     };
-    // Second codes go round: in one flight a replicate nobody is a round ahead of the others.
-    let second_codes = if shape.samples.len() == 1 && named_duplicates.is_empty() {
-        (shape.duplicates * shape.replicates).div_ceil(samples.len().max(1))
-    } else if shape.duplicates > 0 {
-        shape.replicates
-    } else {
-        0
-    };
-    for sample in samples {
-        let twice = named_duplicates.is_empty() || named_duplicates.contains(sample);
-        add(sample, shape.replicates + if twice { second_codes } else { 0 });
+    let n_flights = shape.flights.len();
+    match &stock.filling {
+        Filling::Spread { samples, replicates, twice } => {
+            let dealt: usize = shape.flights.iter().map(|f| f.duplicates).sum();
+            // Where each replicate is one flight, second codes go round: nobody is a round ahead.
+            let at_most = if n_flights == *replicates && twice.is_empty() {
+                dealt.div_ceil(samples.len().max(1))
+            } else {
+                if dealt > 0 { *replicates } else { 0 }
+            };
+            for sample in *samples {
+                let may = twice.is_empty() || twice.contains(sample);
+                add(sample, replicates + if may { at_most } else { 0 });
+            }
+        }
+        Filling::Given(flights) => {
+            for ((samples, twice), of) in flights.iter().zip(&shape.flights) {
+                for sample in samples {
+                    let may = of.duplicates > 0 && (twice.is_empty() || twice.contains(sample));
+                    add(sample, 1 + usize::from(may));
+                }
+            }
+        }
     }
-    if let Some(sample) = reference {
-        add(sample, shape.n_flights());
-    }
-    if let Some(sample) = warm_up {
-        add(sample, shape.n_flights());
+    for sample in stock.reference.into_iter().chain(stock.warm_up) {
+        add(sample, n_flights);
     }
     let needs: Vec<LeafNeed> = cups
         .into_iter()
         .map(|(sample, n)| {
             let left_g = reserve::left(lots, &pending, &sample);
-            LeafNeed { need_g: recipe.leaf_g * n as f64, left_g, sample }
+            LeafNeed { need_g: leaf_g * n as f64, left_g, sample }
         })
         .collect();
     let short: Vec<String> = needs

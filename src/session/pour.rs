@@ -181,7 +181,10 @@ pub fn log_pour(
     let session = Session::open(book, name)?;
     may_pour(&session, "somebody")?;
     let refuse = |w: Wrong| {
-        BookError::Refused(format!("{}\n  expected: {}\n  to mend:  {}", w.found, w.expected, w.mend))
+        BookError::Refused(format!(
+            "{}\n  expected: {}\n  to mend:  {}",
+            w.found, w.expected, w.mend
+        ))
     };
     if session.plan().flight_of(pour.cup).is_none() {
         return Err(refuse(Wrong::new(

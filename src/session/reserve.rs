@@ -16,9 +16,8 @@ pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
     let mut pending = Vec::new();
     for name in book.session_names()? {
         let folder = format!("sessions/{name}");
-        let done = ["reveal.toml", "void.toml"]
-            .iter()
-            .any(|f| book.root().join(&folder).join(f).exists());
+        let done =
+            ["reveal.toml", "void.toml"].iter().any(|f| book.root().join(&folder).join(f).exists());
         let file = format!("{folder}/{}", key::FILE);
         if done || !book.root().join(&file).exists() {
             continue;

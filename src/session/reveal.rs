@@ -307,7 +307,9 @@ fn join_ballot(session: &Session, ballot: &Ballot, revealed: &mut Revealed) {
         let order = flight.warm_up.iter().chain(flight.order_of(taster));
         for (position, cup) in (1_u32..).zip(order) {
             for (question, line) in ballot.answers().filter(|(q, _)| q.cup == *cup) {
-                let (AnswerState::Scored, Some(value)) = (line.state, &line.value) else { continue };
+                let (AnswerState::Scored, Some(value)) = (line.state, &line.value) else {
+                    continue;
+                };
                 let excluded = excluded(&revealed.changes, taster, line);
                 if question.term == GUESS {
                     let sure = Question { term: GUESS_SURE.to_owned(), ..question.clone() };

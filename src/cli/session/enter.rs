@@ -108,7 +108,9 @@ pub(super) fn run(args: EnterArgs, book: &Book, context: &mut Context) -> Result
     let now = Moment::now();
     let entered = enter_lines(book, &session.name, &taster, &answers, amend.as_ref(), hand_in, now)
         .map_err(|e| match (e, &from) {
-            (EnterError::Misfits(m), Some(table)) => Failure::Records(table.problems(&m).to_string()),
+            (EnterError::Misfits(m), Some(table)) => {
+                Failure::Records(table.problems(&m).to_string())
+            }
             (e @ EnterError::Misfits(_), None) => Failure::Command(e.to_string()),
             (EnterError::Book(e), _) => e.into(),
         })?;

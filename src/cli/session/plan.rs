@@ -5,12 +5,13 @@ use std::io::Write as _;
 use clap::Args;
 
 use crate::book::Book;
+use crate::book::ids;
 use crate::book::session_files::Kind;
 use crate::book::time::{Day, Moment};
 use crate::cli::{Context, Failure};
 use crate::session::orders::Imbalance;
 use crate::session::plan::LeafNeed;
-use crate::session::{self, DealSecret, Duplicates, PlanRequest, Planned, Terms};
+use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
 
 /// What is planned.
 #[derive(Debug, Args)]
@@ -18,8 +19,11 @@ pub struct PlanArgs {
     /// What the session is called; its folder has the day before it
     name: String,
     /// The lots, as LOT or LOT@ARM
-    #[arg(long, value_name = "LOT,…", value_delimiter = ',', required = true)]
+    #[arg(long, value_name = "LOT,…", value_delimiter = ',', required_unless_present = "flight")]
     lots: Vec<String>,
+    /// The lots of one flight; repeat it for each flight (a lot in two flights is brewed twice)
+    #[arg(long, value_name = "LOT,…", conflicts_with_all = ["lots", "replicates"])]
+    flight: Vec<String>,
     /// The tasters
     #[arg(long, value_name = "WHO,…", value_delimiter = ',', required = true)]
     tasters: Vec<String>,
@@ -80,25 +84,29 @@ pub(super) fn run(
 ) -> Result<(), Failure> {
     let order_seed = match args.order_seed {
         Some(seed) => seed,
-        None => getrandom::u32()
-            .map_err(|e| Failure::Ours(format!("the operating system gives no random bits: {e}")))?,
+        None => getrandom::u32().map_err(|e| {
+            Failure::Ours(format!("the operating system gives no random bits: {e}"))
+        })?,
     };
     let terms = match args.terms.as_slice() {
         [] => Terms::Default,
         [all] if all == "all" => Terms::All,
         _ => Terms::Of(args.terms),
     };
+    let duplicates = if args.duplicate_of.is_empty() {
+        Duplicates::Dealt(args.duplicates)
+    } else {
+        Duplicates::Of(args.duplicate_of)
+    };
+    let flights = args.flight.iter().map(|lots| flight(lots, &duplicates)).collect();
     let request = PlanRequest {
+        flights,
         name: args.name,
         kind: args.kind,
         lots: args.lots,
         tasters: args.tasters,
         replicates: args.replicates,
-        duplicates: if args.duplicate_of.is_empty() {
-            Duplicates::Dealt(args.duplicates)
-        } else {
-            Duplicates::Of(args.duplicate_of)
-        },
+        duplicates: if args.flight.is_empty() { duplicates } else { Duplicates::Dealt(0) },
         reference: args.reference,
         warm_up: args.warm_up,
         recipe: args.recipe,
@@ -111,6 +119,18 @@ pub(super) fn run(
     };
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
     tell(&planned, context)
+}
+
+/// A flight from its list of lots; of the named duplicates those that are in it.
+fn flight(lots: &str, duplicates: &Duplicates) -> FlightRequest {
+    let lots: Vec<String> = lots.split(',').map(|l| l.trim().to_owned()).collect();
+    let duplicates = match duplicates {
+        Duplicates::Dealt(n) => Duplicates::Dealt(*n),
+        Duplicates::Of(names) => Duplicates::Of(
+            names.iter().filter(|n| lots.iter().any(|l| ids::same(l, n))).cloned().collect(),
+        ),
+    };
+    FlightRequest { lots, duplicates }
 }
 
 fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
@@ -127,14 +147,17 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
     )?;
     for (flight, imbalance) in plan.flights.iter().zip(&planned.imbalances) {
         let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
-        let first = flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
+        let first =
+            flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
         writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
         writeln!(out, "  {}", balance(imbalance))?;
     }
     writeln!(out, "Leaf, at most:")?;
     for LeafNeed { sample, need_g, left_g } in &planned.leaf {
         match left_g {
-            Some(left) => writeln!(out, "  {sample}: {need_g:.1} g of {left:.1} g left in reserve")?,
+            Some(left) => {
+                writeln!(out, "  {sample}: {need_g:.1} g of {left:.1} g left in reserve")?
+            }
             None => writeln!(out, "  {sample}: {need_g:.1} g; no reserve is recorded")?,
         }
     }
@@ -167,11 +190,7 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
 /// How near orders are to balance, in words and numbers.
 pub(super) fn balance(i: &Imbalance) -> String {
     let times = |least: usize, most: usize| {
-        if least == most {
-            format!("{least} times")
-        } else {
-            format!("{least} to {most} times")
-        }
+        if least == most { format!("{least} times") } else { format!("{least} to {most} times") }
     };
     let places = times(i.place_least, i.place_most);
     let follows = times(i.follow_least, i.follow_most);

@@ -13,7 +13,10 @@ use crate::session::{Revealed, Session, State, revealed};
 pub(super) fn list(book: &Book, context: &mut Context) -> Result<(), Failure> {
     let names = book.session_names()?;
     if names.is_empty() {
-        writeln!(context.out, "No session is planned yet. Plan one with `blindsteep session plan`.")?;
+        writeln!(
+            context.out,
+            "No session is planned yet. Plan one with `blindsteep session plan`."
+        )?;
         return Ok(());
     }
     let width = names.iter().map(String::len).max().unwrap_or(0);
@@ -50,7 +53,8 @@ pub(super) fn show(book: &Book, part: &str, context: &mut Context) -> Result<(),
     writeln!(out, "Order seed: {}", plan.order_seed)?;
     for flight in &plan.flights {
         let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
-        let first = flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
+        let first =
+            flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
         writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
     }
     for taster in &plan.tasters {
@@ -84,7 +88,8 @@ pub(super) fn show(book: &Book, part: &str, context: &mut Context) -> Result<(),
         .into_iter()
         .flatten()
         .collect();
-        let about = if about.is_empty() { String::new() } else { format!(" of {}", about.join(", ")) };
+        let about =
+            if about.is_empty() { String::new() } else { format!(" of {}", about.join(", ")) };
         let by = change.by.as_deref().map(|b| format!(", by {b}")).unwrap_or_default();
         let when = if change.after_reveal { "after the reveal" } else { "before the reveal" };
         let entry = if standing.contains(&change.entry.as_str()) {
@@ -112,13 +117,7 @@ pub(super) fn show(book: &Book, part: &str, context: &mut Context) -> Result<(),
 fn recipe_in_words(session: &Session) -> String {
     let r = &session.plan().recipe;
     let steeps: Vec<String> = r.steeps_s.iter().map(|s| format!("{s} s")).collect();
-    format!(
-        "{} g in {} ml at {} °C, {}",
-        r.leaf_g,
-        r.water_ml,
-        r.water_c,
-        steeps.join(" + ")
-    )
+    format!("{} g in {} ml at {} °C, {}", r.leaf_g, r.water_ml, r.water_c, steeps.join(" + "))
 }
 
 pub(super) fn revealed_cups(revealed: &Revealed, context: &mut Context) -> Result<(), Failure> {
