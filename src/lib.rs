@@ -9,4 +9,6 @@
 pub mod book;
 pub mod cli;
 pub mod demo;
+pub mod plots;
 pub mod session;
+pub mod sheets;

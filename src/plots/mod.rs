@@ -1,0 +1,86 @@
+//! Charts: each a pure function from a plain input to an SVG text. Nothing is computed here but places on paper.
+//!
+//! Every chart says its n and its interval, holds its own cut of the embedded face, and gives the same bytes for
+//! the same input.
+
+mod axis;
+mod canvas;
+pub mod dots;
+pub mod font;
+mod names;
+pub mod palette;
+pub mod scatter;
+pub mod tasters;
+mod words;
+
+use thiserror::Error;
+
+pub use font::MissingGlyph;
+
+/// Language of the words that a chart or sheet writes itself; labels come from the vocabulary.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Lang {
+    /// English.
+    #[default]
+    En,
+    /// Simplified Chinese.
+    Zh,
+}
+
+/// What the numbers of a chart rest on; printed below its title.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Basis {
+    /// How many tasters scored.
+    pub n_tasters: usize,
+    /// How many scores were used.
+    pub n_scores: usize,
+    /// Coverage of the intervals: 0.95 for 95%.
+    pub level: f64,
+    /// What the interval is of, in the chart's language, such as `adjusted mean, tasters random`.
+    pub of: String,
+}
+
+/// A value with its interval, on the axis of its panel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Lower end of the interval.
+    pub lower: f64,
+    /// Upper end of the interval.
+    pub upper: f64,
+}
+
+/// Why a chart could not be drawn.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum PlotError {
+    /// Characters that the embedded face cannot show.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    MissingGlyphs(Vec<MissingGlyph>),
+    /// There is nothing to draw.
+    #[error("{chart}: there is nothing to draw; expected at least one {expected}")]
+    Empty {
+        /// Title of the chart.
+        chart: String,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// A number that has no place on the axis.
+    #[error("{place}: found {found}; expected {expected}")]
+    BadNumber {
+        /// Which number it is.
+        place: String,
+        /// What was found.
+        found: String,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// The drawing library or the font refused.
+    #[error("the chart \"{chart}\" could not be written: {reason}")]
+    Drawing {
+        /// Title of the chart.
+        chart: String,
+        /// The reason that the library gave.
+        reason: String,
+    },
+}

@@ -1,0 +1,88 @@
+//! The words that charts write themselves.
+
+use super::{Basis, Lang};
+
+/// A number with a true minus sign and at most two decimals, without trailing zeros.
+pub(super) fn number(value: f64) -> String {
+    let text = format!("{value:.2}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    let text = if text == "-0" { "0" } else { text };
+    text.replace('-', "−")
+}
+
+/// A coverage such as 0.95 in percent.
+fn percent(level: f64) -> String {
+    format!("{}%", number(level * 100.0))
+}
+
+/// The sentence that says what a chart rests on.
+pub(super) fn basis(lang: Lang, basis: &Basis) -> String {
+    let Basis { n_tasters, n_scores, level, of } = basis;
+    let level = percent(*level);
+    match lang {
+        Lang::En => {
+            let tasters = if *n_tasters == 1 {
+                "1 taster".to_owned()
+            } else {
+                format!("{n_tasters} tasters")
+            };
+            format!("{tasters}, n = {n_scores} scores. Lines: {level} interval of {of}.")
+        }
+        Lang::Zh => {
+            format!("{n_tasters} 位评茶员，n = {n_scores} 个评分。线段：{of}的 {level} 区间。")
+        }
+    }
+}
+
+macro_rules! words {
+    ($($(#[$doc:meta])* $name:ident: $en:literal, $zh:literal;)*) => {
+        $($(#[$doc])*
+        pub(super) fn $name(lang: Lang) -> &'static str {
+            match lang {
+                Lang::En => $en,
+                Lang::Zh => $zh,
+            }
+        })*
+    };
+}
+
+words! {
+    /// Below a chart with letters of groups.
+    letters: "Letters: lots that share a letter were not told apart.", "字母：有相同字母的批次未能区分。";
+    /// Between the entries of a list.
+    list_gap: "; ", "；";
+    /// In place of a remark that is too long for its row.
+    see_below: "see below", "见下";
+    /// In place of an estimate that is not printed.
+    no_estimate: "no estimate", "无估计值";
+    /// Below a chart with an open square.
+    reference: "Open square: the reference.", "空心方块：参比样。";
+    /// Head of the column of offsets.
+    offset: "Offset, points", "偏移（分）";
+    /// Head of the column of slopes.
+    slope: "Slope", "斜率";
+    /// Head of the column of noise ratios.
+    noise: "Noise, ratio to the panel", "重复误差（与小组之比）";
+    /// Low end of offsets.
+    lower: "scores lower", "打分偏低";
+    /// High end of offsets.
+    higher: "scores higher", "打分偏高";
+    /// Low end of slopes.
+    narrower: "narrower scale", "打分幅度偏窄";
+    /// High end of slopes.
+    wider: "wider scale", "打分幅度偏宽";
+    /// Low end of noise.
+    steadier: "steadier", "较稳";
+    /// High end of noise.
+    noisier: "noisier", "较散";
+    /// How to read the table of tasters.
+    tasters_read: "Each taster against the mean of the others. Dashed: agrees with the others (offset 0, slope 1, noise 1).",
+        "每位评茶员与其余人的均值相比。虚线：与其余人一致（偏移 0、斜率 1、重复误差 1）。";
+    /// How to read the scatter of tasters.
+    scatter_read: "Each mark is a lot: the taster's own mean (upwards) against the mean of the others (to the right). Dashed: the same as the others. Green: fitted.",
+        "每个点为一个批次：纵轴为本人均值，横轴为其余人的均值。虚线：与其余人相同。绿线：拟合线。";
+    /// Label of the upward axis of the scatter.
+    own: "own mean", "本人均值";
+    /// Label of the axis to the right.
+    others: "mean of the others", "其余人均值";
+}

@@ -1,0 +1,40 @@
+//! Printed matter: ballots, the pouring plan, labels for the cups. Each is a function from plain input
+//! to the bytes of a PDF, set by typst in the embedded face.
+
+pub mod ballots;
+pub mod pouring;
+pub mod scales;
+mod words;
+pub mod world;
+
+use thiserror::Error;
+
+pub use crate::plots::{Lang, MissingGlyph};
+pub use scales::BallotScale;
+pub use words::cautions;
+
+/// Why a sheet could not be printed.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum SheetError {
+    /// Characters that the embedded face cannot show.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    MissingGlyphs(Vec<MissingGlyph>),
+    /// Something that a sheet of this kind needs is not there or does not fit.
+    #[error("{sheet}: {found}; expected {expected}")]
+    Incomplete {
+        /// Which sheet.
+        sheet: String,
+        /// What was found.
+        found: String,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// Typst refused; a fault of this program, not of the record.
+    #[error("{sheet}: the page could not be set: {reason}")]
+    Layout {
+        /// Which sheet.
+        sheet: String,
+        /// What typst said.
+        reason: String,
+    },
+}
