@@ -1,6 +1,7 @@
 //! `blindsteep session`: plan, taste, close and reveal blind sessions.
 
 mod enter;
+mod papers;
 mod plan;
 mod show;
 
@@ -20,9 +21,21 @@ use crate::session::{self, DealSecret, Scope};
 pub enum SessionCommand {
     /// Plan a session: give lots to codes, seal the key
     Plan(Box<plan::PlanArgs>),
+    /// Print the ballots, one a taster, as PDF
+    Papers {
+        /// The session: its folder or any unique part of it
+        session: String,
+        /// Where to (default: papers/ in the session's folder)
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// The language (default: the book's first)
+        #[arg(long, value_enum)]
+        language: Option<papers::Languages>,
+    },
     /// Write what a taster answers: cup by cup at a prompt, or from a table
     Enter(Box<enter::EnterArgs>),
-    /// List which cup is poured from which tin (alone), or log a cup's temperature
+    /// Write the pouring plan, the one paper with lots on it, for whoever does not taste; list
+    /// which cup is poured from which tin (alone); or log a cup's temperature
     Pour(PourArgs),
     /// Close a session: no more scores
     Close {
@@ -81,6 +94,12 @@ pub struct PourArgs {
     /// Who pours
     #[arg(long, value_name = "WHO", required_unless_present = "cup")]
     pourer: Option<String>,
+    /// The PDF file to write; not inside the book
+    #[arg(long, value_name = "FILE", requires = "pourer")]
+    out: Option<PathBuf>,
+    /// The language of the plan (default: the book's first)
+    #[arg(long, value_enum, requires = "out")]
+    language: Option<papers::Languages>,
     /// Log this cup
     #[arg(long, value_name = "CODE", conflicts_with = "pourer")]
     cup: Option<u16>,
@@ -135,6 +154,9 @@ pub fn run(command: SessionCommand, context: &mut Context) -> Result<(), Failure
     let now = Moment::now();
     match command {
         SessionCommand::Plan(args) => plan::run(*args, &book, now, context),
+        SessionCommand::Papers { session, out, language } => {
+            papers::ballots(&session, out, language, &book, context)
+        }
         SessionCommand::Enter(args) => enter::run(*args, &book, context),
         SessionCommand::Pour(args) => pour(args, &book, now, context),
         SessionCommand::Close { session, anyway } => {
@@ -210,6 +232,9 @@ fn pour(
         return Ok(());
     }
     let pourer = args.pourer.unwrap_or_default();
+    if let Some(file) = &args.out {
+        return papers::pouring(&args.session, &pourer, file, args.language, book, now, context);
+    }
     let mut flight = 0;
     for pour in shelf_plan(book, &args.session, &pourer)? {
         if pour.flight != flight {

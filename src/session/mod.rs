@@ -16,6 +16,7 @@ pub mod draws;
 pub mod enter;
 mod key;
 pub mod orders;
+pub mod papers;
 pub mod plan;
 pub mod pour;
 mod reserve;
