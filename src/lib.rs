@@ -12,5 +12,6 @@ pub mod demo;
 pub mod findings;
 pub mod plots;
 pub mod scores;
+pub mod session;
 pub mod sheets;
 pub mod views;

@@ -185,7 +185,8 @@ pub fn read<T: Record>(
     if !path.exists() {
         return Ok(Log::empty(file));
     }
-    Ok(parse(file, store::read_text(&path)?, problems))
+    Ok(store::read_for_check(root, file, problems)?
+        .map_or_else(|| Log::empty(file), |text| parse(file, text, problems)))
 }
 
 /// As [`read`], from a text in memory.

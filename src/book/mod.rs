@@ -1,12 +1,31 @@
 //! The record on disk: a folder of TOML descriptions and append-only CSV logs, read with every
 //! mistake at its place, written whole or not at all.
 
+pub mod book_file;
+pub mod check;
+mod copies;
 pub mod csv_file;
+pub mod derived;
 pub mod ids;
+pub mod labels;
+mod lot_graph;
+mod lot_log;
+pub mod lots;
+pub mod parameters;
 pub mod problem;
+pub mod reading;
+pub mod recipes;
+mod scales;
+pub mod schemas;
+pub mod session_files;
+pub mod starter;
 pub mod store;
+pub mod tasters;
 pub mod time;
 pub mod toml_file;
+pub mod units;
+pub mod vocabulary;
+pub mod writing;
 
 use std::path::{Path, PathBuf};
 

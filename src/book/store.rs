@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest as _, Sha256};
 
+use super::problem::{Place, Problem, Problems};
+
 /// A file or folder that could not be read or written.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -29,12 +31,14 @@ pub enum StoreError {
     #[error("another blindsteep is writing to this book ({}); try again when it has finished", .0.display())]
     Locked(PathBuf),
     /// A file that is not text.
-    #[error("{} is not UTF-8 text: the first bad byte is at line {line}", path.display())]
+    #[error("{} is not UTF-8 text: the first bad byte is at line {line}, column {column}", path.display())]
     NotText {
         /// The file.
         path: PathBuf,
         /// Line of the first bad byte, from 1.
         line: usize,
+        /// Its column in characters, from 1.
+        column: usize,
     },
     /// A file too large to be one of the record.
     #[error("{} holds {megabytes} MB; a file of the record has at most {limit} MB", path.display())]
@@ -80,10 +84,63 @@ pub fn read_text(path: &Path) -> Result<String, StoreError> {
     let bytes =
         bytes.strip_prefix(b"\xef\xbb\xbf".as_slice()).map_or(bytes.clone(), <[u8]>::to_vec);
     String::from_utf8(bytes).map_err(|e| {
-        let upto = e.utf8_error().valid_up_to();
-        let line = e.as_bytes()[..upto].iter().filter(|b| **b == b'\n').count() + 1;
-        StoreError::NotText { path: path.to_owned(), line }
+        let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]);
+        let line = valid.matches('\n').count() + 1;
+        let column = valid.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
+        StoreError::NotText { path: path.to_owned(), line, column }
     })
+}
+
+/// Reads a text file of the record for one of its readers: what is wrong with the file itself
+/// goes into `problems` like any other mistake.
+///
+/// # Errors
+/// Only if the disk refuses.
+pub fn read_for_check(
+    root: &Path,
+    file: &str,
+    problems: &mut Problems,
+) -> Result<Option<String>, StoreError> {
+    let path = root.join(file);
+    let mut wrong = |place, found: String, expected: String, mend: &str| {
+        problems.push(Problem::new(file, place, found, expected, mend));
+        Ok(None)
+    };
+    if !path.exists() {
+        return wrong(
+            None,
+            "the file is missing".to_owned(),
+            "a file of this name".to_owned(),
+            "fetch it from a copy of the book, or write it anew",
+        );
+    }
+    if path.is_dir() {
+        return wrong(
+            None,
+            "a folder stands where a file should be".to_owned(),
+            "a file of this name".to_owned(),
+            "move the folder away",
+        );
+    }
+    match read_text(&path) {
+        Ok(text) => Ok(Some(text)),
+        Err(StoreError::NotText { line, column, .. }) => {
+            let place = Place { line, column, width: 1, text: String::new() };
+            wrong(
+                Some(place),
+                "a byte here is not UTF-8 text".to_owned(),
+                "text in UTF-8".to_owned(),
+                "save the file as UTF-8, from the program that wrote it",
+            )
+        }
+        Err(StoreError::TooLarge { megabytes, limit, .. }) => wrong(
+            None,
+            format!("the file holds {megabytes} MB"),
+            format!("at most {limit} MB"),
+            "see whether this is the right file; a log may be split by year",
+        ),
+        Err(e) => Err(e),
+    }
 }
 
 /// Replaces a description as a whole: a temporary file in the same folder, synced, renamed over
@@ -158,6 +215,22 @@ fn usual_mode(file: &File, path: &Path) -> Result<(), StoreError> {
 
 #[cfg(not(unix))]
 fn usual_mode(_: &File, _: &Path) -> Result<(), StoreError> {
+    Ok(())
+}
+
+/// Gives a folder that was made private the usual mode of a new one.
+///
+/// # Errors
+/// If the disk refuses.
+#[cfg(unix)]
+pub(super) fn usual_folder_mode(path: &Path) -> Result<(), StoreError> {
+    use std::os::unix::fs::PermissionsExt as _;
+    fs::set_permissions(path, fs::Permissions::from_mode(0o755))
+        .map_err(io("set the mode of", path))
+}
+
+#[cfg(not(unix))]
+pub(super) fn usual_folder_mode(_: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 

@@ -23,6 +23,18 @@ impl Day {
     }
 }
 
+impl Day {
+    /// Noon of this day, on the clock of another moment.
+    #[must_use]
+    pub fn noon(self, clock: Moment) -> Moment {
+        let noon = self.0.at(12, 0, 0, 0);
+        clock
+            .offset
+            .to_timestamp(noon)
+            .map_or(clock, |timestamp| Moment { timestamp, offset: clock.offset })
+    }
+}
+
 /// The record's month: a year of 365.25 days in twelve.
 pub const DAYS_A_MONTH: f64 = 30.4375;
 
@@ -43,6 +55,12 @@ impl FromStr for Day {
             .map_err(|_| format!("\"{s}\" is not a day of the calendar; write it as 2026-05-14"))
     }
 }
+
+/// How a day is written, in the words of an error.
+pub const A_DAY: &str = "a day of the calendar, as 2026-05-14";
+/// How a moment is written, in the words of an error.
+pub const A_MOMENT: &str =
+    "a moment of the calendar with its offset from UTC, as 2026-05-14T15:04:05+08:00";
 
 /// A moment with its offset from UTC, written 2026-05-14T15:04:05+08:00 (RFC 3339).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -120,7 +138,7 @@ impl FromStr for Moment {
 }
 
 macro_rules! as_text {
-    ($type:ident, $name:literal, $pattern:literal, $description:literal) => {
+    ($type:ident, $name:literal, $format:literal) => {
         impl Serialize for $type {
             fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
                 s.collect_str(self)
@@ -140,19 +158,14 @@ macro_rules! as_text {
                 true
             }
             fn json_schema(_: &mut SchemaGenerator) -> Schema {
-                json_schema!({"type": "string", "pattern": $pattern, "description": $description})
+                json_schema!({"type": "string", "format": $format})
             }
         }
     };
 }
 
-as_text!(Day, "Day", r"^\d{4}-\d{2}-\d{2}$", "a day, as 2026-05-14");
-as_text!(
-    Moment,
-    "Moment",
-    r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:\d{2})$",
-    "a moment with its offset from UTC, as 2026-05-14T15:04:05+08:00"
-);
+as_text!(Day, "Day", "date");
+as_text!(Moment, "Moment", "date-time");
 
 #[cfg(test)]
 mod tests {

@@ -10,8 +10,10 @@ use serde::de::DeserializeOwned;
 use serde_json::Value;
 use toml_edit::{Document, Item, TableLike};
 
+use super::ids;
 use super::problem::{Place, Problem, Problems, did_you_mean};
 use super::store::{self, StoreError};
+use super::time::{self, Day, Moment};
 
 /// A TOML file as it was read: the value, and the text that it came from.
 #[derive(Debug, Clone)]
@@ -71,8 +73,8 @@ pub fn read<T: DeserializeOwned + JsonSchema>(
     file: &str,
     problems: &mut Problems,
 ) -> Result<Option<Described<T>>, StoreError> {
+    let Some(text) = store::read_for_check(root, file, problems)? else { return Ok(None) };
     let path = root.join(file);
-    let text = store::read_text(&path)?;
     let digest = store::digest(&std::fs::read(&path).map_err(store::io("read", &path))?);
     Ok(parse(file, text, digest, problems))
 }
@@ -181,8 +183,12 @@ fn validate(
     file: &str,
     problems: &mut Problems,
 ) {
-    let validator =
-        jsonschema::validator_for(schema.as_value()).expect("schemas are made from our own types");
+    let validator = jsonschema::options()
+        .should_validate_formats(true)
+        .with_format("date", |text: &str| text.parse::<Day>().is_ok())
+        .with_format("date-time", |text: &str| text.parse::<Moment>().is_ok())
+        .build(schema.as_value())
+        .expect("schemas are made from our own types");
     for error in validator.iter_errors(value) {
         let pointer = error.instance_path().to_string();
         let keys: Vec<String> =
@@ -242,6 +248,13 @@ fn explain(
                 did_you_mean(word, known.iter().copied(), "choose one of these"),
             ));
         }
+        ValidationErrorKind::FalseSchema => problems.push(Problem::new(
+            file,
+            Some(place_of(doc, text, keys, Aim::Key)),
+            format!("\"{name}\" does not go with the other keys of this table"),
+            "only the keys that this kind needs",
+            format!("take {name} out, or change the kind"),
+        )),
         ValidationErrorKind::Type { kind } => problems.push(Problem::new(
             file,
             here(),
@@ -273,6 +286,11 @@ fn rule_in_words(kind: &ValidationErrorKind, schema: &Schema, path: &str) -> Str
         ValidationErrorKind::MinLength { limit } => format!("at least {limit} characters"),
         ValidationErrorKind::MaxLength { limit } => format!("at most {limit} characters"),
         ValidationErrorKind::UniqueItems => "entries that differ from each other".to_owned(),
+        ValidationErrorKind::Pattern { pattern } if pattern == ids::PATTERN => ids::RULE.to_owned(),
+        ValidationErrorKind::Format { format } if format == "date" => time::A_DAY.to_owned(),
+        ValidationErrorKind::Format { format } if format == "date-time" => {
+            time::A_MOMENT.to_owned()
+        }
         ValidationErrorKind::Pattern { pattern } => {
             // A pattern is explained by the description beside it in the schema.
             beside(schema.as_value(), path, "description")

@@ -2,14 +2,22 @@
 //! printed and errors turned into words and exit codes.
 
 mod agree;
+mod begin;
+mod check;
 mod compare;
+mod lot;
+mod lot_text;
+mod session;
 mod table_args;
+mod taster;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use rand_chacha::ChaCha12Rng;
+use rand_chacha::rand_core::SeedableRng as _;
 
 use crate::book::store::StoreError;
 use crate::book::{Book, BookError};
@@ -27,6 +35,13 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Begin(begin::Begin),
+    Check(check::Check),
+    Lot(lot::Lot),
+    /// Plan, taste, close and reveal blind sessions
+    #[command(subcommand)]
+    Session(session::SessionCommand),
+    Taster(taster::Taster),
     /// Do the tasters agree?
     Agree(agree::AgreeArgs),
     /// Which lots differ?
@@ -105,6 +120,14 @@ pub struct Context {
 }
 
 impl Context {
+    /// Randomness from the operating system, for the entries of logs.
+    fn rng() -> Result<ChaCha12Rng, Failure> {
+        let mut seed = [0_u8; 32];
+        getrandom::fill(&mut seed)
+            .map_err(|e| Failure::Disk(format!("the system gives no random numbers: {e}")))?;
+        Ok(ChaCha12Rng::from_seed(seed))
+    }
+
     /// The book: the flag, then the variable, then the folder one stands in.
     ///
     /// # Errors
@@ -155,6 +178,11 @@ pub fn main() -> ExitCode {
 
 fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
     match command {
+        Command::Begin(args) => begin::run(args, context),
+        Command::Check(args) => check::run(args, context),
+        Command::Lot(args) => lot::run(args, context),
+        Command::Session(command) => session::run(command, context),
+        Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
     }

@@ -1,0 +1,93 @@
+//! book.toml: where a book is kept, its languages, its defaults and the panel's own limits.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::ids;
+
+/// What a book says of itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "book.toml")]
+pub struct BookFile {
+    /// The format of this file: 1.
+    #[schemars(range(min = 1, max = 1))]
+    pub format: u64,
+    /// What the book is called.
+    #[schemars(length(min = 1, max = 200))]
+    pub title: String,
+    /// Where the panel tastes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// Metres above the sea, from -430 to 6000: water boils cooler on a mountain.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -430.0, max = 6000.0))]
+    pub altitude_m: Option<f64>,
+    /// The time zone, as Asia/Shanghai.
+    #[serde(default = "utc")]
+    #[schemars(regex(pattern = r"^[A-Za-z0-9_+/-]{1,60}$"))]
+    pub zone: String,
+    /// The languages of ballots and sheets, the first one first: en, zh.
+    #[schemars(length(min = 1, max = 10), inner(regex(pattern = r"^[a-z]{2,3}(-[A-Za-z0-9]+)*$")))]
+    pub languages: Vec<String>,
+    /// What is taken where a command does not say.
+    #[serde(default)]
+    pub defaults: Defaults,
+    /// The panel's own limits.
+    #[serde(default)]
+    pub limits: Limits,
+}
+
+fn utc() -> String {
+    "UTC".to_owned()
+}
+
+/// What is taken where a command does not say.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(inline)]
+pub struct Defaults {
+    /// The recipe.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = ids::PATTERN))]
+    pub recipe: Option<String>,
+    /// The terms that a profile session asks.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(inner(regex(pattern = ids::PATTERN)), extend("uniqueItems" = true))]
+    pub terms: Vec<String>,
+}
+
+/// The panel's own limits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct Limits {
+    /// A level is printed on a sheet when its 95 % half-width is at most this, in points of the
+    /// scale: more than 0.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub sheet_half_width: f64,
+    /// The most cups in a flight: 2 to 30.
+    #[schemars(range(min = 2, max = 30))]
+    pub flight_cups: u32,
+    /// Moisture of packed tea (percent, wet basis) from which a warning is given: 0 to 100.
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub moisture_warning_pct: f64,
+    /// By how much the rate of oxidation is taken to rise with 10 degrees: an assumption, for
+    /// no published figure for leaf is confirmed. 1 to 5.
+    #[schemars(range(min = 1.0, max = 5.0))]
+    pub q10: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { sheet_half_width: 1.0, flight_cups: 8, moisture_warning_pct: 6.5, q10: 2.0 }
+    }
+}
+
+impl BookFile {
+    /// The first language.
+    #[must_use]
+    pub fn language(&self) -> &str {
+        self.languages.first().map_or("en", String::as_str)
+    }
+}

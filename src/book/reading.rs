@@ -1,0 +1,240 @@
+//! Reading a book: each file with all its mistakes, in form and in meaning.
+
+use std::fs;
+use std::path::Path;
+
+use serde::de::DeserializeOwned;
+
+use super::book_file::BookFile;
+use super::lot_log;
+use super::lots::{Lot, LotFile};
+use super::parameters::{self, Parameters};
+use super::problem::{Problems, did_you_mean};
+use super::recipes::{self, Recipes};
+use super::store::{self, StoreError};
+use super::tasters::{self, Tasters};
+use super::toml_file::{self, Described};
+use super::vocabulary::{self, Vocabulary};
+use super::{Book, BookError, copies, csv_file, ids};
+
+/// The descriptions of a book that are there once.
+pub const BOOK: &str = "book.toml";
+/// The words.
+pub const VOCABULARY: &str = "vocabulary.toml";
+/// The parameters.
+pub const PARAMETERS: &str = "parameters.toml";
+/// The recipes.
+pub const RECIPES: &str = "recipes.toml";
+/// The tasters.
+pub const TASTERS: &str = "tasters.toml";
+
+impl Book {
+    fn read<T: DeserializeOwned + schemars::JsonSchema>(
+        &self,
+        file: &str,
+        check: impl FnOnce(&Described<T>, &mut Problems),
+        problems: &mut Problems,
+    ) -> Result<Option<Described<T>>, StoreError> {
+        let described = toml_file::read::<T>(self.root(), file, problems)?;
+        if let Some(d) = &described {
+            check(d, problems);
+        }
+        Ok(described)
+    }
+
+    fn one<T>(
+        read: impl FnOnce(&mut Problems) -> Result<Option<T>, StoreError>,
+    ) -> Result<T, BookError> {
+        let mut problems = Problems::new();
+        let value = read(&mut problems)?;
+        match value {
+            Some(value) if problems.is_empty() => Ok(value),
+            _ => Err(BookError::Records(problems)),
+        }
+    }
+
+    /// book.toml.
+    ///
+    /// # Errors
+    /// Every mistake in it, or that the disk refused.
+    pub fn book_file(&self) -> Result<Described<BookFile>, BookError> {
+        Self::one(|p| self.read(BOOK, |_, _| {}, p))
+    }
+
+    /// vocabulary.toml.
+    ///
+    /// # Errors
+    /// As for [`Book::book_file`].
+    pub fn vocabulary(&self) -> Result<Described<Vocabulary>, BookError> {
+        Self::one(|p| self.read(VOCABULARY, vocabulary::check, p))
+    }
+
+    /// parameters.toml.
+    ///
+    /// # Errors
+    /// As for [`Book::book_file`].
+    pub fn parameters(&self) -> Result<Described<Parameters>, BookError> {
+        Self::one(|p| self.read(PARAMETERS, parameters::check, p))
+    }
+
+    /// recipes.toml.
+    ///
+    /// # Errors
+    /// As for [`Book::book_file`].
+    pub fn recipes(&self) -> Result<Described<Recipes>, BookError> {
+        Self::one(|p| self.read(RECIPES, recipes::check, p))
+    }
+
+    /// tasters.toml.
+    ///
+    /// # Errors
+    /// As for [`Book::book_file`].
+    pub fn tasters(&self) -> Result<Described<Tasters>, BookError> {
+        Self::one(|p| self.read(TASTERS, tasters::check, p))
+    }
+
+    /// All lots, by their ids.
+    ///
+    /// # Errors
+    /// Every mistake in any of them, or that the disk refused.
+    pub fn lots(&self) -> Result<Vec<Lot>, BookError> {
+        let parameters = self.parameters()?;
+        let mut problems = Problems::new();
+        let mut lots = Vec::new();
+        let ids = self.lot_ids()?;
+        for id in &ids {
+            lots.extend(self.read_lot(id, &parameters.value, &mut problems)?);
+        }
+        super::lot_graph::check(&lots, &ids, &mut problems);
+        Ok(problems.or(lots)?)
+    }
+
+    /// The lot of an id.
+    ///
+    /// # Errors
+    /// If there is none (with the nearest id that there is), or every mistake in it.
+    pub fn lot(&self, id: &str) -> Result<Lot, BookError> {
+        let known = self.lot_ids()?;
+        let Some(id) = known.iter().find(|k| ids::same(k, id)) else {
+            return Err(unknown("lot", id, &known, "`blindsteep lot list` names the lots"));
+        };
+        let parameters = self.parameters()?;
+        Self::one(|p| self.read_lot(id, &parameters.value, p))
+    }
+
+    /// The ids of all lots: the folders in lots/.
+    ///
+    /// # Errors
+    /// If the disk refuses.
+    pub fn lot_ids(&self) -> Result<Vec<String>, BookError> {
+        Ok(folders(&self.root().join("lots"))?)
+    }
+
+    /// The names of all sessions, by their folders.
+    ///
+    /// # Errors
+    /// If the disk refuses.
+    pub fn session_names(&self) -> Result<Vec<String>, BookError> {
+        Ok(folders(&self.root().join("sessions"))?)
+    }
+
+    /// The session of a name, which may be any part of it that no other session has.
+    ///
+    /// # Errors
+    /// If there is none, or more than one.
+    pub fn session_name(&self, part: &str) -> Result<String, BookError> {
+        let mut known = self.session_names()?;
+        if let Some(at) = known.iter().position(|k| ids::same(k, part)) {
+            return Ok(known.swap_remove(at));
+        }
+        let lower = part.to_lowercase();
+        let fitting: Vec<&String> =
+            known.iter().filter(|k| k.to_lowercase().contains(&lower)).collect();
+        match fitting.as_slice() {
+            [one] if !part.is_empty() => Ok((*one).clone()),
+            [] => Err(unknown("session", part, &known, "name one of the folders in sessions/")),
+            several => {
+                let names: Vec<&str> = several.iter().map(|s| s.as_str()).collect();
+                Err(BookError::Refused(format!(
+                    "\"{part}\" is a part of several sessions\n  expected: {}\n  to mend:  name more of it",
+                    names.join(", ")
+                )))
+            }
+        }
+    }
+
+    pub(super) fn read_lot(
+        &self,
+        id: &str,
+        parameters: &Parameters,
+        problems: &mut Problems,
+    ) -> Result<Option<Lot>, StoreError> {
+        let Some(file) = self.read_lot_file(id, problems)? else { return Ok(None) };
+        let log = csv_file::read(self.root(), &format!("lots/{id}/log.csv"), problems)?;
+        let values = lot_log::settle(&log, &file.value, parameters, problems);
+        Ok(Some(Lot { id: file.value.id.clone(), file, log, values }))
+    }
+
+    fn read_lot_file(
+        &self,
+        id: &str,
+        problems: &mut Problems,
+    ) -> Result<Option<Described<LotFile>>, StoreError> {
+        let name = format!("lots/{id}/lot.toml");
+        self.read(&name, |d, p| super::lot_graph::check_one(id, d, p), problems)
+    }
+
+    /// Reads every description of the book that is there once, with all mistakes.
+    pub(super) fn read_all(&self, problems: &mut Problems) -> Result<Everything, StoreError> {
+        self.read(TASTERS, tasters::check, problems)?;
+        Ok(Everything {
+            book: self.read(BOOK, |_, _| {}, problems)?,
+            vocabulary: self.read(VOCABULARY, vocabulary::check, problems)?,
+            parameters: self.read(PARAMETERS, parameters::check, problems)?,
+            recipes: self.read(RECIPES, recipes::check, problems)?,
+        })
+    }
+}
+
+/// The descriptions of a book that others lean on, as far as they could be read.
+pub(super) struct Everything {
+    pub(super) book: Option<Described<BookFile>>,
+    pub(super) vocabulary: Option<Described<Vocabulary>>,
+    pub(super) parameters: Option<Described<Parameters>>,
+    pub(super) recipes: Option<Described<Recipes>>,
+}
+
+/// "There is no lot …", with the nearest that there is.
+#[must_use]
+pub fn unknown(what: &str, id: &str, known: &[String], otherwise: &str) -> BookError {
+    let shown = if known.is_empty() {
+        format!("the book has no {what} yet")
+    } else if known.len() > 12 {
+        format!("one of {}, … ({} in all)", known[..12].join(", "), known.len())
+    } else {
+        format!("one of {}", known.join(", "))
+    };
+    BookError::Refused(format!(
+        "there is no {what} \"{id}\"\n  expected: {shown}\n  to mend:  {}",
+        did_you_mean(id, known.iter().map(String::as_str), otherwise)
+    ))
+}
+
+/// The folders in a folder, sorted; none if the folder is not there. Names with a dot before
+/// them belong to programs, not to the record; conflict copies are left to `check`.
+pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
+    if !folder.exists() {
+        return Ok(Vec::new());
+    }
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder).map_err(store::io("read the folder", folder))? {
+        let entry = entry.map_err(store::io("read the folder", folder))?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let set_aside = name.starts_with('.') || copies::is_conflict_copy(&name);
+        if entry.path().is_dir() && !set_aside {
+            names.push(name);
+        }
+    }
+    names.sort();
+    Ok(names)
+}

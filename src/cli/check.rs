@@ -1,0 +1,41 @@
+//! `check`: every mistake of the whole book.
+
+use clap::Args;
+
+use super::{Context, Failure};
+use crate::book::check::check;
+use crate::session;
+
+/// List every mistake of the whole book, and how to mend it
+#[derive(Debug, Args)]
+pub struct Check {}
+
+/// Runs the command.
+///
+/// # Errors
+/// If there are mistakes, or the disk refuses.
+pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
+    let book = context.book()?;
+    let mut checked = check(&book)?;
+    session::check::problems(&book, &mut checked.problems)?;
+    for problem in checked.problems.sorted() {
+        writeln!(context.out, "{problem}")?;
+    }
+    for notice in &checked.notices {
+        writeln!(context.out, "notice: {notice}")?;
+    }
+    let n = checked.problems.len();
+    if n > 0 {
+        let mistakes = if n == 1 { "mistake" } else { "mistakes" };
+        return Err(Failure::Records(format!("{n} {mistakes} to mend")));
+    }
+    writeln!(
+        context.out,
+        "no mistakes in {} {} and {} {}",
+        checked.n_lots,
+        if checked.n_lots == 1 { "lot" } else { "lots" },
+        checked.n_sessions,
+        if checked.n_sessions == 1 { "session" } else { "sessions" },
+    )?;
+    Ok(())
+}

@@ -1,0 +1,209 @@
+//! `session plan`.
+
+use std::io::Write as _;
+
+use clap::Args;
+
+use crate::book::Book;
+use crate::book::ids;
+use crate::book::session_files::Kind;
+use crate::book::time::{Day, Moment};
+use crate::cli::{Context, Failure};
+use crate::session::orders::Imbalance;
+use crate::session::plan::LeafNeed;
+use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
+
+/// What is planned.
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// What the session is called; its folder has the day before it
+    name: String,
+    /// The lots, as LOT or LOT@ARM
+    #[arg(long, value_name = "LOT,…", value_delimiter = ',', required_unless_present = "flight")]
+    lots: Vec<String>,
+    /// The lots of one flight; repeat it for each flight (a lot in two flights is brewed twice)
+    #[arg(long, value_name = "LOT,…", conflicts_with_all = ["lots", "replicates"])]
+    flight: Vec<String>,
+    /// The tasters
+    #[arg(long, value_name = "WHO,…", value_delimiter = ',', required = true)]
+    tasters: Vec<String>,
+    /// What is asked: profile (score terms)
+    #[arg(long, default_value = "profile", value_parser = kind)]
+    kind: Kind,
+    /// How often each lot is brewed anew, in a flight of its own each time
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    replicates: usize,
+    /// How many lots of each flight get a second code; which ones is dealt
+    #[arg(long, value_name = "N", default_value_t = 0, conflicts_with = "duplicate_of")]
+    duplicates: usize,
+    /// The lots that get a second code in their flight
+    #[arg(long, value_name = "LOT,…", value_delimiter = ',')]
+    duplicate_of: Vec<String>,
+    /// The frozen sample that every flight has a cup of
+    #[arg(long, value_name = "LOT")]
+    reference: Option<String>,
+    /// Pour a cup of this first in every flight; it is not scored
+    #[arg(long, value_name = "LOT")]
+    warm_up: Option<String>,
+    /// The recipe (default: the book's)
+    #[arg(long, value_name = "ID")]
+    recipe: Option<String>,
+    /// The terms that are asked, or all (default: the book's default terms)
+    #[arg(long, value_name = "TERM,…|all", value_delimiter = ',')]
+    terms: Vec<String>,
+    /// The day; repeat it for each replicate or each flight (default: today)
+    #[arg(long, value_name = "DATE", value_parser = |s: &str| s.parse::<Day>())]
+    day: Vec<Day>,
+    /// The most scored cups in a flight (default: the book's limit)
+    #[arg(long, value_name = "N")]
+    flight_size: Option<usize>,
+    /// The public seed that arranges codes and serving orders (default: a random one)
+    #[arg(long, value_name = "N")]
+    order_seed: Option<u32>,
+    /// Ask which lot a cup is thought to be
+    #[arg(long)]
+    guess: bool,
+    /// You pour and taste alone: codes are given to tins on a shelf, the key comes after closing
+    #[arg(long)]
+    alone: bool,
+}
+
+fn kind(word: &str) -> Result<Kind, String> {
+    if word == Kind::Profile.word() {
+        Ok(Kind::Profile)
+    } else {
+        Err("the one kind of session is profile (score terms)".to_owned())
+    }
+}
+
+pub(super) fn run(
+    args: PlanArgs,
+    book: &Book,
+    now: Moment,
+    context: &mut Context,
+) -> Result<(), Failure> {
+    let order_seed = match args.order_seed {
+        Some(seed) => seed,
+        None => getrandom::u32().map_err(|e| {
+            Failure::Ours(format!("the operating system gives no random bits: {e}"))
+        })?,
+    };
+    let terms = match args.terms.as_slice() {
+        [] => Terms::Default,
+        [all] if all == "all" => Terms::All,
+        _ => Terms::Of(args.terms),
+    };
+    let duplicates = if args.duplicate_of.is_empty() {
+        Duplicates::Dealt(args.duplicates)
+    } else {
+        Duplicates::Of(args.duplicate_of)
+    };
+    let flights = args.flight.iter().map(|lots| flight(lots, &duplicates)).collect();
+    let request = PlanRequest {
+        flights,
+        name: args.name,
+        kind: args.kind,
+        lots: args.lots,
+        tasters: args.tasters,
+        replicates: args.replicates,
+        duplicates: if args.flight.is_empty() { duplicates } else { Duplicates::Dealt(0) },
+        reference: args.reference,
+        warm_up: args.warm_up,
+        recipe: args.recipe,
+        terms,
+        days: args.day,
+        flight_size: args.flight_size,
+        order_seed,
+        guess: args.guess,
+        alone: args.alone,
+    };
+    let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
+    tell(&planned, context)
+}
+
+/// A flight from its list of lots; of the named duplicates those that are in it.
+fn flight(lots: &str, duplicates: &Duplicates) -> FlightRequest {
+    let lots: Vec<String> = lots.split(',').map(|l| l.trim().to_owned()).collect();
+    let duplicates = match duplicates {
+        Duplicates::Dealt(n) => Duplicates::Dealt(*n),
+        Duplicates::Of(names) => Duplicates::Of(
+            names.iter().filter(|n| lots.iter().any(|l| ids::same(l, n))).cloned().collect(),
+        ),
+    };
+    FlightRequest { lots, duplicates }
+}
+
+fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
+    let out = &mut context.out;
+    let plan = &planned.plan;
+    writeln!(out, "Session {} is planned.", planned.session)?;
+    writeln!(
+        out,
+        "Tasters: {}. Recipe: {}. Terms: {}. Order seed: {}.",
+        plan.tasters.join(", "),
+        plan.recipe.id,
+        plan.terms.len(),
+        plan.order_seed
+    )?;
+    for (flight, imbalance) in plan.flights.iter().zip(&planned.imbalances) {
+        let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
+        let first =
+            flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
+        writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
+        writeln!(out, "  {}", balance(imbalance))?;
+    }
+    writeln!(out, "Leaf, at most:")?;
+    for LeafNeed { sample, need_g, left_g } in &planned.leaf {
+        match left_g {
+            Some(left) => {
+                writeln!(out, "  {sample}: {need_g:.1} g of {left:.1} g left in reserve")?
+            }
+            None => writeln!(out, "  {sample}: {need_g:.1} g; no reserve is recorded")?,
+        }
+    }
+    match &plan.key_digest {
+        Some(digest) => {
+            writeln!(out, "The key is sealed. Its digest, printed on every ballot:\n  {digest}")?;
+        }
+        None => writeln!(
+            out,
+            "Nothing is sealed: you pour and taste alone. Put the samples into tins that look \
+             alike, the lot's name under each; shuffle them twice with a night between; set them \
+             on a shelf without looking, places 1 to {}. `session pour` says which cup comes from \
+             which place. Look under the tins when the session is closed.",
+            plan.flights
+                .iter()
+                .flat_map(|f| f.shelf.iter().chain(&f.warm_up_shelf))
+                .max()
+                .unwrap_or(&0)
+        )?,
+    }
+    for caution in [
+        "Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups.",
+        "Name allergens that are on the table. Anyone may decline a cup without a reason.",
+    ] {
+        writeln!(out, "{caution}")?;
+    }
+    Ok(())
+}
+
+/// How near orders are to balance, in words and numbers.
+pub(super) fn balance(i: &Imbalance) -> String {
+    let times = |least: usize, most: usize| {
+        if least == most { format!("{least} times") } else { format!("{least} to {most} times") }
+    };
+    let places = times(i.place_least, i.place_most);
+    let follows = times(i.follow_least, i.follow_most);
+    if i.balanced() {
+        format!(
+            "orders balanced: each cup stands {places} at each place and follows each other {follows}"
+        )
+    } else {
+        format!(
+            "orders not balanced, which takes a multiple of {} tasters: a cup stands {places} at a \
+             place and follows another {follows} (even would be {:.2})",
+            i.n_for_balance,
+            i.n_rows as f64 / i.n_cups as f64
+        )
+    }
+}

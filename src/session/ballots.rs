@@ -1,0 +1,419 @@
+//! Ballots: what a taster answered, line by line, and what of it holds.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::book::BookError;
+use crate::book::csv_file::{self, Line, Log};
+use crate::book::ids;
+use crate::book::problem::{Problem, Problems, did_you_mean};
+use crate::book::session_files::{AnswerState, BallotLine, SessionFile};
+use crate::book::vocabulary::{Misfit, Scale, Term};
+
+use super::state::{Session, entry_of};
+
+/// The word that stands in the column `term` where a taster says which lot a cup may be.
+pub const GUESS: &str = "guess";
+/// The word that stands in the column `term` where a taster says how sure the guess is.
+pub const GUESS_SURE: &str = "guess-sure";
+
+/// What a line answers: one term of one steep of one cup. Guesses have no steep.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Question {
+    /// The code of the cup.
+    pub cup: u16,
+    /// The steep, from 1; none for guesses.
+    pub steep: Option<u32>,
+    /// The term's id; [`GUESS`] or [`GUESS_SURE`].
+    pub term: String,
+}
+
+/// A taster's ballot as it was read.
+#[derive(Debug, Clone)]
+pub struct Ballot {
+    /// Whose it is.
+    pub taster: String,
+    /// Every whole line, corrected or not.
+    pub log: Log<BallotLine>,
+    current: BTreeMap<Question, usize>,
+    handed_in: BTreeSet<u32>,
+}
+
+impl Ballot {
+    /// Reads the ballot of a taster; mistakes go into `problems`.
+    ///
+    /// # Errors
+    /// Only if the disk refuses.
+    pub fn read(
+        session: &Session,
+        taster: &str,
+        problems: &mut Problems,
+    ) -> Result<Self, BookError> {
+        let log = csv_file::read(&session.root, &session.ballot_file(taster), problems)?;
+        Ok(Self::settle(session.plan(), taster, log, problems))
+    }
+
+    /// As [`Ballot::read`], with the mistakes as an error.
+    ///
+    /// # Errors
+    /// If there is a mistake, or the disk refuses.
+    pub fn open(session: &Session, taster: &str) -> Result<Self, BookError> {
+        let mut problems = Problems::new();
+        let ballot = Self::read(session, taster, &mut problems)?;
+        Ok(problems.or(ballot)?)
+    }
+
+    fn settle(
+        plan: &SessionFile,
+        taster: &str,
+        log: Log<BallotLine>,
+        problems: &mut Problems,
+    ) -> Self {
+        let mut ballot = Self {
+            taster: taster.to_owned(),
+            current: BTreeMap::new(),
+            handed_in: BTreeSet::new(),
+            log,
+        };
+        // Lines are ordered by n, not by the clock, nor by where a union of two copies put them.
+        let mut order: Vec<usize> = (0..ballot.log.lines.len()).collect();
+        order.sort_by_key(|i| (ballot.log.lines[*i].value.n, *i));
+        let mut by_entry: BTreeMap<String, usize> = BTreeMap::new();
+        for i in order {
+            let line = &ballot.log.lines[i];
+            let value = &line.value;
+            if let Some(first) = by_entry.get(&value.entry) {
+                let first = &ballot.log.lines[*first];
+                // Uniting two copies of a book may leave the same line twice: it counts once.
+                if first.value != *value {
+                    problems.push(ballot.log.problem(
+                        line.number,
+                        "entry",
+                        format!(
+                            "the entry {} stands at line {} already",
+                            value.entry, first.number
+                        ),
+                        "each entry once in a file",
+                        "give this line an entry of its own",
+                    ));
+                }
+                continue;
+            }
+            let Some(question) = question_of(plan, &ballot.log, line, problems) else { continue };
+            by_entry.insert(value.entry.clone(), i);
+            let Some(question) = question else {
+                ballot.handed_in.insert(value.flight);
+                continue;
+            };
+            if let Some(problem) = conflict(&ballot, &by_entry, line, &question) {
+                problems.push(problem);
+                continue;
+            }
+            ballot.current.insert(question, i);
+        }
+        ballot
+    }
+
+    /// The ballot as it will be with more lines.
+    pub(super) fn with(
+        &self,
+        plan: &SessionFile,
+        lines: &[BallotLine],
+        problems: &mut Problems,
+    ) -> Self {
+        let mut log = self.log.clone();
+        let last = log.lines.last().map_or(1, |l| l.number);
+        log.lines.extend(
+            lines.iter().enumerate().map(|(i, l)| Line { value: l.clone(), number: last + 1 + i }),
+        );
+        Self::settle(plan, &self.taster, log, problems)
+    }
+
+    /// The line that holds for a question.
+    #[must_use]
+    pub fn answer(&self, question: &Question) -> Option<&BallotLine> {
+        self.current.get(question).map(|i| &self.log.lines[*i].value)
+    }
+
+    /// The number of the line that holds for a question.
+    #[must_use]
+    pub fn line_number(&self, question: &Question) -> Option<usize> {
+        self.current.get(question).map(|i| self.log.lines[*i].number)
+    }
+
+    /// All questions that have an answer, with the lines that hold.
+    pub fn answers(&self) -> impl Iterator<Item = (&Question, &BallotLine)> {
+        self.current.iter().map(|(q, i)| (q, &self.log.lines[*i].value))
+    }
+
+    /// Whether the ballot of a flight was handed in.
+    #[must_use]
+    pub fn is_handed_in(&self, flight: u32) -> bool {
+        self.handed_in.contains(&flight)
+    }
+
+    /// The number for the next line.
+    #[must_use]
+    pub fn next_n(&self) -> u64 {
+        self.log.values().map(|l| l.n).max().unwrap_or(0).saturating_add(1)
+    }
+}
+
+/// What a line answers; `Some(None)` where it hands in a flight, `None` after adding to
+/// `problems` if the line can't be meant.
+fn question_of(
+    plan: &SessionFile,
+    log: &Log<BallotLine>,
+    line: &Line<BallotLine>,
+    problems: &mut Problems,
+) -> Option<Option<Question>> {
+    let value = &line.value;
+    if value.state == AnswerState::HandedIn {
+        if plan.flights.iter().any(|f| f.number == value.flight) {
+            return Some(None);
+        }
+        problems.push(log.problem(
+            line.number,
+            "flight",
+            format!("there is no flight {}", value.flight),
+            format!("a flight from 1 to {}", plan.flights.len()),
+            "correct the number of the flight",
+        ));
+        return None;
+    }
+    let cup = value.cup?;
+    let (column, wrong) = match served(plan, cup) {
+        Err(wrong) => ("cup", wrong),
+        Ok(flight) if flight != value.flight => (
+            "flight",
+            Wrong::new(
+                format!("cup {cup} is not served in flight {}", value.flight),
+                format!("flight {flight}"),
+                "correct the number of the flight",
+            ),
+        ),
+        Ok(_) => {
+            let term = value.term.as_deref().unwrap_or_default();
+            match fit(plan, term, value.steep, value.value.as_deref()) {
+                Ok((term, steep, _)) => return Some(Some(Question { cup, steep, term })),
+                Err((column, wrong)) => (column, wrong),
+            }
+        }
+    };
+    problems.push(log.problem(line.number, column, wrong.found, wrong.expected, wrong.mend));
+    None
+}
+
+/// Two lines for one question, of which neither replaces the other; or a correction of nothing.
+fn conflict(
+    ballot: &Ballot,
+    by_entry: &BTreeMap<String, usize>,
+    line: &Line<BallotLine>,
+    question: &Question,
+) -> Option<Problem> {
+    let standing = ballot.current.get(question).map(|i| &ballot.log.lines[*i]);
+    match (&line.value.replaces, standing) {
+        (None, None) => None,
+        (None, Some(first)) => Some(ballot.log.problem(
+            line.number,
+            "cup",
+            format!(
+                "a second answer for {} of cup {}: line {} has one already",
+                question.term, question.cup, first.number
+            ),
+            "one answer, or a line that replaces the other and says why",
+            format!(
+                "write {} into `replaces` and a reason, or take one of the two out",
+                first.value.entry
+            ),
+        )),
+        (Some(entry), Some(first)) if *entry == first.value.entry => None,
+        (Some(entry), _) => {
+            let expected = match standing {
+                Some(first) => format!("{}, the entry of line {}", first.value.entry, first.number),
+                None => "nothing, for this question has no earlier answer".to_owned(),
+            };
+            let known = by_entry.contains_key(entry);
+            Some(ballot.log.problem(
+                line.number,
+                "replaces",
+                if known {
+                    format!("{entry} is not the answer that stands for this question")
+                } else {
+                    format!("there is no earlier entry {entry}")
+                },
+                expected,
+                "correct `replaces`",
+            ))
+        }
+    }
+}
+
+/// What does not fit, in words.
+#[derive(Debug, Clone)]
+pub struct Wrong {
+    /// What was found.
+    pub found: String,
+    /// What was expected.
+    pub expected: String,
+    /// How to mend it.
+    pub mend: String,
+}
+
+impl Wrong {
+    pub(super) fn new(
+        found: impl Into<String>,
+        expected: impl Into<String>,
+        mend: impl Into<String>,
+    ) -> Self {
+        Self { found: found.into(), expected: expected.into(), mend: mend.into() }
+    }
+}
+
+/// The flight in which a code is served to be scored.
+pub(super) fn served(plan: &SessionFile, code: u16) -> Result<u32, Wrong> {
+    match plan.flight_of(code) {
+        Some(flight) if flight.warm_up == Some(code) => Err(Wrong::new(
+            format!("{code} is the warm-up cup of flight {}: it is not scored", flight.number),
+            "the code of a scored cup",
+            "leave the warm-up cup out",
+        )),
+        Some(flight) => Ok(flight.number),
+        None => {
+            let known: Vec<String> =
+                plan.flights.iter().flat_map(|f| f.cups.iter().map(u16::to_string)).collect();
+            let shown =
+                if known.len() > 30 { "see `session show`".to_owned() } else { known.join(", ") };
+            Err(Wrong::new(
+                format!("no cup {code} was served in this session"),
+                format!("one of its codes: {shown}"),
+                did_you_mean(
+                    &code.to_string(),
+                    known.iter().map(String::as_str),
+                    "look at the code on the cup",
+                ),
+            ))
+        }
+    }
+}
+
+/// What an answer is about once it fits: the term's id as the plan writes it, the steep, the
+/// value as it is kept.
+type Fitting = (String, Option<u32>, Option<String>);
+
+/// Fits term, steep and value to the plan; the error names the column.
+pub(super) fn fit(
+    plan: &SessionFile,
+    term: &str,
+    steep: Option<u32>,
+    value: Option<&str>,
+) -> Result<Fitting, (&'static str, Wrong)> {
+    if ids::same(term, GUESS) || ids::same(term, GUESS_SURE) {
+        return fit_guess(plan, &term.to_lowercase(), steep, value);
+    }
+    let Some(frozen) = term_named(plan, term) else {
+        let known: Vec<&str> = plan.terms.iter().map(|t| t.id.as_str()).collect();
+        let wrong = Wrong::new(
+            format!("this session does not ask \"{term}\""),
+            format!("one of {}", known.join(", ")),
+            did_you_mean(term, known.iter().copied(), "leave the answer out"),
+        );
+        return Err(("term", wrong));
+    };
+    let steep = steep.unwrap_or(1);
+    if steep == 0 || steep > plan.n_steeps() {
+        let wrong = Wrong::new(
+            format!("there is no steep {steep}"),
+            format!("a steep from 1 to {}", plan.n_steeps()),
+            "correct the steep",
+        );
+        return Err(("steep", wrong));
+    }
+    let value = match value {
+        None => None,
+        Some(text) => Some(canonical(frozen, text).map_err(|m| {
+            let found = format!("{} is \"{}\"", frozen.id, text.trim());
+            ("value", Wrong::new(found, m.expected, m.mend))
+        })?),
+    };
+    Ok((frozen.id.clone(), Some(steep), value))
+}
+
+fn fit_guess(
+    plan: &SessionFile,
+    term: &str,
+    steep: Option<u32>,
+    value: Option<&str>,
+) -> Result<Fitting, (&'static str, Wrong)> {
+    if !plan.guess {
+        let wrong = Wrong::new(
+            "this session does not ask for guesses",
+            "answers to its terms",
+            "leave the guess out, or plan the next session with --guess",
+        );
+        return Err(("term", wrong));
+    }
+    if steep.is_some() {
+        let wrong =
+            Wrong::new("a guess has a steep", "an empty cell", "leave the steep of a guess empty");
+        return Err(("steep", wrong));
+    }
+    let Some(value) = value else { return Ok((term.to_owned(), None, None)) };
+    let value = value.trim();
+    if term == GUESS {
+        // Any id goes: an answer that said "there is no such lot here" would tell something.
+        let id = value.split_once('@').is_none_or(|(lot, arm)| ids::is_id(lot) && ids::is_id(arm));
+        if id && (value.contains('@') || ids::is_id(value)) {
+            return Ok((term.to_owned(), None, Some(value.to_owned())));
+        }
+        let wrong = Wrong::new(
+            format!("\"{value}\" is not the name of a lot"),
+            "a lot, as T26-01 or T26-01@dry",
+            "write the lot's id",
+        );
+        return Err(("value", wrong));
+    }
+    match value.to_lowercase().as_str() {
+        "1" | "yes" | "y" | "sure" => Ok((term.to_owned(), None, Some("1".to_owned()))),
+        "0" | "no" | "n" | "unsure" => Ok((term.to_owned(), None, Some("0".to_owned()))),
+        _ => Err((
+            "value",
+            Wrong::new(
+                format!("guess-sure is \"{value}\""),
+                "sure or unsure",
+                "write sure or unsure",
+            ),
+        )),
+    }
+}
+
+/// The frozen term of an id, or of a label in any language.
+pub(super) fn term_named<'a>(plan: &'a SessionFile, name: &str) -> Option<&'a Term> {
+    let name = name.trim();
+    plan.term(name).or_else(|| {
+        plan.terms.iter().find(|t| t.labels.0.values().any(|l| l.eq_ignore_ascii_case(name)))
+    })
+}
+
+/// A value as it is kept: numbers in their shortest form, levels by their ids.
+pub(super) fn canonical(term: &Term, answer: &str) -> Result<String, Misfit> {
+    let number = term.scale.value_of(answer)?;
+    Ok(match (&term.scale, number) {
+        (Scale::Note, _) | (_, None) => answer.trim().replace(['\n', '\r', '\t'], " "),
+        (Scale::Ordered { levels } | Scale::Nominal { levels }, Some(x)) => {
+            // value_of gives the place of one of these levels.
+            levels.get(x as usize).map_or_else(|| answer.trim().to_owned(), |l| l.id.clone())
+        }
+        (_, Some(x)) => (x + 0.0).to_string(),
+    })
+}
+
+/// Gives a line its entry: a digest of all the rest.
+pub(super) fn with_entry(taster: &str, mut line: BallotLine) -> BallotLine {
+    use crate::book::csv_file::Record as _;
+    line.entry = String::new();
+    let cells = line.to_cells();
+    let mut parts: Vec<&str> = vec![taster];
+    parts.extend(cells.iter().map(String::as_str));
+    line.entry = entry_of(&parts);
+    line
+}

@@ -1,0 +1,532 @@
+//! Entering answers: checked as a whole, then appended line by line.
+
+use std::collections::BTreeMap;
+
+use crate::book::session_files::{
+    AnswerState, BallotLine, Change, ChangeLine, Flight, SessionFile,
+};
+use crate::book::time::Moment;
+use crate::book::vocabulary::{Scale, Term};
+use crate::book::{Book, BookError};
+
+use super::ballots::{Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, served, with_entry};
+use super::changes::with_change_entry;
+use super::state::{Session, State, lock};
+
+/// What a taster says to one question.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Given {
+    /// A value, as it was typed.
+    Scored(String),
+    /// The taster would rather not say.
+    Declined,
+    /// The cup or the answer was lost.
+    Lost,
+}
+
+impl Given {
+    /// What a cell or a typed line means: nothing, `-` for declined, `lost`, or a value.
+    #[must_use]
+    pub fn of_text(text: &str) -> Option<Self> {
+        match text.trim() {
+            "" => None,
+            "-" | "declined" => Some(Self::Declined),
+            "lost" => Some(Self::Lost),
+            value => Some(Self::Scored(value.to_owned())),
+        }
+    }
+
+    fn state(&self) -> AnswerState {
+        match self {
+            Self::Scored(_) => AnswerState::Scored,
+            Self::Declined => AnswerState::Declined,
+            Self::Lost => AnswerState::Lost,
+        }
+    }
+}
+
+/// One answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// The code of the cup.
+    pub cup: u16,
+    /// The steep; the first if none. Guesses have none.
+    pub steep: Option<u32>,
+    /// The term's id or label; `guess` or `guess-sure` for guesses.
+    pub term: String,
+    /// What was said.
+    pub given: Given,
+    /// Anything else.
+    pub note: Option<String>,
+}
+
+/// Why an earlier answer is replaced, or one is added to a ballot that was handed in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Amend {
+    /// The reason.
+    pub reason: String,
+    /// Who amends; the taster if none.
+    pub by: Option<String>,
+}
+
+/// Which flights are handed in behind the answers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HandIn {
+    /// None.
+    No,
+    /// Those that were answered completely.
+    Complete,
+    /// Those that have an answer.
+    Begun,
+    /// This one.
+    Flight(u32),
+}
+
+/// What was written.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Entered {
+    /// New answers.
+    pub n_new: usize,
+    /// Answers that stood there already, just so.
+    pub n_unchanged: usize,
+    /// Answers that replaced another.
+    pub n_replaced: usize,
+    /// Ticks and faults that were left untouched and became 0 by handing in.
+    pub n_zeros: usize,
+    /// The flights handed in.
+    pub handed_in: Vec<u32>,
+    /// Cautions that tasters must see at once.
+    pub cautions: Vec<String>,
+}
+
+/// An answer that does not fit.
+#[derive(Debug, Clone)]
+pub struct Misfit {
+    /// Which of the answers, from 0.
+    pub answer: usize,
+    /// What is wrong with it: `cup`, `steep`, `term` or `value`.
+    pub column: &'static str,
+    /// In words.
+    pub wrong: Wrong,
+}
+
+/// Why answers were not written.
+#[derive(Debug, thiserror::Error)]
+pub enum EnterError {
+    /// Some do not fit; none was written.
+    #[error("{}", misfits_in_words(.0))]
+    Misfits(Vec<Misfit>),
+    /// The book or the session's state is against it.
+    #[error(transparent)]
+    Book(#[from] BookError),
+}
+
+impl From<EnterError> for BookError {
+    fn from(e: EnterError) -> Self {
+        match e {
+            EnterError::Book(e) => e,
+            EnterError::Misfits(_) => Self::Refused(e.to_string()),
+        }
+    }
+}
+
+fn misfits_in_words(misfits: &[Misfit]) -> String {
+    let each: Vec<String> = misfits
+        .iter()
+        .map(|m| {
+            let w = &m.wrong;
+            format!("{}\n  expected: {}\n  to mend:  {}", w.found, w.expected, w.mend)
+        })
+        .collect();
+    each.join("\n")
+}
+
+/// The questions of a flight in the order in which a taster has them: cup by cup, steep by
+/// steep, term by term, then the guess.
+#[must_use]
+pub fn questions(plan: &SessionFile, flight: &Flight, taster: &str) -> Vec<Question> {
+    let mut all = Vec::new();
+    for cup in flight.order_of(taster) {
+        for steep in 1..=plan.n_steeps() {
+            all.extend(plan.terms.iter().map(|t| Question {
+                cup: *cup,
+                steep: Some(steep),
+                term: t.id.clone(),
+            }));
+        }
+        if plan.guess {
+            let guess = |term: &str| Question { cup: *cup, steep: None, term: term.to_owned() };
+            all.extend([guess(GUESS), guess(GUESS_SURE)]);
+        }
+    }
+    all
+}
+
+/// Whether a term's blank means nothing at all: ticks and faults are 0 once a ballot is handed
+/// in, notes and guesses need not be there, all else is missing.
+fn must_be_answered(term: &Term) -> bool {
+    !matches!(term.scale, Scale::Tick | Scale::Fault | Scale::Note)
+}
+
+/// The steeps of a flight's cups that a taster said anything about. Where no scale is asked, all
+/// of them: there nothing ticked is an answer.
+fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u32)> {
+    let no_scales = !plan.terms.iter().any(must_be_answered);
+    let mut touched = Vec::new();
+    for cup in &flight.cups {
+        for steep in 1..=plan.n_steeps() {
+            let said = ballot.answers().any(|(q, _)| q.cup == *cup && q.steep == Some(steep));
+            if said || no_scales {
+                touched.push((*cup, steep));
+            }
+        }
+    }
+    touched
+}
+
+/// The questions of a flight that must be answered and are not.
+#[must_use]
+pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
+    questions(plan, flight, &ballot.taster)
+        .into_iter()
+        .filter(|q| plan.term(&q.term).is_some_and(must_be_answered))
+        .filter(|q| ballot.answer(q).is_none())
+        .collect()
+}
+
+/// A line that is going to be written.
+struct Draft {
+    question: Question,
+    flight: u32,
+    state: AnswerState,
+    value: Option<String>,
+    replaces: Option<String>,
+    note: Option<String>,
+}
+
+/// Checks answers against the plan and what stands on the ballot, and appends those that are
+/// new. All or none: if one does not fit, nothing is written.
+///
+/// # Errors
+/// The answers that do not fit, or what else is against it.
+pub fn enter_lines(
+    book: &Book,
+    name: &str,
+    taster: &str,
+    answers: &[Answer],
+    amend: Option<&Amend>,
+    hand_in: HandIn,
+    now: Moment,
+) -> Result<Entered, EnterError> {
+    let _lock = lock(book.root()).map_err(BookError::from)?;
+    let session = Session::open(book, name)?;
+    let taster = session.taster(taster)?;
+    may_write(&session, amend)?;
+    let ballot = Ballot::open(&session, &taster)?;
+    let plan = session.plan();
+    let mut entered = Entered::default();
+    let drafts = drafts(plan, &ballot, answers, amend, &mut entered)?;
+    let mut writer = Writer { taster: &taster, n: ballot.next_n(), now, lines: Vec::new() };
+    let mut changes = Vec::new();
+    for draft in &drafts {
+        let line = writer.answer(draft, amend);
+        if let Some(amend) = amend
+            && (ballot.is_handed_in(draft.flight) || session.state >= State::Closed)
+        {
+            changes.push(amendment(&session, &taster, draft, amend, &line, now));
+        }
+        entered.cautions.extend(caution(plan, draft));
+    }
+    // What the ballot will be, so that handing in sees the new answers too.
+    let after = with_lines(&session, &ballot, &writer.lines)?;
+    for flight in to_hand_in(plan, &after, hand_in) {
+        if session.state >= State::Closed {
+            break;
+        }
+        let zeros = zeros(plan, flight, &after);
+        entered.n_zeros += zeros.len();
+        for zero in &zeros {
+            writer.answer(zero, None);
+        }
+        writer.handed_in(flight.number);
+        entered.handed_in.push(flight.number);
+    }
+    if let HandIn::Flight(n) = hand_in
+        && entered.handed_in.is_empty()
+        && !after.is_handed_in(n)
+    {
+        return Err(nothing_to_hand_in(&session, &taster, n).into());
+    }
+    session.append(&session.ballot_file(&taster), &writer.lines)?;
+    session.append(&session.relative("changes.csv"), &changes)?;
+    Ok(entered)
+}
+
+fn nothing_to_hand_in(session: &Session, taster: &str, n: u32) -> BookError {
+    if session.plan().flights.iter().any(|f| f.number == n) {
+        BookError::Refused(format!(
+            "{taster} has answered nothing of flight {n}\n  to mend:  enter the answers first"
+        ))
+    } else {
+        BookError::Refused(format!(
+            "there is no flight {n}\n  expected: 1 to {}\n  to mend:  correct the number",
+            session.plan().flights.len()
+        ))
+    }
+}
+
+fn may_write(session: &Session, amend: Option<&Amend>) -> Result<(), BookError> {
+    if amend.is_some_and(|a| a.reason.trim().is_empty()) {
+        return Err(BookError::Refused(
+            "a correction needs a reason\n  to mend:  say why with --reason".to_owned(),
+        ));
+    }
+    match session.state {
+        State::Planned | State::Open => Ok(()),
+        State::Closed | State::Revealed if amend.is_some() => Ok(()),
+        State::Closed | State::Revealed => Err(session.refused(
+            "no more scores are taken",
+            "correct a mistake in writing with --amend --reason WHY; it stays visible as made afterwards",
+        )),
+        State::Void => Err(session.refused("it takes no scores", "plan another session")),
+    }
+}
+
+fn drafts(
+    plan: &SessionFile,
+    ballot: &Ballot,
+    answers: &[Answer],
+    amend: Option<&Amend>,
+    entered: &mut Entered,
+) -> Result<Vec<Draft>, EnterError> {
+    let mut misfits = Vec::new();
+    let mut drafts: Vec<Draft> = Vec::new();
+    let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
+    for (i, answer) in answers.iter().enumerate() {
+        let mut misfit = |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
+        let flight = match served(plan, answer.cup) {
+            Ok(flight) => flight,
+            Err(wrong) => {
+                misfit("cup", wrong);
+                continue;
+            }
+        };
+        let text = match &answer.given {
+            Given::Scored(text) => Some(text.as_str()),
+            _ => None,
+        };
+        let (term, steep, value) = match fit(plan, &answer.term, answer.steep, text) {
+            Ok(fitting) => fitting,
+            Err((column, wrong)) => {
+                misfit(column, wrong);
+                continue;
+            }
+        };
+        let question = Question { cup: answer.cup, steep, term };
+        if seen.insert(question.clone(), i).is_some() {
+            let wrong = Wrong::new(
+                format!("a second answer for {} of cup {}", question.term, question.cup),
+                "one answer a question",
+                "take one of the two out",
+            );
+            misfit("value", wrong);
+            continue;
+        }
+        let state = answer.given.state();
+        let standing = ballot.answer(&question);
+        if let Some(old) = standing {
+            if old.state == state && old.value == value {
+                entered.n_unchanged += 1;
+                continue;
+            }
+            if amend.is_none() {
+                misfit("value", stands_already(&question, old, ballot));
+                continue;
+            }
+            entered.n_replaced += 1;
+        } else if amend.is_none() && ballot.is_handed_in(flight) {
+            let wrong = Wrong::new(
+                format!("the ballot of flight {flight} was handed in"),
+                "no more answers, or amendments with a reason",
+                "use --amend --reason WHY",
+            );
+            misfit("cup", wrong);
+            continue;
+        } else {
+            entered.n_new += 1;
+        }
+        drafts.push(Draft {
+            flight,
+            state,
+            value,
+            replaces: standing.map(|old| old.entry.clone()),
+            note: answer.note.clone(),
+            question,
+        });
+    }
+    if misfits.is_empty() { Ok(drafts) } else { Err(EnterError::Misfits(misfits)) }
+}
+
+fn stands_already(question: &Question, old: &BallotLine, ballot: &Ballot) -> Wrong {
+    let said = old.value.as_deref().unwrap_or(old.state.word());
+    let line = ballot.line_number(question).unwrap_or(0);
+    Wrong::new(
+        format!(
+            "{} of cup {} has the answer {said} already ({}, line {line})",
+            question.term, question.cup, ballot.log.file
+        ),
+        "a question without an answer, or the same answer",
+        "to replace it use --amend --reason WHY",
+    )
+}
+
+/// The ballot as it will be with more lines.
+fn with_lines(
+    session: &Session,
+    ballot: &Ballot,
+    lines: &[BallotLine],
+) -> Result<Ballot, BookError> {
+    let mut problems = crate::book::problem::Problems::new();
+    let after = ballot.with(session.plan(), lines, &mut problems);
+    Ok(problems.or(after)?)
+}
+
+fn to_hand_in<'a>(plan: &'a SessionFile, ballot: &Ballot, hand_in: HandIn) -> Vec<&'a Flight> {
+    plan.flights
+        .iter()
+        .filter(|f| !ballot.is_handed_in(f.number))
+        .filter(|f| {
+            let begun = !touched(plan, f, ballot).is_empty();
+            match hand_in {
+                HandIn::No => false,
+                HandIn::Complete => {
+                    let said =
+                        ballot.answers().any(|(q, _)| f.cups.contains(&q.cup) && q.steep.is_some());
+                    said && unanswered(plan, f, ballot).is_empty()
+                }
+                HandIn::Begun => begun,
+                HandIn::Flight(n) => f.number == n && begun,
+            }
+        })
+        .collect()
+}
+
+/// The ticks and faults that were left untouched on steeps that were tasted.
+fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
+    let mut zeros = Vec::new();
+    for (cup, steep) in touched(plan, flight, ballot) {
+        for term in &plan.terms {
+            let question = Question { cup, steep: Some(steep), term: term.id.clone() };
+            if matches!(term.scale, Scale::Tick | Scale::Fault)
+                && ballot.answer(&question).is_none()
+            {
+                zeros.push(Draft {
+                    question,
+                    flight: flight.number,
+                    state: AnswerState::Scored,
+                    value: Some("0".to_owned()),
+                    replaces: None,
+                    note: None,
+                });
+            }
+        }
+    }
+    zeros
+}
+
+struct Writer<'a> {
+    taster: &'a str,
+    n: u64,
+    now: Moment,
+    lines: Vec<BallotLine>,
+}
+
+impl Writer<'_> {
+    fn push(&mut self, line: BallotLine) -> BallotLine {
+        let line = with_entry(self.taster, line);
+        self.n = self.n.saturating_add(1);
+        self.lines.push(line.clone());
+        line
+    }
+
+    fn answer(&mut self, draft: &Draft, amend: Option<&Amend>) -> BallotLine {
+        self.push(BallotLine {
+            entry: String::new(),
+            n: self.n,
+            at: self.now,
+            flight: draft.flight,
+            cup: Some(draft.question.cup),
+            steep: draft.question.steep,
+            term: Some(draft.question.term.clone()),
+            value: draft.value.clone(),
+            state: draft.state,
+            replaces: draft.replaces.clone(),
+            reason: amend.map(|a| one_line(&a.reason)),
+            note: draft.note.as_deref().map(one_line).filter(|n| !n.is_empty()),
+        })
+    }
+
+    fn handed_in(&mut self, flight: u32) {
+        self.push(BallotLine {
+            entry: String::new(),
+            n: self.n,
+            at: self.now,
+            flight,
+            cup: None,
+            steep: None,
+            term: None,
+            value: None,
+            state: AnswerState::HandedIn,
+            replaces: None,
+            reason: None,
+            note: None,
+        });
+    }
+}
+
+/// A text without line breaks.
+pub(super) fn one_line(text: &str) -> String {
+    text.replace(['\n', '\r', '\t'], " ").trim().to_owned()
+}
+
+fn amendment(
+    session: &Session,
+    taster: &str,
+    draft: &Draft,
+    amend: &Amend,
+    line: &BallotLine,
+    now: Moment,
+) -> ChangeLine {
+    with_change_entry(ChangeLine {
+        entry: line.entry.clone(),
+        at: now,
+        change: Change::Amendment,
+        flight: Some(draft.flight),
+        taster: Some(taster.to_owned()),
+        cup: Some(draft.question.cup),
+        steep: draft.question.steep,
+        term: Some(draft.question.term.clone()),
+        replaces: draft.replaces.clone(),
+        reason: one_line(&amend.reason),
+        by: Some(amend.by.clone().unwrap_or_else(|| taster.to_owned())),
+        after_reveal: session.state == State::Revealed,
+    })
+}
+
+/// A musty or mouldy cup stops the tasting.
+fn caution(plan: &SessionFile, draft: &Draft) -> Option<String> {
+    let term = plan.term(&draft.question.term)?;
+    let words = term.labels.0.get("en").map(|l| l.to_lowercase()).unwrap_or_default();
+    let id = term.id.to_lowercase();
+    let mould = ["musty", "mould", "mold"].iter().any(|w| id.contains(w) || words.contains(w));
+    let rejects = matches!(term.scale, Scale::Fault) && draft.value.as_deref() == Some("3");
+    (mould && rejects).then(|| {
+        format!(
+            "STOP: cup {} was found {} to the point of rejection. Nobody tastes this cup any \
+             further; spit, rinse, and set it and its leaf aside. Tasting does not establish \
+             food safety: follow local food law and use a licensed laboratory.",
+            draft.question.cup,
+            term.label("en").to_lowercase(),
+        )
+    })
+}

@@ -1,0 +1,254 @@
+//! What ballots and pouring plans say: from a session to the inputs of the printed sheets.
+
+use crate::book::labels::Labels;
+use crate::book::session_files::{Flight, SessionFile};
+use crate::book::vocabulary::{Ends, Level, Scale};
+use crate::book::{Book, BookError};
+use crate::sheets::ballots::{BallotFlight, BallotKind, BallotPaper, BallotTerm};
+use crate::sheets::pouring::{PourRow, PouringPlan, ServingOrder};
+use crate::sheets::{BallotScale, Lang};
+
+use super::pour::Pour;
+use super::sample::Role;
+use super::state::Session;
+
+fn code_of(language: Lang) -> &'static str {
+    match language {
+        Lang::En => "en",
+        Lang::Zh => "zh",
+    }
+}
+
+fn pick(language: Lang, en: String, zh: String) -> String {
+    match language {
+        Lang::En => en,
+        Lang::Zh => zh,
+    }
+}
+
+/// The ballot of a taster. It knows codes only.
+///
+/// # Errors
+/// If the book's description or tasters are wrong.
+pub fn ballot(
+    book: &Book,
+    session: &Session,
+    taster: &str,
+    languages: &[Lang],
+) -> Result<BallotPaper, BookError> {
+    let plan = session.plan();
+    let main = languages.first().copied().unwrap_or_default();
+    let flights = plan
+        .flights
+        .iter()
+        .map(|f| BallotFlight {
+            label: label_of(plan, f, main),
+            cups: f.order_of(taster).to_vec(),
+            steeps: u8::try_from(plan.n_steeps()).unwrap_or(u8::MAX),
+        })
+        .collect();
+    let terms = plan
+        .terms
+        .iter()
+        .map(|t| {
+            let family = plan.families.iter().find(|f| f.id == t.family);
+            BallotTerm {
+                family: family.map_or_else(
+                    || vec![t.family.clone(); languages.len()],
+                    |f| texts(&f.labels, &f.id, languages),
+                ),
+                labels: texts(&t.labels, &t.id, languages),
+                definition: if t.definition.is_empty() {
+                    vec![String::new(); languages.len()]
+                } else {
+                    texts(&t.definition, "", languages)
+                },
+                scale: scale(&t.scale, languages),
+            }
+        })
+        .collect();
+    Ok(BallotPaper {
+        book_title: book.book_file()?.value.title,
+        session: session.name.clone(),
+        kind: BallotKind::Profile,
+        taster_name: name_of(book, taster)?,
+        date: plan.day.0,
+        recipe: recipe(plan, main),
+        digest: digest(plan, main),
+        cautions: plan.flights.iter().filter_map(|f| warm_up(f, main)).collect(),
+        languages: languages.to_vec(),
+        flights,
+        terms,
+        guess: plan.guess,
+    })
+}
+
+/// The pouring plan of a session, from what [`super::pour::pouring_plan`] gave out.
+///
+/// # Errors
+/// If the book's description or tasters are wrong.
+pub fn pouring(
+    book: &Book,
+    session: &Session,
+    pours: &[Pour],
+    pourer: &str,
+    language: Lang,
+) -> Result<PouringPlan, BookError> {
+    let plan = session.plan();
+    let label = |number: u32| {
+        plan.flights
+            .iter()
+            .find(|f| f.number == number)
+            .map_or_else(|| number.to_string(), |f| label_of(plan, f, language))
+    };
+    let rows = pours
+        .iter()
+        .map(|p| PourRow {
+            flight: label(p.flight),
+            code: p.code,
+            sample: p.sample.to_string(),
+            role: role(p.role, language).to_owned(),
+            brew: p.brew.to_string(),
+            leaf_g: plan.recipe.leaf_g,
+            water_ml: plan.recipe.water_ml,
+        })
+        .collect();
+    let mut orders = Vec::new();
+    for flight in &plan.flights {
+        for taster in &plan.tasters {
+            orders.push(ServingOrder {
+                flight: label(flight.number),
+                taster: name_of(book, taster)?,
+                cups: flight.warm_up.into_iter().chain(flight.order_of(taster).to_vec()).collect(),
+            });
+        }
+    }
+    Ok(PouringPlan {
+        book_title: book.book_file()?.value.title,
+        session: session.name.clone(),
+        pourer: pourer.to_owned(),
+        date: plan.day.0,
+        recipe: recipe(plan, language),
+        language,
+        rows,
+        orders,
+        cautions: Vec::new(),
+        digest: digest(plan, language),
+    })
+}
+
+fn name_of(book: &Book, taster: &str) -> Result<String, BookError> {
+    let known = book.tasters()?.value;
+    Ok(known.taster(taster).and_then(|t| t.name.clone()).unwrap_or_else(|| taster.to_owned()))
+}
+
+fn label_of(plan: &SessionFile, flight: &Flight, language: Lang) -> String {
+    let label =
+        pick(language, format!("Flight {}", flight.number), format!("第 {} 轮", flight.number));
+    if flight.day == plan.day { label } else { format!("{label}, {}", flight.day) }
+}
+
+fn warm_up(flight: &Flight, language: Lang) -> Option<String> {
+    let code = flight.warm_up?;
+    Some(pick(
+        language,
+        format!(
+            "Flight {}: first taste the warm-up cup {code}. It is not scored.",
+            flight.number
+        ),
+        format!("第 {} 轮：先品预热杯 {code}，不打分。", flight.number),
+    ))
+}
+
+fn digest(plan: &SessionFile, language: Lang) -> String {
+    plan.key_digest.clone().unwrap_or_else(|| {
+        pick(
+            language,
+            "none, poured and tasted alone".to_owned(),
+            "无（独自冲泡并品评）".to_owned(),
+        )
+    })
+}
+
+fn recipe(plan: &SessionFile, language: Lang) -> Vec<String> {
+    let r = &plan.recipe;
+    let steeps: Vec<String> = r.steeps_s.iter().map(u32::to_string).collect();
+    let mut lines = vec![
+        r.labels.or(code_of(language), &r.id).to_owned(),
+        pick(
+            language,
+            format!(
+                "{} g in {} ml at {} °C, {} s",
+                r.leaf_g,
+                r.water_ml,
+                r.water_c,
+                steeps.join(" + ")
+            ),
+            format!(
+                "{} 克，{} 毫升，{} °C，{} 秒",
+                r.leaf_g,
+                r.water_ml,
+                r.water_c,
+                steeps.join(" + ")
+            ),
+        ),
+    ];
+    if let Some(rinse) = r.rinse_s {
+        lines.push(pick(language, format!("rinsed for {rinse} s"), format!("洗茶 {rinse} 秒")));
+    }
+    lines
+}
+
+fn role(role: Role, language: Lang) -> &'static str {
+    match (role, language) {
+        (_, Lang::En) => role.word(),
+        (Role::Lot, Lang::Zh) => "茶样",
+        (Role::Duplicate, Lang::Zh) => "重复样",
+        (Role::Reference, Lang::Zh) => "参照样",
+        (Role::WarmUp, Lang::Zh) => "预热杯",
+    }
+}
+
+fn texts(labels: &Labels, id: &str, languages: &[Lang]) -> Vec<String> {
+    languages.iter().map(|l| labels.or(code_of(*l), id).to_owned()).collect()
+}
+
+fn scale(scale: &Scale, languages: &[Lang]) -> BallotScale {
+    let levels = |levels: &[Level]| levels.iter().map(|l| texts(&l.labels, &l.id, languages)).collect();
+    match scale {
+        Scale::Line { low, high, step, ends: words } => BallotScale::Line {
+            low: *low,
+            high: *high,
+            step: *step,
+            ends: ends(words, languages),
+        },
+        Scale::Bipolar { low, high, step, ends: words } => BallotScale::Bipolar {
+            low: *low,
+            high: *high,
+            step: *step,
+            ends: ends(words, languages),
+        },
+        Scale::Ordered { levels: l } => BallotScale::Ordered { levels: levels(l) },
+        Scale::Nominal { levels: l } => BallotScale::Nominal { levels: levels(l) },
+        Scale::Tick => BallotScale::Tick,
+        Scale::Fault => BallotScale::Fault,
+        Scale::Note => BallotScale::Note,
+    }
+}
+
+/// The words at the two ends, in each language.
+fn ends(words: &Ends, languages: &[Lang]) -> [Vec<String>; 2] {
+    let of = |i: usize| {
+        languages
+            .iter()
+            .map(|l| {
+                words
+                    .get(code_of(*l))
+                    .or_else(|| words.get("en"))
+                    .or_else(|| words.values().next())
+                    .map_or_else(String::new, |w| w[i].clone())
+            })
+            .collect()
+    };
+    [of(0), of(1)]
+}

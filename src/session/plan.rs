@@ -1,0 +1,674 @@
+//! Planning a session: who tastes what how often, arranged in the open, dealt in secret.
+
+use std::fs;
+
+use crate::book::ids;
+use crate::book::lots::{Lot, MAIN};
+use crate::book::reading::unknown;
+use crate::book::recipes::Recipe;
+use crate::book::session_files::{Kind, SessionFile};
+use crate::book::store;
+use crate::book::time::{Day, Moment};
+use crate::book::toml_file;
+use crate::book::vocabulary::{Family, Term};
+use crate::book::{Book, BookError};
+
+use super::ballots::{GUESS, GUESS_SURE};
+use super::deal::{Filling, FlightShape, N_CODES, Shape, Stock, deal, lay_out};
+use super::key::{self, DealSecret, Draw, Key, KeyCup};
+use super::orders::Imbalance;
+use super::reserve;
+use super::sample::Sample;
+use super::state::lock;
+
+/// Which samples get a second code in their flight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Duplicates {
+    /// As many of each flight, dealt like the codes.
+    Dealt(usize),
+    /// These, as LOT or LOT@ARM.
+    Of(Vec<String>),
+}
+
+/// Which terms are asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Terms {
+    /// The book's default terms, or all if it names none.
+    Default,
+    /// All that are not retired and fit the classes of the lots.
+    All,
+    /// These.
+    Of(Vec<String>),
+}
+
+/// What is to be planned.
+#[derive(Debug, Clone)]
+pub struct PlanRequest {
+    /// What the session is called; its folder has the day before it.
+    pub name: String,
+    /// What it asks.
+    pub kind: Kind,
+    /// The samples, as LOT or LOT@ARM, all of which are in each replicate.
+    pub lots: Vec<String>,
+    /// Instead of `lots`, `replicates` and `duplicates`: what is in each flight. A sample in two
+    /// flights is brewed anew for the second.
+    pub flights: Vec<FlightRequest>,
+    /// The tasters' ids.
+    pub tasters: Vec<String>,
+    /// How often each sample is brewed anew, in a flight of its own each time.
+    pub replicates: usize,
+    /// Second codes within a flight.
+    pub duplicates: Duplicates,
+    /// The frozen sample that every flight has a cup of.
+    pub reference: Option<String>,
+    /// What the warm-up cup is brewed from.
+    pub warm_up: Option<String>,
+    /// The recipe; the book's default if none.
+    pub recipe: Option<String>,
+    /// The terms.
+    pub terms: Terms,
+    /// One day, or one for each replicate, or one for each flight; today if none.
+    pub days: Vec<Day>,
+    /// The most scored cups in a flight; the book's limit if none.
+    pub flight_size: Option<usize>,
+    /// The public seed.
+    pub order_seed: u32,
+    /// Whether tasters are asked which lot they think a cup is.
+    pub guess: bool,
+    /// Whether one person pours and tastes: then no key is made before the session is closed.
+    pub alone: bool,
+}
+
+/// What is to be in a flight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FlightRequest {
+    /// Its samples, as LOT or LOT@ARM.
+    pub lots: Vec<String>,
+    /// Second codes.
+    pub duplicates: Duplicates,
+}
+
+/// What was planned, as far as it can be told.
+#[derive(Debug, Clone)]
+pub struct Planned {
+    /// The name of the session's folder.
+    pub session: String,
+    /// The plan.
+    pub plan: SessionFile,
+    /// How near each flight's orders are to balance.
+    pub imbalances: Vec<Imbalance>,
+    /// The leaf that each sample needs at most.
+    pub leaf: Vec<LeafNeed>,
+}
+
+/// The leaf that a sample needs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeafNeed {
+    /// The sample.
+    pub sample: Sample,
+    /// Grams needed at most: second codes are dealt, and which samples get one is not told.
+    pub need_g: f64,
+    /// Grams left in its reserve, less what sealed sessions will draw; none if no reserve is
+    /// recorded.
+    pub left_g: Option<f64>,
+}
+
+fn refused(text: impl Into<String>) -> BookError {
+    BookError::Refused(text.into())
+}
+
+/// Plans a session and writes its folder, whole or not at all.
+///
+/// # Errors
+/// If the request does not fit the book: an unknown or quarantined lot, too little leaf, an
+/// unknown taster or term, a flight too small, a name that is taken.
+pub fn plan(
+    book: &Book,
+    request: &PlanRequest,
+    now: Moment,
+    secret: DealSecret,
+) -> Result<Planned, BookError> {
+    let _lock = lock(book.root())?;
+    check_request(request)?;
+    let days_given = if request.days.is_empty() { vec![now.day()] } else { request.days.clone() };
+    let first_day = days_given[0];
+    let name = format!("{first_day}-{}", request.name);
+    let taken = book.session_names()?.into_iter().any(|n| ids::same(&n, &name));
+    if taken || book.root().join("sessions").join(&name).exists() {
+        return Err(refused(format!(
+            "there is a session {name} already\n  to mend:  choose another name or day"
+        )));
+    }
+    let tasters = tasters(book, &request.tasters, first_day)?;
+    let lots = book.lots()?;
+    let one = |text: &Option<String>| -> Result<Option<Sample>, BookError> {
+        text.as_ref().map(|t| sample(&lots, t, first_day)).transpose()
+    };
+    let (reference, warm_up) = (one(&request.reference)?, one(&request.warm_up)?);
+    let given = given_flights(request, &lots, first_day)?;
+    let samples = if given.is_empty() {
+        self::samples(&lots, &request.lots, first_day)?
+    } else {
+        let mut all: Vec<Sample> = given.iter().flat_map(|(s, _)| s.clone()).collect();
+        all.sort();
+        all.dedup();
+        all
+    };
+    if let Some(r) = reference.as_ref().filter(|r| samples.contains(r)) {
+        return Err(refused(format!(
+            "{r} is both a lot and the reference\n  to mend:  take it out of the lots: every flight has a cup of the reference"
+        )));
+    }
+    let duplicates = named_duplicates(&request.duplicates, &samples, &lots, first_day)?;
+    let limit = book.book_file()?.value.limits.flight_cups as usize;
+    let shape = if given.is_empty() {
+        shape(request, samples.len(), duplicates.len(), limit)?
+    } else {
+        shape_given(request, &given, limit)?
+    };
+    let days = days_of_flights(&days_given, request, &shape)?;
+    let recipe = recipe(book, request.recipe.as_deref())?;
+    let classes: Vec<&str> = lots
+        .iter()
+        .filter(|l| samples.iter().any(|s| s.lot == l.id))
+        .map(|l| l.file.value.class.as_str())
+        .collect();
+    let (families, terms) = terms(book, &request.terms, &classes, first_day)?;
+    let (flights, imbalances) = lay_out(&shape, &tasters, &days, request.alone, request.order_seed);
+
+    let filling = if given.is_empty() {
+        Filling::Spread { samples: &samples, replicates: request.replicates, twice: &duplicates }
+    } else {
+        Filling::Given(&given)
+    };
+    let stock = Stock { filling, reference: reference.as_ref(), warm_up: warm_up.as_ref() };
+    let leaf = leaf_needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
+    let key = (!request.alone).then(|| {
+        let cups = deal(&secret, &shape, &flights, &stock);
+        let draws = draws_of(&cups, recipe.leaf_g);
+        Key::seal(&name, secret, cups, draws)
+    });
+    let plan = SessionFile {
+        format: toml_file::FORMAT,
+        kind: request.kind,
+        planned: now,
+        day: first_day,
+        tasters,
+        order_seed: request.order_seed,
+        guess: request.guess,
+        key_digest: key.as_ref().map(Key::digest),
+        recipe,
+        flights,
+        families,
+        terms,
+    };
+    write(book, &name, &plan, key.as_ref())?;
+    Ok(Planned { session: name, plan, imbalances, leaf })
+}
+
+fn check_request(request: &PlanRequest) -> Result<(), BookError> {
+    if !ids::is_id(&request.name) || request.name.len() > 40 {
+        return Err(refused(format!(
+            "\"{}\" cannot be the name of a session\n  expected: at most 40 of: {}\n  to mend:  choose another name",
+            request.name,
+            ids::RULE
+        )));
+    }
+    if !request.flights.is_empty() && (!request.lots.is_empty() || request.replicates != 1) {
+        return Err(refused(
+            "both flights and lots for all flights are named\n  to mend:  name the lots of each flight; a lot in two flights is brewed twice",
+        ));
+    }
+    let alone = |lots: &[String]| lots.len() < 2 && request.reference.is_none();
+    if (request.flights.is_empty() && alone(&request.lots))
+        || request.flights.iter().any(|f| alone(&f.lots))
+    {
+        return Err(refused(
+            "one lot alone cannot be compared with anything\n  expected: two lots or more, or one lot and a reference\n  to mend:  name more with --lots, or a --reference",
+        ));
+    }
+    if request.replicates == 0 {
+        return Err(refused(
+            "0 replicates leave nothing to taste\n  to mend:  --replicates 1 or more",
+        ));
+    }
+    if request.alone && request.tasters.len() != 1 {
+        return Err(refused(
+            "--alone is for one person who pours and tastes\n  to mend:  name one taster, or leave --alone out and have somebody else pour",
+        ));
+    }
+    Ok(())
+}
+
+fn tasters(book: &Book, asked: &[String], day: Day) -> Result<Vec<String>, BookError> {
+    let known = book.tasters()?.value;
+    let all: Vec<String> = known.taster_ids().map(str::to_owned).collect();
+    let mut tasters: Vec<String> = Vec::new();
+    for id in asked {
+        let Some(taster) = known.taster(id) else {
+            return Err(unknown("taster", id, &all, "add them with `blindsteep taster add`"));
+        };
+        if let Some(left) = taster.left.filter(|l| *l <= day) {
+            return Err(refused(format!(
+                "{} left the panel on {left}\n  to mend:  take them out of --tasters, or correct tasters.toml",
+                taster.id
+            )));
+        }
+        if tasters.contains(&taster.id) {
+            return Err(refused(format!(
+                "{} is named twice in --tasters\n  to mend:  name each taster once",
+                taster.id
+            )));
+        }
+        tasters.push(taster.id.clone());
+    }
+    if tasters.is_empty() {
+        return Err(refused("nobody tastes\n  to mend:  name the tasters with --tasters"));
+    }
+    Ok(tasters)
+}
+
+fn samples(lots: &[Lot], texts: &[String], day: Day) -> Result<Vec<Sample>, BookError> {
+    let mut samples = Vec::new();
+    for text in texts {
+        let sample = sample(lots, text, day)?;
+        if samples.contains(&sample) {
+            return Err(refused(format!(
+                "{sample} is named twice\n  to mend:  name it once; --duplicates gives second codes, --replicates further flights"
+            )));
+        }
+        samples.push(sample);
+    }
+    Ok(samples)
+}
+
+/// The sample that LOT or LOT@ARM means on a day.
+pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookError> {
+    let (id, arm) = text.split_once('@').map_or((text, None), |(l, a)| (l, Some(a)));
+    let Some(lot) = lots.iter().find(|l| ids::same(&l.id, id)) else {
+        let known: Vec<String> = lots.iter().map(|l| l.id.clone()).collect();
+        return Err(unknown("lot", id, &known, "`blindsteep lot list` names the lots"));
+    };
+    let arms = lot.arms_on(day);
+    let arm = match arm {
+        Some(arm) => arms.iter().find(|a| ids::same(a, arm)).cloned().ok_or_else(|| {
+            unknown("arm of this lot", arm, &arms, "name one of them behind the @")
+        })?,
+        None if arms.len() == 1 => arms[0].clone(),
+        None => {
+            let each: Vec<String> = arms.iter().map(|a| format!("{}@{a}", lot.id)).collect();
+            return Err(refused(format!(
+                "{} was split into arms; which one is meant?\n  expected: {}\n  to mend:  name the arm behind an @",
+                lot.id,
+                each.join(" or ")
+            )));
+        }
+    };
+    if lot.is_in_quarantine(&arm) {
+        return Err(refused(format!(
+            "{} is in quarantine and is not served\n  to mend:  take it out of the session; if the quarantine has ended, log store.quarantine as no",
+            Sample { lot: lot.id.clone(), arm }
+        )));
+    }
+    Ok(Sample { lot: lot.id.clone(), arm })
+}
+
+/// The samples that are named for second codes; none where they are dealt.
+fn named_duplicates(
+    duplicates: &Duplicates,
+    samples: &[Sample],
+    lots: &[Lot],
+    day: Day,
+) -> Result<Vec<Sample>, BookError> {
+    let Duplicates::Of(names) = duplicates else { return Ok(Vec::new()) };
+    let named = self::samples(lots, names, day)?;
+    match named.iter().find(|s| !samples.contains(s)) {
+        None => Ok(named),
+        Some(other) => Err(refused(format!(
+            "{other} cannot have a second code: it is not among the lots\n  to mend:  add it to the lots"
+        ))),
+    }
+}
+
+fn given_flights(
+    request: &PlanRequest,
+    lots: &[Lot],
+    day: Day,
+) -> Result<Vec<(Vec<Sample>, Vec<Sample>)>, BookError> {
+    let mut given = Vec::new();
+    for flight in &request.flights {
+        let here = samples(lots, &flight.lots, day)?;
+        let twice = named_duplicates(&flight.duplicates, &here, lots, day)?;
+        given.push((here, twice));
+    }
+    Ok(given)
+}
+
+fn too_many_cups(cups: usize, size: usize) -> BookError {
+    refused(format!(
+        "a flight of {cups} cups is more than the limit of {size}\n  to mend:  leave cups out, or give a larger --flight-size (more cups tire the palate)"
+    ))
+}
+
+fn shape_given(
+    request: &PlanRequest,
+    given: &[(Vec<Sample>, Vec<Sample>)],
+    limit: usize,
+) -> Result<Shape, BookError> {
+    let size = request.flight_size.unwrap_or(limit);
+    let mut shape = Shape {
+        flights: Vec::new(),
+        reference: request.reference.is_some(),
+        warm_up: request.warm_up.is_some(),
+    };
+    for (i, ((samples, twice), flight)) in given.iter().zip(&request.flights).enumerate() {
+        let duplicates = match flight.duplicates {
+            Duplicates::Dealt(n) => n,
+            Duplicates::Of(_) => twice.len(),
+        };
+        let flight = FlightShape { samples: samples.len(), duplicates, tins_of: i };
+        if duplicates > samples.len() {
+            return Err(too_many_duplicates(duplicates, samples.len()));
+        }
+        if shape.n_scored(&flight) > size {
+            return Err(too_many_cups(shape.n_scored(&flight), size));
+        }
+        shape.flights.push(flight);
+    }
+    check_shape(shape, request.alone)
+}
+
+fn too_many_duplicates(duplicates: usize, least: usize) -> BookError {
+    refused(format!(
+        "{duplicates} second codes are more than the {least} lots of a flight\n  to mend:  at most {least} duplicates"
+    ))
+}
+
+fn check_shape(shape: Shape, alone: bool) -> Result<Shape, BookError> {
+    if alone && shape.flights.iter().any(|f| f.duplicates > 0) {
+        return Err(refused(
+            "alone there are no blind duplicates: who pours two codes from one tin knows it\n  to mend:  leave the duplicates out",
+        ));
+    }
+    if shape.n_codes() > N_CODES {
+        return Err(refused(format!(
+            "{} cups are more than the {N_CODES} codes from 100 to 999\n  to mend:  fewer lots or replicates",
+            shape.n_codes()
+        )));
+    }
+    Ok(shape)
+}
+
+fn shape(
+    request: &PlanRequest,
+    n_samples: usize,
+    n_named: usize,
+    limit: usize,
+) -> Result<Shape, BookError> {
+    let size = request.flight_size.unwrap_or(limit);
+    let duplicates = match &request.duplicates {
+        Duplicates::Dealt(n) => *n,
+        Duplicates::Of(_) => n_named,
+    };
+    let others = duplicates.saturating_add(usize::from(request.reference.is_some()));
+    let room = size.saturating_sub(others);
+    if room == 0 || (room == 1 && n_samples > 1) {
+        return Err(refused(format!(
+            "a flight of {size} cups has no room for two lots beside {others} duplicate or reference cups\n  to mend:  fewer duplicates, or a larger --flight-size (more cups tire the palate)"
+        )));
+    }
+    let groups = n_samples.div_ceil(room);
+    if groups > 1 && n_named > 0 {
+        return Err(refused(format!(
+            "{n_samples} lots are cut into {groups} flights by the deal, so that nobody can say beforehand which flight a second code would be in\n  to mend:  give --duplicates a number, or a larger --flight-size"
+        )));
+    }
+    let sizes: Vec<usize> =
+        (0..groups).map(|i| n_samples / groups + usize::from(i < n_samples % groups)).collect();
+    let least = sizes.iter().min().copied().unwrap_or(0);
+    if duplicates > least {
+        return Err(too_many_duplicates(duplicates, least));
+    }
+    if groups.saturating_mul(request.replicates) > N_CODES {
+        return Err(refused(format!(
+            "{} flights are more than there are codes\n  to mend:  fewer replicates",
+            groups.saturating_mul(request.replicates)
+        )));
+    }
+    let flights = (0..request.replicates)
+        .flat_map(|_| sizes.iter().enumerate())
+        .map(|(i, n)| FlightShape { samples: *n, duplicates, tins_of: i })
+        .collect();
+    let shape = Shape {
+        flights,
+        reference: request.reference.is_some(),
+        warm_up: request.warm_up.is_some(),
+    };
+    check_shape(shape, request.alone)
+}
+
+fn days_of_flights(
+    given: &[Day],
+    request: &PlanRequest,
+    shape: &Shape,
+) -> Result<Vec<Day>, BookError> {
+    let flights = shape.flights.len();
+    let replicates = if request.flights.is_empty() { request.replicates } else { flights };
+    let days: Vec<Day> = if given.len() == 1 {
+        vec![given[0]; flights]
+    } else if given.len() == flights {
+        given.to_vec()
+    } else if given.len() == replicates {
+        let groups = flights / replicates;
+        given.iter().flat_map(|d| std::iter::repeat_n(*d, groups)).collect()
+    } else {
+        return Err(refused(format!(
+            "{} days for {flights} flights\n  expected: one day, one a replicate, or one a flight\n  to mend:  repeat --day as often",
+            given.len()
+        )));
+    };
+    if !days.is_sorted() {
+        return Err(refused(
+            "the days of the flights go back in time\n  to mend:  name the earliest --day first",
+        ));
+    }
+    Ok(days)
+}
+
+fn recipe(book: &Book, asked: Option<&str>) -> Result<Recipe, BookError> {
+    let recipes = book.recipes()?.value;
+    let default = book.book_file()?.value.defaults.recipe;
+    let all: Vec<String> = recipes.recipe_ids().map(str::to_owned).collect();
+    let id = match (asked, &default, all.as_slice()) {
+        (Some(id), _, _) => id,
+        (None, Some(id), _) => id,
+        (None, None, [one]) => one,
+        _ => {
+            return Err(refused(format!(
+                "no recipe is named, and book.toml has no defaults.recipe\n  expected: one of {}\n  to mend:  name it with --recipe",
+                all.join(", ")
+            )));
+        }
+    };
+    recipes.recipe(id).cloned().ok_or_else(|| unknown("recipe", id, &all, "add it to recipes.toml"))
+}
+
+fn terms(
+    book: &Book,
+    asked: &Terms,
+    classes: &[&str],
+    day: Day,
+) -> Result<(Vec<Family>, Vec<Term>), BookError> {
+    let vocabulary = book.vocabulary()?.value;
+    let defaults = book.book_file()?.value.defaults.terms;
+    let named = match asked {
+        Terms::Of(names) => Some(names.clone()),
+        Terms::Default if !defaults.is_empty() => Some(defaults),
+        Terms::Default | Terms::All => None,
+    };
+    let chosen: Vec<Term> = match named {
+        None => vocabulary
+            .terms
+            .iter()
+            .filter(|t| t.is_asked_on(day))
+            .filter(|t| {
+                t.classes.is_empty()
+                    || t.classes.iter().any(|c| classes.iter().any(|k| ids::same(c, k)))
+            })
+            .cloned()
+            .collect(),
+        Some(names) => {
+            let known: Vec<String> = vocabulary.term_ids().map(str::to_owned).collect();
+            let mut chosen: Vec<Term> = Vec::new();
+            for name in &names {
+                let term = vocabulary
+                    .term(name)
+                    .ok_or_else(|| unknown("term", name, &known, "add it to vocabulary.toml"))?;
+                if let Some(other) = &term.merged_into {
+                    return Err(refused(format!(
+                        "the term {} was merged into {other}\n  to mend:  ask {other}",
+                        term.id
+                    )));
+                }
+                if !term.is_asked_on(day) {
+                    return Err(refused(format!(
+                        "the term {} is retired\n  to mend:  leave it out",
+                        term.id
+                    )));
+                }
+                if chosen.iter().any(|t| t.id == term.id) {
+                    return Err(refused(format!(
+                        "the term {} is named twice\n  to mend:  name each term once",
+                        term.id
+                    )));
+                }
+                chosen.push(term.clone());
+            }
+            chosen
+        }
+    };
+    if chosen.is_empty() {
+        return Err(refused(
+            "no term is asked\n  to mend:  name terms with --terms, or add some to vocabulary.toml",
+        ));
+    }
+    if let Some(term) =
+        chosen.iter().find(|t| ids::same(&t.id, GUESS) || ids::same(&t.id, GUESS_SURE))
+    {
+        return Err(refused(format!(
+            "the id \"{}\" is kept for guesses\n  to mend:  give the term another id in vocabulary.toml",
+            term.id
+        )));
+    }
+    let families = vocabulary
+        .families
+        .iter()
+        .filter(|f| chosen.iter().any(|t| ids::same(&t.family, &f.id)))
+        .cloned()
+        .collect();
+    Ok((families, chosen))
+}
+
+/// What each sample needs at most, against what its reserve holds; refused if it is too little.
+fn leaf_needs(
+    book: &Book,
+    lots: &[Lot],
+    stock: &Stock<'_>,
+    shape: &Shape,
+    leaf_g: f64,
+) -> Result<Vec<LeafNeed>, BookError> {
+    let pending = reserve::pending(book)?;
+    let mut cups: Vec<(Sample, usize)> = Vec::new();
+    let mut add = |sample: &Sample, n: usize| match cups.iter_mut().find(|(s, _)| s == sample) {
+        Some((_, m)) => *m += n,
+        None => cups.push((sample.clone(), n)),
+    };
+    let n_flights = shape.flights.len();
+    match &stock.filling {
+        Filling::Spread { samples, replicates, twice } => {
+            let dealt: usize = shape.flights.iter().map(|f| f.duplicates).sum();
+            // Where each replicate is one flight, second codes go round: nobody is a round ahead.
+            let at_most = if n_flights == *replicates && twice.is_empty() {
+                dealt.div_ceil(samples.len().max(1))
+            } else {
+                if dealt > 0 { *replicates } else { 0 }
+            };
+            for sample in *samples {
+                let may = twice.is_empty() || twice.contains(sample);
+                add(sample, replicates + if may { at_most } else { 0 });
+            }
+        }
+        Filling::Given(flights) => {
+            for ((samples, twice), of) in flights.iter().zip(&shape.flights) {
+                for sample in samples {
+                    let may = of.duplicates > 0 && (twice.is_empty() || twice.contains(sample));
+                    add(sample, 1 + usize::from(may));
+                }
+            }
+        }
+    }
+    for sample in stock.reference.into_iter().chain(stock.warm_up) {
+        add(sample, n_flights);
+    }
+    let needs: Vec<LeafNeed> = cups
+        .into_iter()
+        .map(|(sample, n)| {
+            let left_g = reserve::left(lots, &pending, &sample);
+            LeafNeed { need_g: leaf_g * n as f64, left_g, sample }
+        })
+        .collect();
+    let short: Vec<String> = needs
+        .iter()
+        .filter(|n| n.left_g.is_some_and(|left| left + 1e-9 < n.need_g))
+        .map(|n| {
+            let left = n.left_g.unwrap_or(0.0);
+            format!("{}: {:.1} g needed, {left:.1} g left", n.sample, n.need_g)
+        })
+        .collect();
+    if short.is_empty() {
+        return Ok(needs);
+    }
+    Err(refused(format!(
+        "the reserve does not suffice\n  {}\n  to mend:  fewer replicates, a recipe with less leaf, or leave a lot out",
+        short.join("\n  ")
+    )))
+}
+
+/// Grams drawn for cups, sample by sample.
+pub(super) fn draws_of(cups: &[KeyCup], leaf_g: f64) -> Vec<Draw> {
+    let mut counts: std::collections::BTreeMap<&Sample, u32> = std::collections::BTreeMap::new();
+    for cup in cups {
+        *counts.entry(&cup.sample).or_default() += 1;
+    }
+    counts
+        .into_iter()
+        .map(|(sample, n)| Draw {
+            sample: sample.clone(),
+            leaf_g: (leaf_g * f64::from(n) * 1e6).round() / 1e6,
+        })
+        .collect()
+}
+
+/// Writes the folder beside its place and moves it there when it is whole.
+fn write(book: &Book, name: &str, plan: &SessionFile, key: Option<&Key>) -> Result<(), BookError> {
+    let sessions = book.root().join("sessions");
+    store::make_folder(&sessions)?;
+    let folder = sessions.join(name);
+    let beside = tempfile::Builder::new()
+        .prefix(".planning-")
+        .tempdir_in(&sessions)
+        .map_err(store::io("write in", &sessions))?;
+    let inside = beside.path().join(name);
+    store::make_folder(&inside.join("ballots"))?;
+    if let Some(key) = key {
+        store::create_new(&inside.join(key::FILE), &key.text())?;
+    }
+    store::create_new(&inside.join("session.toml"), &toml_file::to_text(plan))?;
+    fs::rename(&inside, &folder).map_err(store::io("write", &folder))?;
+    Ok(())
+}
+
+/// Whether an arm is the whole of a lot.
+pub(super) fn is_whole(arm: &str) -> bool {
+    ids::same(arm, MAIN)
+}

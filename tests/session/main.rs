@@ -1,0 +1,3 @@
+//! Blind sessions: planning, sealing, tasting, revealing.
+
+mod orders;
