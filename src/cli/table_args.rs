@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Context, Failure};
-use crate::scores::{Scores, TableError, TableOptions, from_table};
+use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
+use crate::session::{Revealed, revealed};
 
 /// A plain table and what its columns mean.
 #[derive(Debug, Args)]
@@ -141,9 +142,24 @@ pub fn scores(
              --lot COL --taster COL --value COL,COL\n  to mend:  name a session, or a table"
                 .to_owned(),
         )),
-        (None, _) => {
-            let _ = context;
-            Err(Failure::Command(String::new()))
-        }
+        (None, _) => of_sessions(sessions, context),
     }
+}
+
+/// The scores of revealed sessions, each named once.
+fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
+    let book = context.book()?;
+    let mut read: Vec<Revealed> = Vec::new();
+    for name in names {
+        let session = revealed(&book, name)?;
+        if read.iter().any(|r| r.name == session.name) {
+            return Err(Failure::Command(format!(
+                "{} is named twice\n  expected: each session once\n  to mend:  take one of the two \
+                 out",
+                session.name
+            )));
+        }
+        read.push(session);
+    }
+    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
 }

@@ -4,6 +4,7 @@
 //! Inside stands a polars data frame in which words are codes; it does not leave this module:
 //! [`Scores::term`] gives the columns of one term as plain vectors.
 
+mod from_revealed;
 mod from_table;
 mod options;
 mod table_file;
@@ -17,6 +18,7 @@ use polars::prelude::{
 use schemars::JsonSchema;
 use serde::Serialize;
 
+pub use from_revealed::{SessionsError, from_revealed};
 pub use from_table::from_table;
 pub use options::{TableError, TableOptions};
 
