@@ -9,6 +9,9 @@
 pub mod book;
 pub mod cli;
 pub mod demo;
+pub mod findings;
 pub mod plots;
-pub mod sheets;
+pub mod scores;
 pub mod session;
+pub mod sheets;
+pub mod views;

@@ -1,11 +1,14 @@
 //! The command line: one file a command. Only here and in the pages of the desk are results
 //! printed and errors turned into words and exit codes.
 
+mod agree;
 mod begin;
 mod check;
+mod compare;
 mod lot;
 mod lot_text;
 mod session;
+mod table_args;
 mod taster;
 
 use std::io::{self, Write};
@@ -39,6 +42,10 @@ enum Command {
     #[command(subcommand)]
     Session(session::SessionCommand),
     Taster(taster::Taster),
+    /// Do the tasters agree?
+    Agree(agree::AgreeArgs),
+    /// Which lots differ?
+    Compare(compare::CompareArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -176,5 +183,7 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Lot(args) => lot::run(args, context),
         Command::Session(command) => session::run(command, context),
         Command::Taster(args) => taster::run(args, context),
+        Command::Agree(args) => agree::run(&args, context),
+        Command::Compare(args) => compare::run(&args, context),
     }
 }

@@ -1,0 +1,280 @@
+//! The mixed model of a term: what is fixed, what is random, and what this layout cannot tell
+//! apart and is therefore left out.
+
+use blindsteep_stats::mixed::{
+    Factor, Fit, FixedPart, Method, MixedError, Model, ModelSpec, RandomTerm,
+};
+
+use super::{Answer, Test, VariancePart, count, listed};
+use crate::scores::{TermScores, Words};
+
+/// How lots enter a model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lots {
+    /// These lots: for tests, means and differences.
+    Fixed,
+    /// A sample of lots: for intraclass correlations.
+    Random,
+}
+
+/// The names of the terms of a model.
+pub const LOT: &str = "lot";
+pub const TASTER: &str = "taster";
+pub const LOT_TASTER: &str = "lot × taster";
+const SESSION: &str = "session";
+const FLIGHT: &str = "flight";
+const BREW: &str = "brew";
+pub const RESIDUAL: &str = "residual";
+
+/// A fitted model with its story.
+#[derive(Debug)]
+pub struct Panel {
+    /// The fit.
+    pub fit: Fit,
+    /// The fixed part it was fitted with.
+    pub fixed: FixedPart,
+    /// The random terms it was fitted with.
+    pub random: Vec<RandomTerm>,
+    /// What was left out, in sentences.
+    pub notes: Vec<String>,
+    /// What is fixed and what random, in words.
+    pub formula: String,
+}
+
+impl Panel {
+    /// The variance of a random term; 0 if the model has no such term.
+    #[must_use]
+    pub fn variance(&self, name: &str) -> f64 {
+        self.fit.components.iter().find(|c| c.name == name).map_or(0.0, |c| c.variance)
+    }
+
+    /// The model as it is reported.
+    #[must_use]
+    pub fn report(&self) -> super::Model {
+        let part = |name: &str, variance: f64, n_levels: usize, at_boundary: bool| VariancePart {
+            name: name.to_owned(),
+            variance,
+            sd: variance.sqrt(),
+            n_levels,
+            at_boundary,
+        };
+        let mut components: Vec<VariancePart> = self
+            .fit
+            .components
+            .iter()
+            .map(|c| part(&c.name, c.variance, c.n_levels, c.at_boundary))
+            .collect();
+        components.push(part(RESIDUAL, self.fit.sigma2, self.fit.n, false));
+        super::Model {
+            formula: self.formula.clone(),
+            components,
+            minus2_log_likelihood: self.fit.minus2_log_likelihood,
+            n_scores: self.fit.n,
+            evaluations: self.fit.evaluations,
+            notes: self.notes.clone(),
+        }
+    }
+
+    /// The design alone, to be fitted to other scores.
+    pub fn design(&self) -> Result<Model, MixedError> {
+        Model::new(&self.fixed, &self.random)
+    }
+}
+
+/// Whether different pots were brewed of the lots, as far as the table says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Brews {
+    /// The table does not say which pot a score belongs to.
+    NotRecorded,
+    /// Every lot was brewed once.
+    OneALot,
+    /// Lots were brewed more than once.
+    Several,
+}
+
+/// The pots of a term: the brews, or else the cups.
+pub fn pots(t: &TermScores) -> Option<&Words> {
+    t.brew.as_ref().or(t.cup.as_ref())
+}
+
+/// How often lots were brewed.
+#[must_use]
+pub fn brews(t: &TermScores) -> Brews {
+    match pots(t) {
+        None => Brews::NotRecorded,
+        Some(p) if crate::scores::cross(&t.lot, p).names.len() > t.lot.names.len() => {
+            Brews::Several
+        }
+        Some(_) => Brews::OneALot,
+    }
+}
+
+/// Fits the panel's model to a term.
+///
+/// Fixed: lots (or a mean), recipe and steep where there are several, and sessions if the lots of
+/// all sessions hang together through lots that were served in several; random: tasters, lot ×
+/// taster, sessions that do not hang together, flights and pots. What cannot be told apart in
+/// this layout is left out and said.
+#[must_use]
+pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
+    let n = t.values.len();
+    if n == 0 {
+        return Answer::unknown("there is no score");
+    }
+    let lot = factor(&t.lot);
+    let mut notes = Vec::new();
+    let mut fixed_words = Vec::new();
+    let mut random: Vec<RandomTerm> = Vec::new();
+    let mut fixed = match lots {
+        Lots::Fixed => {
+            fixed_words.push("lots".to_owned());
+            FixedPart::cell_means(LOT, &lot, &t.lot.names)
+        }
+        Lots::Random => {
+            fixed_words.push("one mean".to_owned());
+            random.push(RandomTerm::new(LOT, lot.clone()));
+            FixedPart::intercept(n)
+        }
+    };
+    for (name, words, plural) in [("recipe", &t.recipe, "recipes"), ("steep", &t.steep, "steeps")] {
+        if let Some(w) = words.as_ref().filter(|w| w.names.len() > 1) {
+            fixed = fixed.with_factor(name, &factor(w), &w.names);
+            fixed_words.push(plural.to_owned());
+        }
+    }
+    let mut offered: Vec<RandomTerm> = Vec::new();
+    if let Some(s) = t.session.as_ref().filter(|s| s.names.len() > 1) {
+        if hang_together(&t.lot, s) {
+            fixed = fixed.with_factor(SESSION, &factor(s), &s.names);
+            fixed_words.push("sessions".to_owned());
+        } else {
+            offered.push(RandomTerm::new(SESSION, factor(s)));
+            notes.push(
+                "No chain of shared lots joins all sessions: lots of different sessions are \
+                 compared as if the sessions' levels were drawn by lot."
+                    .to_owned(),
+            );
+        }
+    }
+    if let Some(w) = t.taster.as_ref().filter(|w| w.names.len() > 1) {
+        let who = factor(w);
+        random.push(RandomTerm::new(TASTER, who.clone()));
+        let cell = Factor::cross(&lot, &who);
+        if cell.n_levels == n {
+            notes.push(
+                "One score a lot and taster: lot × taster cannot be told from the residual."
+                    .to_owned(),
+            );
+        } else {
+            random.push(RandomTerm::new(LOT_TASTER, cell));
+        }
+    }
+    if let Some(f) = t.flight.as_ref() {
+        let sessions = t.session.as_ref().map_or(1, |s| s.names.len());
+        if f.names.len() > sessions {
+            offered.push(RandomTerm::new(FLIGHT, factor(f)));
+        }
+    }
+    if brews(t) == Brews::Several
+        && let Some(p) = pots(t)
+    {
+        offered.push(RandomTerm::new(BREW, Factor::cross(&lot, &factor(p))));
+    }
+    for term in offered {
+        if term.factor.n_levels >= n {
+            notes.push(format!("One score a {}: it cannot be told from the residual.", term.name));
+        } else {
+            random.push(term);
+        }
+    }
+    let mut spec = ModelSpec { y: t.values.clone(), fixed, random };
+    let fit = loop {
+        match blindsteep_stats::mixed::fit(&spec, Method::Reml) {
+            Ok(fit) => break fit,
+            Err(MixedError::NotIdentified { term, from })
+                if spec.random.iter().any(|r| r.name == term) =>
+            {
+                notes.push(format!(
+                    "{term} cannot be told from {from} in this layout and is left out."
+                ));
+                spec.random.retain(|r| r.name != term);
+            }
+            Err(e) => return Answer::unknown(reason(&e, t)),
+        }
+    };
+    let random_words: Vec<String> = spec.random.iter().map(|r| r.name.clone()).collect();
+    let formula = if random_words.is_empty() {
+        format!("fixed: {}", listed(&fixed_words))
+    } else {
+        format!("fixed: {}; random: {}", listed(&fixed_words), listed(&random_words))
+    };
+    if t.recipe.as_ref().is_some_and(|r| r.names.len() > 1) && lots == Lots::Fixed {
+        notes.push(recipe_note(t));
+    }
+    Answer::Known(Panel { fit, fixed: spec.fixed, random: spec.random, notes, formula })
+}
+
+fn recipe_note(t: &TermScores) -> String {
+    let both = t.recipe.as_ref().is_some_and(|r| hang_together(&t.lot, r));
+    if both {
+        "Cups of different recipes are joined by a recipe term.".to_owned()
+    } else {
+        "Some lots were brewed by one recipe only: between lots of different recipes the \
+         difference is lot and recipe together."
+            .to_owned()
+    }
+}
+
+fn reason(e: &MixedError, t: &TermScores) -> String {
+    let first = t.values[0];
+    if t.values.iter().all(|v| *v == first) {
+        return format!(
+            "all {} are equal ({first}), so there is nothing to tell apart",
+            count(t.values.len(), "score", "scores")
+        );
+    }
+    match e {
+        MixedError::TooFewRows { n, n_fixed } => format!(
+            "{} for {} leave nothing to measure chance by: repeat the lots, or have more tasters",
+            count(*n, "score", "scores"),
+            count(*n_fixed, "lot or fixed effect", "lots and fixed effects"),
+        ),
+        MixedError::NoVariation | MixedError::NoResidual => {
+            "nothing varies within the lots, so there is no chance to compare them with".to_owned()
+        }
+        other => other.to_string(),
+    }
+}
+
+pub(crate) fn factor(w: &Words) -> Factor {
+    Factor { codes: w.codes.clone(), n_levels: w.names.len() }
+}
+
+/// Whether all levels of two factors hang together through rows that share them.
+fn hang_together(a: &Words, b: &Words) -> bool {
+    let n = a.names.len();
+    let mut parent: Vec<usize> = (0..n + b.names.len()).collect();
+    fn root(parent: &mut [usize], mut at: usize) -> usize {
+        while parent[at] != at {
+            parent[at] = parent[parent[at]];
+            at = parent[at];
+        }
+        at
+    }
+    for (x, y) in a.codes.iter().zip(&b.codes) {
+        let (i, j) = (root(&mut parent, *x as usize), root(&mut parent, n + *y as usize));
+        parent[i] = j;
+    }
+    let first = root(&mut parent, 0);
+    (0..parent.len()).all(|at| root(&mut parent, at) == first)
+}
+
+/// Are the lots equal?
+#[must_use]
+pub fn lot_test(panel: &Panel) -> Answer<Test> {
+    let test = panel.fit.test_term(LOT);
+    if test.num_df < 1.0 || test.f.is_nan() {
+        return Answer::unknown("there is one lot only, so there is nothing to tell apart");
+    }
+    Test::of(test.f, test.num_df, test.den_df, test.p_value)
+}

@@ -1,0 +1,15 @@
+//! The JSON Schemas of findings, generated from their types.
+
+use serde_json::Value;
+
+use super::agree::Agree;
+use super::compare::Compare;
+
+/// The schemas by their file names in `schemas/`.
+#[must_use]
+pub fn all() -> Vec<(&'static str, Value)> {
+    vec![
+        ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
+        ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
+    ]
+}

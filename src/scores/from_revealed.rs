@@ -1,0 +1,284 @@
+//! Scores of revealed sessions.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::{Builder, LotGuess, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
+use crate::book::lots::MAIN;
+use crate::book::recipes::Recipe;
+use crate::book::vocabulary::Scale;
+use crate::book::time::Day;
+use crate::session::{Revealed, RevealedCup, Role, Sample};
+
+/// Sessions that cannot be read as one table.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SessionsError {
+    /// A term had different scales.
+    #[error(
+        "the term \"{term}\" is asked as {first} in {first_session} and as {second} in \
+         {second_session}\n  expected: the same kind of scale in all sessions that are read \
+         together\n  to mend:  read the sessions one by one"
+    )]
+    ScaleChanged {
+        /// The term.
+        term: String,
+        /// Its scale at first.
+        first: &'static str,
+        /// In which session.
+        first_session: String,
+        /// Its other scale.
+        second: &'static str,
+        /// In which session.
+        second_session: String,
+    },
+    /// Nobody scored anything.
+    #[error(
+        "there is no score in {sessions}\n  expected: at least one answer on a scale\n  to mend:  \
+         name a session in which terms were scored"
+    )]
+    NoScores {
+        /// The sessions.
+        sessions: String,
+    },
+}
+
+/// The scale of a term as it is analysed; `None` for free notes.
+fn kind(scale: &Scale) -> Option<ScaleKind> {
+    match scale {
+        Scale::Line { .. } | Scale::Bipolar { .. } => Some(ScaleKind::Line),
+        Scale::Ordered { .. } | Scale::Fault => Some(ScaleKind::Ordered),
+        Scale::Nominal { .. } => Some(ScaleKind::Nominal),
+        Scale::Tick => Some(ScaleKind::Tick),
+        Scale::Note => None,
+    }
+}
+
+/// The name of what was in a cup: the lot, with its arm if it was split.
+fn sample(cup: &RevealedCup) -> String {
+    Sample { lot: cup.lot.clone(), arm: cup.arm.clone() }.to_string()
+}
+
+/// Joins revealed sessions into one table. Warm-up cups are left out; duplicates and the
+/// reference count as what they are, further cups of their sample.
+///
+/// # Errors
+/// [`SessionsError`] if a term changed its kind of scale between sessions, or nothing was scored.
+pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
+    let mut terms = terms_of(sessions)?;
+    let recipes = recipe_names(sessions);
+    let mut builder = Builder::default();
+    let mut guesses = Vec::new();
+    let mut notes = Vec::new();
+    let start: Option<Day> = sessions.iter().map(|s| s.day).min();
+    for (session, recipe) in sessions.iter().zip(&recipes) {
+        let cups: HashMap<u16, &RevealedCup> = session.cups.iter().map(|c| (c.code, c)).collect();
+        let before = previous_cups(session);
+        let lots: HashMap<u16, String> = cups.iter().map(|(code, c)| (*code, sample(c))).collect();
+        let several_steeps = session.scores.iter().any(|s| s.steep > 1);
+        let mut n = 0;
+        for score in &session.scores {
+            let Some(cup) = cups.get(&score.cup).filter(|c| c.role != Role::WarmUp) else {
+                continue;
+            };
+            let Some(term) = terms.iter().find(|t| t.id == score.term) else { continue };
+            let previous = before
+                .get(&(score.taster.as_str(), score.flight, score.cup))
+                .and_then(|code| lots.get(code));
+            let steep = score.steep.to_string();
+            builder.push(&ScoreRow {
+                lot: &lots[&score.cup],
+                arm: Some(cup.arm.as_str()).filter(|a| *a != MAIN),
+                taster: Some(&score.taster),
+                replicate: Some(&cup.replicate.to_string()),
+                session: Some(&session.name),
+                flight: Some(&score.flight.to_string()),
+                position: Some(f64::from(score.position)),
+                previous_lot: previous.map(String::as_str),
+                cup: Some(&score.cup.to_string()),
+                brew: Some(&cup.brew),
+                recipe: Some(recipe),
+                steep: several_steeps.then_some(steep.as_str()),
+                month: start.map(|first| score.day.months_since(first)),
+                term: &score.term,
+                value: score.value,
+                label: score.label.as_deref().filter(|_| term.scale == ScaleKind::Nominal),
+                excluded: score.excluded.as_deref(),
+            });
+            n += 1;
+        }
+        count_gaps(session, &cups, &mut terms);
+        guesses.extend(guesses_of(session, &cups));
+        notes.extend(notes_of(session, n));
+    }
+    let names: Vec<String> = sessions.iter().map(|s| s.name.clone()).collect();
+    let source = Source { names: names.clone(), kind: "sessions".to_owned(), notes };
+    let mut scores = builder.finish(terms, source);
+    if scores.n_scores() == 0 {
+        return Err(SessionsError::NoScores { sessions: names.join(", ") });
+    }
+    scores.guesses = guesses;
+    Ok(scores)
+}
+
+fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
+    let mut terms: Vec<ScoredTerm> = Vec::new();
+    let mut seen: HashMap<&str, (&'static str, &str)> = HashMap::new();
+    for session in sessions {
+        for term in &session.terms {
+            let Some(scale) = kind(&term.scale) else { continue };
+            match terms.iter_mut().find(|t| t.id == term.id) {
+                None => {
+                    seen.insert(&term.id, (term.scale.kind().word(), &session.name));
+                    terms.push(ScoredTerm {
+                        id: term.id.clone(),
+                        scale,
+                        ends: term.scale.range().map(|(low, high)| [low, high]),
+                        gaps: 0,
+                    });
+                }
+                Some(known) if known.scale == scale => {}
+                Some(_) => {
+                    let (first, first_session) = seen[term.id.as_str()];
+                    return Err(SessionsError::ScaleChanged {
+                        term: term.id.clone(),
+                        first,
+                        first_session: first_session.to_owned(),
+                        second: term.scale.kind().word(),
+                        second_session: session.name.clone(),
+                    });
+                }
+            }
+        }
+    }
+    Ok(terms)
+}
+
+/// A name for each session's recipe, so that recipes brewed differently have different names.
+fn recipe_names(sessions: &[Revealed]) -> Vec<String> {
+    let brewed = |r: &Recipe| (r.leaf_g, r.water_ml, r.water_c, r.rinse_s, r.steeps_s.clone());
+    let mut known: Vec<(&Recipe, String)> = Vec::new();
+    sessions
+        .iter()
+        .map(|s| {
+            let r = &s.recipe;
+            let same = known.iter().find(|(k, _)| k.id == r.id && brewed(k) == brewed(r));
+            if let Some((_, name)) = same {
+                return name.clone();
+            }
+            let twins = known.iter().filter(|(k, _)| k.id == r.id).count();
+            let name =
+                if twins == 0 { r.id.clone() } else { format!("{} ({})", r.id, twins + 1) };
+            known.push((r, name.clone()));
+            name
+        })
+        .collect()
+}
+
+/// For each taster, flight and cup the cup tasted just before, warm-up cups included.
+fn previous_cups(session: &Revealed) -> HashMap<(&str, u32, u16), u16> {
+    let mut orders: BTreeMap<(&str, u32), BTreeSet<(u32, u16)>> = BTreeMap::new();
+    for s in &session.scores {
+        orders.entry((&s.taster, s.flight)).or_default().insert((s.position, s.cup));
+    }
+    let mut before = HashMap::new();
+    for ((taster, flight), cups) in orders {
+        let cups: Vec<(u32, u16)> = cups.into_iter().collect();
+        for pair in cups.windows(2) {
+            // Only neighbours: what a taster had before a cup that was not scored is known too,
+            // but not from the scores.
+            if pair[1].0 == pair[0].0 + 1 {
+                before.insert((taster, flight, pair[1].1), pair[0].1);
+            }
+        }
+    }
+    before
+}
+
+/// A score is due for each term and cup (and steep) of a flight of which the taster scored
+/// anything; an absent taster leaves no gaps.
+fn count_gaps(
+    session: &Revealed,
+    cups: &HashMap<u16, &RevealedCup>,
+    terms: &mut [ScoredTerm],
+) {
+    let analysed = |code: u16| cups.get(&code).is_some_and(|c| c.role != Role::WarmUp);
+    let mut there: BTreeSet<(&str, u32)> = BTreeSet::new();
+    let mut steeps: BTreeMap<&str, BTreeSet<u32>> = BTreeMap::new();
+    let mut given: BTreeMap<&str, usize> = BTreeMap::new();
+    for s in session.scores.iter().filter(|s| analysed(s.cup)) {
+        there.insert((&s.taster, s.flight));
+        steeps.entry(&s.term).or_default().insert(s.steep);
+        *given.entry(&s.term).or_default() += 1;
+    }
+    let cups_of = |flight: u32| {
+        session.cups.iter().filter(|c| c.flight == flight && c.role != Role::WarmUp).count()
+    };
+    let due: usize = there.iter().map(|(_, flight)| cups_of(*flight)).sum();
+    for term in &session.terms {
+        if let Some(t) = terms.iter_mut().find(|t| t.id == term.id) {
+            let n_steeps = steeps.get(term.id.as_str()).map_or(1, BTreeSet::len);
+            let n_given = given.get(term.id.as_str()).copied().unwrap_or(0);
+            t.gaps += (due * n_steeps).saturating_sub(n_given);
+        }
+    }
+}
+
+fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotGuess> {
+    session
+        .guesses
+        .iter()
+        .filter(|g| g.excluded.is_none())
+        .filter_map(|g| {
+            let cup = cups.get(&g.cup).filter(|c| c.role != Role::WarmUp)?;
+            // Who named no arm is right with the lot alone.
+            let (lot, guessed) = match &g.arm {
+                None => (cup.lot.clone(), g.lot.clone()),
+                Some(arm) => {
+                    (sample(cup), Sample { lot: g.lot.clone(), arm: arm.clone() }.to_string())
+                }
+            };
+            Some(LotGuess {
+                taster: g.taster.clone(),
+                lot,
+                guessed,
+                session: session.name.clone(),
+            })
+        })
+        .collect()
+}
+
+fn notes_of(session: &Revealed, n_scores: usize) -> Vec<String> {
+    let mut notes = Vec::new();
+    let of = |role: Role| -> BTreeSet<String> {
+        session.cups.iter().filter(|c| c.role == role).map(sample).collect()
+    };
+    let listed = |names: BTreeSet<String>| names.into_iter().collect::<Vec<_>>().join(", ");
+    if n_scores == 0 {
+        notes.push(format!("{}: nobody scored anything.", session.name));
+    }
+    let (duplicates, reference) = (of(Role::Duplicate), of(Role::Reference));
+    if !duplicates.is_empty() {
+        notes.push(format!(
+            "{}: served twice in a flight under two codes, pooled as further cups: {}.",
+            session.name,
+            listed(duplicates)
+        ));
+    }
+    if !reference.is_empty() {
+        notes.push(format!("{}: {} is the reference.", session.name, listed(reference)));
+    }
+    if !session.committed_beforehand {
+        notes.push(format!(
+            "{}: which lot was in which cup was not committed beforehand.",
+            session.name
+        ));
+    }
+    let late = session.changes.iter().filter(|c| c.after_reveal).count();
+    if late > 0 {
+        notes.push(format!(
+            "{}: {} made after the lots were known.",
+            session.name,
+            if late == 1 { "1 change was".to_owned() } else { format!("{late} changes were") }
+        ));
+    }
+    notes
+}

@@ -1,0 +1,6 @@
+//! What a finding looks like: terminal text, JSON, charts. A view computes nothing but places.
+
+pub mod agree;
+pub mod compare;
+pub mod json;
+mod text;
