@@ -1,4 +1,5 @@
 //! The demo book: the invented Tavrinel garden, made by a seeded generator from one planted truth.
 
+pub mod book;
 pub mod garden;
 pub mod truth;
