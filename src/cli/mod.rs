@@ -5,6 +5,7 @@ mod agree;
 mod begin;
 mod check;
 mod compare;
+mod demo;
 mod lot;
 mod lot_text;
 mod session;
@@ -35,13 +36,14 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Demo(demo::DemoArgs),
     Begin(begin::Begin),
     Check(check::Check),
     Lot(lot::Lot),
+    Taster(taster::Taster),
     /// Plan, taste, close and reveal blind sessions
     #[command(subcommand)]
     Session(session::SessionCommand),
-    Taster(taster::Taster),
     /// Do the tasters agree?
     Agree(agree::AgreeArgs),
     /// Which lots differ?
@@ -178,6 +180,7 @@ pub fn main() -> ExitCode {
 
 fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
     match command {
+        Command::Demo(args) => demo::run(&args, context),
         Command::Begin(args) => begin::run(args, context),
         Command::Check(args) => check::run(args, context),
         Command::Lot(args) => lot::run(args, context),

@@ -3,4 +3,4 @@
 pub mod agree;
 pub mod compare;
 pub mod json;
-mod text;
+pub(crate) mod text;

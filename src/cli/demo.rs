@@ -1,0 +1,138 @@
+//! `demo`: the whole job on an invented garden.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::{Context, Failure};
+use crate::book::{Book, store};
+use crate::demo::book::{SEED, next_free, write};
+use crate::findings::Settings;
+use crate::findings::agree::{Agree, agree};
+use crate::findings::compare::{Compare, compare};
+use crate::scores::from_revealed;
+use crate::session::{Revealed, Session, all_revealed, papers};
+use crate::sheets::Lang;
+use crate::sheets::ballots::ballot_pdf;
+use crate::views;
+
+/// Write an invented garden's book, work through the job on it and say what was found
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// A folder that does not exist yet (default: the next free blindsteep-demo here)
+    #[arg(value_name = "DIR")]
+    dir: Option<PathBuf>,
+}
+
+/// What the demo shows of its first session and of all ten.
+struct Found {
+    agree_first: Agree,
+    compare_first: Compare,
+    agree_all: Agree,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If the folder is there already or cannot be written.
+pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
+    let dir = match &args.dir {
+        Some(dir) => dir.clone(),
+        None => next_free(Path::new(""), "blindsteep-demo")?,
+    };
+    if dir.try_exists().map_err(store::io("look for", &dir))? {
+        return Err(Failure::Command(format!(
+            "{} exists already: the demo writes over nothing\n  to mend:  name a new folder",
+            dir.display()
+        )));
+    }
+    store::make_folder(&dir)?;
+    let book = write(&dir.join("tavrinel"), SEED)?;
+    let sessions = all_revealed(&book)?;
+    let found = find(&sessions)?;
+    let reports = dir.join("reports");
+    write_reports(&reports, &found)?;
+    write_ballots(&reports, &book, &sessions[0].name)?;
+    tell(&dir, &sessions, &found, context)
+}
+
+fn find(sessions: &[Revealed]) -> Result<Found, Failure> {
+    let settings = Settings::default();
+    let table = |of: &[Revealed]| from_revealed(of).map_err(|e| Failure::Ours(e.to_string()));
+    let first = table(&sessions[..1])?;
+    let all = table(sessions)?;
+    Ok(Found {
+        agree_first: agree(&first, &settings),
+        compare_first: compare(&first, &settings),
+        agree_all: agree(&all, &settings),
+    })
+}
+
+fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
+    store::make_folder(dir)?;
+    let file = |name: &str, text: String| store::create_new(&dir.join(name), &text);
+    file("agree-first-session.txt", views::agree::text(&found.agree_first))?;
+    file("agree-first-session.json", views::json::of(&found.agree_first))?;
+    file("compare-first-session.txt", views::compare::text(&found.compare_first))?;
+    file("compare-first-session.json", views::json::of(&found.compare_first))?;
+    file("agree-all-sessions.txt", views::agree::text(&found.agree_all))?;
+    file("agree-all-sessions.json", views::json::of(&found.agree_all))?;
+    Ok(())
+}
+
+fn write_ballots(dir: &Path, book: &Book, session: &str) -> Result<(), Failure> {
+    let session = Session::open(book, session)?;
+    for (language, name) in [(Lang::En, "ballot-ann.en.pdf"), (Lang::Zh, "ballot-ann.zh.pdf")] {
+        let pdf = ballot_pdf(&papers::ballot(book, &session, "ann", &[language])?)?;
+        store::create_new_bytes(&dir.join(name), &pdf)?;
+    }
+    Ok(())
+}
+
+fn tell(
+    dir: &Path,
+    sessions: &[Revealed],
+    found: &Found,
+    context: &mut Context,
+) -> Result<(), Failure> {
+    let out = &mut context.out;
+    let n_scores = found.agree_all.n_scores;
+    writeln!(
+        out,
+        "Tavrinel Garden (invented): 16 lots and a frozen reference, {} blind sessions in two years, \
+         {} tasters, {n_scores} answers.\n",
+        sessions.len(),
+        found.agree_all.tasters.len()
+    )?;
+    writeln!(
+        out,
+        "First session, {}: do the tasters agree, and which lots differ?",
+        sessions[0].day
+    )?;
+    for sentence in found.agree_first.sentences.iter().take(1) {
+        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "  "))?;
+    }
+    for sentence in found.compare_first.sentences.iter().filter(|s| s.contains("furthest")) {
+        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "    "))?;
+    }
+    writeln!(out, "\nAll sessions: whose habits would have passed for a difference of lots?")?;
+    for sentence in found.agree_all.sentences.iter().filter(|s| s.starts_with("Taster")) {
+        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "    "))?;
+    }
+    for exclusion in &found.agree_all.exclusions {
+        writeln!(
+            out,
+            "  Left out, and kept in the record: {} scores ({})",
+            exclusion.n_scores, exclusion.reason
+        )?;
+    }
+    let dir = dir.display();
+    writeln!(
+        out,
+        "\nWritten: the book in {dir}/tavrinel, what was found in {dir}/reports\n\
+         Open next: {dir}/reports/agree-all-sessions.txt\n\
+         Then ask:  blindsteep --book {dir}/tavrinel compare month-13"
+    )?;
+    Ok(())
+}
