@@ -24,6 +24,7 @@ pub struct SessionFile {
     #[schemars(range(min = 1, max = 1))]
     pub format: u64,
     /// What is asked: profile (score terms).
+    #[schemars(with = "String", extend("enum" = ["profile"]))]
     pub kind: Kind,
     /// When it was planned.
     pub planned: Moment,

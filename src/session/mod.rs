@@ -28,7 +28,7 @@ pub use afterwards::write_key;
 pub use changes::{Scope, exclude, readmit};
 pub use close::{close, void};
 pub use enter::{Amend, Answer, Entered, Given, HandIn, enter_lines};
-pub use key::DealSecret;
+pub use key::{DealSecret, key_schema};
 pub use plan::{Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan};
 pub use reveal::{CupScore, Guess, Revealed, RevealedCup, all_revealed, reveal, revealed};
 pub use sample::{Role, Sample};

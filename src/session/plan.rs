@@ -14,7 +14,7 @@ use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError};
 
 use super::ballots::{GUESS, GUESS_SURE};
-use super::deal::{Filling, FlightShape, N_CODES, Shape, Stock, deal, lay_out};
+use super::deal::{Contents, Filling, FlightShape, N_CODES, Shape, Stock, deal, lay_out};
 use super::key::{self, DealSecret, Draw, Key, KeyCup};
 use super::orders::Imbalance;
 use super::reserve;
@@ -334,7 +334,7 @@ fn given_flights(
     request: &PlanRequest,
     lots: &[Lot],
     day: Day,
-) -> Result<Vec<(Vec<Sample>, Vec<Sample>)>, BookError> {
+) -> Result<Vec<Contents>, BookError> {
     let mut given = Vec::new();
     for flight in &request.flights {
         let here = samples(lots, &flight.lots, day)?;
@@ -352,7 +352,7 @@ fn too_many_cups(cups: usize, size: usize) -> BookError {
 
 fn shape_given(
     request: &PlanRequest,
-    given: &[(Vec<Sample>, Vec<Sample>)],
+    given: &[Contents],
     limit: usize,
 ) -> Result<Shape, BookError> {
     let size = request.flight_size.unwrap_or(limit);
