@@ -27,9 +27,7 @@ impl Day {
     /// The day so many days later (or, with a minus, earlier).
     #[must_use]
     pub fn later(self, days: i64) -> Day {
-        self.0
-            .checked_add(jiff::ToSpan::days(days))
-            .map_or(self, Day)
+        self.0.checked_add(jiff::ToSpan::days(days)).map_or(self, Day)
     }
 
     /// Noon of this day, on the clock of another moment.

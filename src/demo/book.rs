@@ -158,14 +158,16 @@ source = "invented"
     );
     store::replace(&recipes, &text, None)?;
     let file = book.root().join("book.toml");
-    let text = store::read_text(&file)?.replace("recipe = \"iso3103\"", &format!("recipe = \"{RECIPE}\""));
+    let text =
+        store::read_text(&file)?.replace("recipe = \"iso3103\"", &format!("recipe = \"{RECIPE}\""));
     Ok(store::replace(&file, &text, None)?)
 }
 
 fn add_reference(book: &Book, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
     let mut file = LotFile::new(REFERENCE, "black", day_of(0.0, -20));
     file.garden = Some("Tavrinel (invented)".to_owned());
-    file.notes = Some("The frozen reference: sealed tins in the freezer, one opened a session.".to_owned());
+    file.notes =
+        Some("The frozen reference: sealed tins in the freezer, one opened a session.".to_owned());
     let new = NewLot {
         file,
         reserve_g: Some(1500.0),
@@ -332,12 +334,20 @@ fn hold(
             let answers = answers(garden, index, session, &opened, taster, flight, &pots);
             let hour = 10 + flight;
             let now = clock(session_day(session, flight), &format!("{hour:02}:15:00"));
-            enter_lines(book, &name, taster.id, &answers, None, HandIn::Begun, now).map_err(failed)?;
+            enter_lines(book, &name, taster.id, &answers, None, HandIn::Begun, now)
+                .map_err(failed)?;
         }
     }
     if session.month == MONTH_OF_SEEN_LABELS {
         let scope = Scope { taster: Some("dee".to_owned()), ..Scope::default() };
-        exclude(book, &name, &scope, "saw the labels on the tins", Some(POURER), clock(last_day, "15:00:00"))?;
+        exclude(
+            book,
+            &name,
+            &scope,
+            "saw the labels on the tins",
+            Some(POURER),
+            clock(last_day, "15:00:00"),
+        )?;
     }
     close(book, &name, true, clock(last_day, "16:00:00"))?;
     reveal(book, &name, clock(last_day, "16:30:00")).map(drop)
@@ -403,7 +413,8 @@ fn answers(
                 lots.dedup();
                 lots
             };
-            let by_chance = lots[garden.pick(&format!("guess/{}/{index}/{code}", taster.id), lots.len())];
+            let by_chance =
+                lots[garden.pick(&format!("guess/{}/{index}/{code}", taster.id), lots.len())];
             answer(GUESS, lot_id(if saw_labels { pot.served.0 } else { by_chance }));
         }
     }
