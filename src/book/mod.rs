@@ -18,6 +18,7 @@ pub mod recipes;
 mod scales;
 pub mod schemas;
 pub mod session_files;
+mod session_logs;
 pub mod starter;
 pub mod store;
 pub mod tasters;

@@ -7,6 +7,9 @@ use super::csv_file::table_schema;
 use super::lots::{LogLine, LotFile};
 use super::parameters::Parameters;
 use super::recipes::Recipes;
+use super::session_files::{
+    BallotLine, ChangeLine, CloseFile, PourLine, RevealFile, SessionFile, VoidFile,
+};
 use super::tasters::Tasters;
 use super::toml_file::schema_of;
 use super::vocabulary::Vocabulary;
@@ -23,6 +26,13 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("tasters.schema.json", schema_of::<Tasters>().into()),
         ("lot.schema.json", schema_of::<LotFile>().into()),
         ("lot-log.table.json", table_schema::<LogLine>("lots/*/log.csv")),
+        ("session.schema.json", schema_of::<SessionFile>().into()),
+        ("close.schema.json", schema_of::<CloseFile>().into()),
+        ("reveal.schema.json", schema_of::<RevealFile>().into()),
+        ("void.schema.json", schema_of::<VoidFile>().into()),
+        ("ballot.table.json", table_schema::<BallotLine>("sessions/*/ballots/*.csv")),
+        ("pours.table.json", table_schema::<PourLine>("sessions/*/pours.csv")),
+        ("changes.table.json", table_schema::<ChangeLine>("sessions/*/changes.csv")),
     ]
 }
 

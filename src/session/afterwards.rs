@@ -11,7 +11,8 @@ use crate::book::{Book, BookError};
 
 use super::changes::with_change_entry;
 use super::key::{self, DealSecret, Key, KeyCup};
-use super::plan::{draws_of, sample};
+use super::plan::sample;
+use super::reserve::draws_of;
 use super::sample::{Role, Sample};
 use super::state::{Session, State, lock};
 

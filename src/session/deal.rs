@@ -123,6 +123,9 @@ pub(super) struct Stock<'a> {
     pub(super) warm_up: Option<&'a Sample>,
 }
 
+/// The samples of a flight, and those of them that are named for second codes.
+pub(super) type Contents = (Vec<Sample>, Vec<Sample>);
+
 /// Which samples go into which flights.
 pub(super) enum Filling<'a> {
     /// All samples in each replicate, cut into flights by the deal.
@@ -133,7 +136,7 @@ pub(super) enum Filling<'a> {
         twice: &'a [Sample],
     },
     /// Flight by flight: its samples, and those that get second codes, where they are named.
-    Given(&'a [(Vec<Sample>, Vec<Sample>)]),
+    Given(&'a [Contents]),
 }
 
 /// Gives samples to codes. Where samples are spread over flights they are shuffled for each

@@ -10,11 +10,11 @@
 
 use std::path::Path;
 
+use schemars::{JsonSchema, Schema};
 use serde::Deserialize;
 
-use crate::book::problem::Problem;
-use crate::book::store;
-use crate::book::{BookError, problem::Problems};
+use crate::book::problem::{Problem, Problems};
+use crate::book::{BookError, ids, store, toml_file};
 
 use super::sample::{Role, Sample};
 
@@ -203,44 +203,84 @@ fn wrong(file: &str, found: &str, expected: &str, mend: &str) -> BookError {
     BookError::Records(problems)
 }
 
-#[derive(Deserialize)]
+/// The JSON Schema of key.toml. It says what form a key has, of no key what stands in it.
+#[must_use]
+pub fn key_schema() -> Schema {
+    toml_file::schema_of::<KeyFile>()
+}
+
+/// key.toml: sealed until the reveal.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "key.toml")]
 struct KeyFile {
+    /// The format of this file: 1.
+    #[schemars(range(min = 1, max = 1))]
     format: u64,
+    /// The name of the session's folder.
+    #[schemars(regex(pattern = ids::PATTERN))]
     session: String,
+    /// The 128 bits that decided the deal; missing where the key was written down after closing.
+    #[schemars(regex(pattern = r"^[0-9a-f]{32}$"))]
     deal_seed: Option<String>,
+    /// 128 bits that keep the digest from being tried out.
+    #[schemars(regex(pattern = r"^[0-9a-f]{32}$"))]
     nonce: String,
+    /// What stands behind each code.
     #[serde(default, rename = "cup")]
     cups: Vec<CupInFile>,
+    /// Leaf drawn from the reserves, written into the lots' logs at the reveal.
     #[serde(default, rename = "draw")]
     draws: Vec<DrawInFile>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(inline)]
 struct CupInFile {
+    /// The code, 100 to 999.
+    #[schemars(range(min = 100, max = 999))]
     code: u16,
+    /// The flight, from 1.
+    #[schemars(range(min = 1))]
     flight: u32,
+    /// The lot.
+    #[schemars(regex(pattern = ids::PATTERN))]
     lot: String,
+    /// The arm; main unless the lot was split.
+    #[schemars(regex(pattern = ids::PATTERN))]
     arm: String,
+    /// lot, duplicate, reference or warm-up.
+    #[schemars(extend("enum" = ["lot", "duplicate", "reference", "warm-up"]))]
     role: String,
+    /// The pot, numbered within the session.
+    #[schemars(range(min = 1))]
     brew: u32,
+    /// Which of the sample's replicates it belongs to, from 1.
+    #[schemars(range(min = 1))]
     replicate: u32,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(inline)]
 struct DrawInFile {
+    /// The lot.
+    #[schemars(regex(pattern = ids::PATTERN))]
     lot: String,
+    /// The arm.
+    #[schemars(regex(pattern = ids::PATTERN))]
     arm: String,
+    /// Grams: more than 0.
+    #[schemars(extend("exclusiveMinimum" = 0))]
     leaf_g: f64,
 }
 
 impl KeyFile {
     fn into_key(self) -> Option<Key> {
         let sample = |lot: String, arm: String| {
-            let ids = crate::book::ids::is_id(&lot) && crate::book::ids::is_id(&arm);
-            ids.then_some(Sample { lot, arm })
+            let fit = ids::is_id(&lot) && ids::is_id(&arm);
+            fit.then_some(Sample { lot, arm })
         };
         if self.format != 1 {
             return None;

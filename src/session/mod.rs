@@ -4,6 +4,17 @@
 //! order seed ([`orders`]); which lot stands behind a code is dealt by the secret deal seed and
 //! lives in the key alone (private modules `key` and `deal`). Nothing outside the key, except
 //! its digest, depends on the deal.
+//!
+//! What a plan says to everybody: who tastes which codes in which order, how many cups a flight
+//! has, which code is the warm-up cup, how cups are brewed, what is asked. What it does not say:
+//! which lots are in the session, which flights are replicates of each other, which cups are
+//! duplicates or the reference. Lots leave a sealed key by one way only: the pouring plan
+//! ([`pour::pouring_plan`]), which is logged and refused to a taster of the session.
+//!
+//! What this does not do: key.toml is plain text, so whoever may read the book's folder can read
+//! it. The digest shows that a key was not exchanged, not that nobody looked. And planning says
+//! how much of a reserve is left, less what sealed sessions will draw: that a lot is in some
+//! sealed session can be told from it, though never behind which code.
 
 pub mod afterwards;
 pub mod answers;
@@ -22,13 +33,14 @@ pub mod pour;
 mod reserve;
 pub mod reveal;
 pub mod sample;
+mod shape;
 pub mod state;
 
 pub use afterwards::write_key;
 pub use changes::{Scope, exclude, readmit};
 pub use close::{close, void};
 pub use enter::{Amend, Answer, Entered, Given, HandIn, enter_lines};
-pub use key::DealSecret;
+pub use key::{DealSecret, key_schema};
 pub use plan::{Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan};
 pub use reveal::{CupScore, Guess, Revealed, RevealedCup, all_revealed, reveal, revealed};
 pub use sample::{Role, Sample};

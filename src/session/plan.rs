@@ -3,7 +3,7 @@
 use std::fs;
 
 use crate::book::ids;
-use crate::book::lots::{Lot, MAIN};
+use crate::book::lots::Lot;
 use crate::book::reading::unknown;
 use crate::book::recipes::Recipe;
 use crate::book::session_files::{Kind, SessionFile};
@@ -14,11 +14,12 @@ use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError};
 
 use super::ballots::{GUESS, GUESS_SURE};
-use super::deal::{Filling, FlightShape, N_CODES, Shape, Stock, deal, lay_out};
-use super::key::{self, DealSecret, Draw, Key, KeyCup};
+use super::deal::{Contents, Filling, Stock, deal, lay_out};
+use super::key::{self, DealSecret, Key};
 use super::orders::Imbalance;
 use super::reserve;
 use super::sample::Sample;
+use super::shape::{days_of_flights, shape, shape_given};
 use super::state::lock;
 
 /// Which samples get a second code in their flight.
@@ -113,7 +114,7 @@ pub struct LeafNeed {
     pub left_g: Option<f64>,
 }
 
-fn refused(text: impl Into<String>) -> BookError {
+pub(super) fn refused(text: impl Into<String>) -> BookError {
     BookError::Refused(text.into())
 }
 
@@ -182,10 +183,10 @@ pub fn plan(
         Filling::Given(&given)
     };
     let stock = Stock { filling, reference: reference.as_ref(), warm_up: warm_up.as_ref() };
-    let leaf = leaf_needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
+    let leaf = reserve::needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
     let key = (!request.alone).then(|| {
         let cups = deal(&secret, &shape, &flights, &stock);
-        let draws = draws_of(&cups, recipe.leaf_g);
+        let draws = reserve::draws_of(&cups, recipe.leaf_g);
         Key::seal(&name, secret, cups, draws)
     });
     let plan = SessionFile {
@@ -334,7 +335,7 @@ fn given_flights(
     request: &PlanRequest,
     lots: &[Lot],
     day: Day,
-) -> Result<Vec<(Vec<Sample>, Vec<Sample>)>, BookError> {
+) -> Result<Vec<Contents>, BookError> {
     let mut given = Vec::new();
     for flight in &request.flights {
         let here = samples(lots, &flight.lots, day)?;
@@ -342,137 +343,6 @@ fn given_flights(
         given.push((here, twice));
     }
     Ok(given)
-}
-
-fn too_many_cups(cups: usize, size: usize) -> BookError {
-    refused(format!(
-        "a flight of {cups} cups is more than the limit of {size}\n  to mend:  leave cups out, or give a larger --flight-size (more cups tire the palate)"
-    ))
-}
-
-fn shape_given(
-    request: &PlanRequest,
-    given: &[(Vec<Sample>, Vec<Sample>)],
-    limit: usize,
-) -> Result<Shape, BookError> {
-    let size = request.flight_size.unwrap_or(limit);
-    let mut shape = Shape {
-        flights: Vec::new(),
-        reference: request.reference.is_some(),
-        warm_up: request.warm_up.is_some(),
-    };
-    for (i, ((samples, twice), flight)) in given.iter().zip(&request.flights).enumerate() {
-        let duplicates = match flight.duplicates {
-            Duplicates::Dealt(n) => n,
-            Duplicates::Of(_) => twice.len(),
-        };
-        let flight = FlightShape { samples: samples.len(), duplicates, tins_of: i };
-        if duplicates > samples.len() {
-            return Err(too_many_duplicates(duplicates, samples.len()));
-        }
-        if shape.n_scored(&flight) > size {
-            return Err(too_many_cups(shape.n_scored(&flight), size));
-        }
-        shape.flights.push(flight);
-    }
-    check_shape(shape, request.alone)
-}
-
-fn too_many_duplicates(duplicates: usize, least: usize) -> BookError {
-    refused(format!(
-        "{duplicates} second codes are more than the {least} lots of a flight\n  to mend:  at most {least} duplicates"
-    ))
-}
-
-fn check_shape(shape: Shape, alone: bool) -> Result<Shape, BookError> {
-    if alone && shape.flights.iter().any(|f| f.duplicates > 0) {
-        return Err(refused(
-            "alone there are no blind duplicates: who pours two codes from one tin knows it\n  to mend:  leave the duplicates out",
-        ));
-    }
-    if shape.n_codes() > N_CODES {
-        return Err(refused(format!(
-            "{} cups are more than the {N_CODES} codes from 100 to 999\n  to mend:  fewer lots or replicates",
-            shape.n_codes()
-        )));
-    }
-    Ok(shape)
-}
-
-fn shape(
-    request: &PlanRequest,
-    n_samples: usize,
-    n_named: usize,
-    limit: usize,
-) -> Result<Shape, BookError> {
-    let size = request.flight_size.unwrap_or(limit);
-    let duplicates = match &request.duplicates {
-        Duplicates::Dealt(n) => *n,
-        Duplicates::Of(_) => n_named,
-    };
-    let others = duplicates.saturating_add(usize::from(request.reference.is_some()));
-    let room = size.saturating_sub(others);
-    if room == 0 || (room == 1 && n_samples > 1) {
-        return Err(refused(format!(
-            "a flight of {size} cups has no room for two lots beside {others} duplicate or reference cups\n  to mend:  fewer duplicates, or a larger --flight-size (more cups tire the palate)"
-        )));
-    }
-    let groups = n_samples.div_ceil(room);
-    if groups > 1 && n_named > 0 {
-        return Err(refused(format!(
-            "{n_samples} lots are cut into {groups} flights by the deal, so that nobody can say beforehand which flight a second code would be in\n  to mend:  give --duplicates a number, or a larger --flight-size"
-        )));
-    }
-    let sizes: Vec<usize> =
-        (0..groups).map(|i| n_samples / groups + usize::from(i < n_samples % groups)).collect();
-    let least = sizes.iter().min().copied().unwrap_or(0);
-    if duplicates > least {
-        return Err(too_many_duplicates(duplicates, least));
-    }
-    if groups.saturating_mul(request.replicates) > N_CODES {
-        return Err(refused(format!(
-            "{} flights are more than there are codes\n  to mend:  fewer replicates",
-            groups.saturating_mul(request.replicates)
-        )));
-    }
-    let flights = (0..request.replicates)
-        .flat_map(|_| sizes.iter().enumerate())
-        .map(|(i, n)| FlightShape { samples: *n, duplicates, tins_of: i })
-        .collect();
-    let shape = Shape {
-        flights,
-        reference: request.reference.is_some(),
-        warm_up: request.warm_up.is_some(),
-    };
-    check_shape(shape, request.alone)
-}
-
-fn days_of_flights(
-    given: &[Day],
-    request: &PlanRequest,
-    shape: &Shape,
-) -> Result<Vec<Day>, BookError> {
-    let flights = shape.flights.len();
-    let replicates = if request.flights.is_empty() { request.replicates } else { flights };
-    let days: Vec<Day> = if given.len() == 1 {
-        vec![given[0]; flights]
-    } else if given.len() == flights {
-        given.to_vec()
-    } else if given.len() == replicates {
-        let groups = flights / replicates;
-        given.iter().flat_map(|d| std::iter::repeat_n(*d, groups)).collect()
-    } else {
-        return Err(refused(format!(
-            "{} days for {flights} flights\n  expected: one day, one a replicate, or one a flight\n  to mend:  repeat --day as often",
-            given.len()
-        )));
-    };
-    if !days.is_sorted() {
-        return Err(refused(
-            "the days of the flights go back in time\n  to mend:  name the earliest --day first",
-        ));
-    }
-    Ok(days)
 }
 
 fn recipe(book: &Book, asked: Option<&str>) -> Result<Recipe, BookError> {
@@ -569,86 +439,6 @@ fn terms(
     Ok((families, chosen))
 }
 
-/// What each sample needs at most, against what its reserve holds; refused if it is too little.
-fn leaf_needs(
-    book: &Book,
-    lots: &[Lot],
-    stock: &Stock<'_>,
-    shape: &Shape,
-    leaf_g: f64,
-) -> Result<Vec<LeafNeed>, BookError> {
-    let pending = reserve::pending(book)?;
-    let mut cups: Vec<(Sample, usize)> = Vec::new();
-    let mut add = |sample: &Sample, n: usize| match cups.iter_mut().find(|(s, _)| s == sample) {
-        Some((_, m)) => *m += n,
-        None => cups.push((sample.clone(), n)),
-    };
-    let n_flights = shape.flights.len();
-    match &stock.filling {
-        Filling::Spread { samples, replicates, twice } => {
-            let dealt: usize = shape.flights.iter().map(|f| f.duplicates).sum();
-            // Where each replicate is one flight, second codes go round: nobody is a round ahead.
-            let at_most = if n_flights == *replicates && twice.is_empty() {
-                dealt.div_ceil(samples.len().max(1))
-            } else {
-                if dealt > 0 { *replicates } else { 0 }
-            };
-            for sample in *samples {
-                let may = twice.is_empty() || twice.contains(sample);
-                add(sample, replicates + if may { at_most } else { 0 });
-            }
-        }
-        Filling::Given(flights) => {
-            for ((samples, twice), of) in flights.iter().zip(&shape.flights) {
-                for sample in samples {
-                    let may = of.duplicates > 0 && (twice.is_empty() || twice.contains(sample));
-                    add(sample, 1 + usize::from(may));
-                }
-            }
-        }
-    }
-    for sample in stock.reference.into_iter().chain(stock.warm_up) {
-        add(sample, n_flights);
-    }
-    let needs: Vec<LeafNeed> = cups
-        .into_iter()
-        .map(|(sample, n)| {
-            let left_g = reserve::left(lots, &pending, &sample);
-            LeafNeed { need_g: leaf_g * n as f64, left_g, sample }
-        })
-        .collect();
-    let short: Vec<String> = needs
-        .iter()
-        .filter(|n| n.left_g.is_some_and(|left| left + 1e-9 < n.need_g))
-        .map(|n| {
-            let left = n.left_g.unwrap_or(0.0);
-            format!("{}: {:.1} g needed, {left:.1} g left", n.sample, n.need_g)
-        })
-        .collect();
-    if short.is_empty() {
-        return Ok(needs);
-    }
-    Err(refused(format!(
-        "the reserve does not suffice\n  {}\n  to mend:  fewer replicates, a recipe with less leaf, or leave a lot out",
-        short.join("\n  ")
-    )))
-}
-
-/// Grams drawn for cups, sample by sample.
-pub(super) fn draws_of(cups: &[KeyCup], leaf_g: f64) -> Vec<Draw> {
-    let mut counts: std::collections::BTreeMap<&Sample, u32> = std::collections::BTreeMap::new();
-    for cup in cups {
-        *counts.entry(&cup.sample).or_default() += 1;
-    }
-    counts
-        .into_iter()
-        .map(|(sample, n)| Draw {
-            sample: sample.clone(),
-            leaf_g: (leaf_g * f64::from(n) * 1e6).round() / 1e6,
-        })
-        .collect()
-}
-
 /// Writes the folder beside its place and moves it there when it is whole.
 fn write(book: &Book, name: &str, plan: &SessionFile, key: Option<&Key>) -> Result<(), BookError> {
     let sessions = book.root().join("sessions");
@@ -666,9 +456,4 @@ fn write(book: &Book, name: &str, plan: &SessionFile, key: Option<&Key>) -> Resu
     store::create_new(&inside.join("session.toml"), &toml_file::to_text(plan))?;
     fs::rename(&inside, &folder).map_err(store::io("write", &folder))?;
     Ok(())
-}
-
-/// Whether an arm is the whole of a lot.
-pub(super) fn is_whole(arm: &str) -> bool {
-    ids::same(arm, MAIN)
 }

@@ -1,13 +1,14 @@
 //! Reserves: what is left of them, and what sessions drew.
 
 use crate::book::ids;
-use crate::book::lots::{How, LogLine, Lot};
+use crate::book::lots::{How, LogLine, Lot, MAIN};
 use crate::book::parameters::RESERVE_DRAWN;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, csv_file};
 
-use super::key::{self, Draw, Key};
-use super::plan::is_whole;
+use super::deal::{Filling, Shape, Stock};
+use super::key::{self, Draw, Key, KeyCup};
+use super::plan::{LeafNeed, refused};
 use super::sample::Sample;
 use super::state::entry_of;
 
@@ -67,4 +68,89 @@ pub(super) fn log_draws(
         csv_file::append(book.root(), &format!("lots/{}/log.csv", lot.id), &[line])?;
     }
     Ok(())
+}
+
+/// What each sample needs at most, against what its reserve holds; refused if it is too little.
+pub(super) fn needs(
+    book: &Book,
+    lots: &[Lot],
+    stock: &Stock<'_>,
+    shape: &Shape,
+    leaf_g: f64,
+) -> Result<Vec<LeafNeed>, BookError> {
+    let waiting = pending(book)?;
+    let mut cups: Vec<(Sample, usize)> = Vec::new();
+    let mut add = |sample: &Sample, n: usize| match cups.iter_mut().find(|(s, _)| s == sample) {
+        Some((_, m)) => *m += n,
+        None => cups.push((sample.clone(), n)),
+    };
+    let n_flights = shape.flights.len();
+    match &stock.filling {
+        Filling::Spread { samples, replicates, twice } => {
+            let dealt: usize = shape.flights.iter().map(|f| f.duplicates).sum();
+            // Where each replicate is one flight, second codes go round: nobody is a round ahead.
+            let at_most = if n_flights == *replicates && twice.is_empty() {
+                dealt.div_ceil(samples.len().max(1))
+            } else {
+                if dealt > 0 { *replicates } else { 0 }
+            };
+            for sample in *samples {
+                let may = twice.is_empty() || twice.contains(sample);
+                add(sample, replicates + if may { at_most } else { 0 });
+            }
+        }
+        Filling::Given(flights) => {
+            for ((samples, twice), of) in flights.iter().zip(&shape.flights) {
+                for sample in samples {
+                    let may = of.duplicates > 0 && (twice.is_empty() || twice.contains(sample));
+                    add(sample, 1 + usize::from(may));
+                }
+            }
+        }
+    }
+    for sample in stock.reference.into_iter().chain(stock.warm_up) {
+        add(sample, n_flights);
+    }
+    let needs: Vec<LeafNeed> = cups
+        .into_iter()
+        .map(|(sample, n)| {
+            let left_g = left(lots, &waiting, &sample);
+            LeafNeed { need_g: leaf_g * n as f64, left_g, sample }
+        })
+        .collect();
+    let short: Vec<String> = needs
+        .iter()
+        .filter(|n| n.left_g.is_some_and(|left| left + 1e-9 < n.need_g))
+        .map(|n| {
+            let left = n.left_g.unwrap_or(0.0);
+            format!("{}: {:.1} g needed, {left:.1} g left", n.sample, n.need_g)
+        })
+        .collect();
+    if short.is_empty() {
+        return Ok(needs);
+    }
+    Err(refused(format!(
+        "the reserve does not suffice\n  {}\n  to mend:  fewer replicates, a recipe with less leaf, or leave a lot out",
+        short.join("\n  ")
+    )))
+}
+
+/// Grams drawn for cups, sample by sample.
+pub(super) fn draws_of(cups: &[KeyCup], leaf_g: f64) -> Vec<Draw> {
+    let mut counts: std::collections::BTreeMap<&Sample, u32> = std::collections::BTreeMap::new();
+    for cup in cups {
+        *counts.entry(&cup.sample).or_default() += 1;
+    }
+    counts
+        .into_iter()
+        .map(|(sample, n)| Draw {
+            sample: sample.clone(),
+            leaf_g: (leaf_g * f64::from(n) * 1e6).round() / 1e6,
+        })
+        .collect()
+}
+
+/// Whether an arm is the whole of a lot.
+fn is_whole(arm: &str) -> bool {
+    ids::same(arm, MAIN)
 }

@@ -7,7 +7,7 @@ use blindsteep::session::{self, DealSecret, HandIn, Session};
 use blindsteep::sheets::Lang;
 use blindsteep::sheets::ballots::ballot_pdf;
 
-use super::common::{LOTS, Panel, answer, files, full_answers, lots_named, now, request, secret};
+use super::common::{LOTS, Panel, answer, files, lots_named, now, request, secret};
 
 /// Plans, prints, tastes with amendments and exclusions, and closes; returns every file of the
 /// book outside lots/, and everything that was printed.
@@ -154,7 +154,7 @@ fn planning_tells_no_lot_beside_a_code() {
     assert_eq!(codes.len(), 5);
     for line in output.out.lines() {
         let has_code = codes.iter().any(|c| line.split_whitespace().any(|w| w == c));
-        assert!(!(has_code && !lots_named(line).is_empty()), "{line}");
+        assert!(!has_code || lots_named(line).is_empty(), "{line}");
     }
     for code in &codes {
         assert!(output.out.contains(code), "the codes themselves are told");
@@ -247,5 +247,4 @@ fn the_pouring_plan_is_logged_and_refused_to_a_taster() {
     let session: Session = panel.session();
     let n: usize = session.plan().flights.iter().map(|f| f.codes().count()).sum();
     assert_eq!(pours.len(), n);
-    let _ = full_answers(&session);
 }

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use blindsteep::book::Book;
+use blindsteep::book::lots::{How, LotFile};
 use blindsteep::book::session_files::Kind;
 use blindsteep::book::starter::{Beginning, begin};
 use blindsteep::book::time::{Day, Moment};
@@ -103,8 +104,13 @@ impl Panel {
         let panel = Self { _dir: dir, root, book };
         let mut rng = ChaCha12Rng::seed_from_u64(1);
         for lot in LOTS {
-            let mut new = NewLot::new(lot, "black", day("2026-05-01"));
-            new.reserve_g = Some(100.0);
+            let new = NewLot {
+                file: LotFile::new(lot, "black", day("2026-05-01")),
+                reserve_g: Some(100.0),
+                values: Vec::new(),
+                how: How::Measured,
+                by: None,
+            };
             add_lot(&panel.book, &new, now(), &mut rng).unwrap();
         }
         panel

@@ -1,5 +1,7 @@
 //! Blind sessions: planning, sealing, tasting, revealing.
 
+#![allow(clippy::unwrap_used, reason = "a test that fails says where")]
+
 mod alone;
 mod blind;
 mod common;
