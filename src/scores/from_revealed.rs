@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::{Builder, LotGuess, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
 use crate::book::lots::MAIN;
 use crate::book::recipes::Recipe;
-use crate::book::vocabulary::Scale;
 use crate::book::time::Day;
+use crate::book::vocabulary::Scale;
 use crate::session::{Revealed, RevealedCup, Role, Sample};
 
 /// Sessions that cannot be read as one table.
@@ -165,8 +165,7 @@ fn recipe_names(sessions: &[Revealed]) -> Vec<String> {
                 return name.clone();
             }
             let twins = known.iter().filter(|(k, _)| k.id == r.id).count();
-            let name =
-                if twins == 0 { r.id.clone() } else { format!("{} ({})", r.id, twins + 1) };
+            let name = if twins == 0 { r.id.clone() } else { format!("{} ({})", r.id, twins + 1) };
             known.push((r, name.clone()));
             name
         })
@@ -195,11 +194,7 @@ fn previous_cups(session: &Revealed) -> HashMap<(&str, u32, u16), u16> {
 
 /// A score is due for each term and cup (and steep) of a flight of which the taster scored
 /// anything; an absent taster leaves no gaps.
-fn count_gaps(
-    session: &Revealed,
-    cups: &HashMap<u16, &RevealedCup>,
-    terms: &mut [ScoredTerm],
-) {
+fn count_gaps(session: &Revealed, cups: &HashMap<u16, &RevealedCup>, terms: &mut [ScoredTerm]) {
     let analysed = |code: u16| cups.get(&code).is_some_and(|c| c.role != Role::WarmUp);
     let mut there: BTreeSet<(&str, u32)> = BTreeSet::new();
     let mut steeps: BTreeMap<&str, BTreeSet<u32>> = BTreeMap::new();
@@ -236,12 +231,7 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
                     (sample(cup), Sample { lot: g.lot.clone(), arm: arm.clone() }.to_string())
                 }
             };
-            Some(LotGuess {
-                taster: g.taster.clone(),
-                lot,
-                guessed,
-                session: session.name.clone(),
-            })
+            Some(LotGuess { taster: g.taster.clone(), lot, guessed, session: session.name.clone() })
         })
         .collect()
 }

@@ -64,7 +64,7 @@ pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Mini
 
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
 /// Optimization 20:221-246).
-fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
+pub(super) fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
     let broken = |ratios: &[f64], evaluations| {
