@@ -1,5 +1,6 @@
 //! Do the tasters agree?
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -149,7 +150,7 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let tasters = scores.words("taster");
     let codes = Codes::of(&terms, tasters.clone());
     let mut found: Vec<TermOfPanel> = terms
-        .iter()
+        .par_iter()
         .map(|t| {
             let (tasters, order) = match habits::in_term(t, &codes, settings.level) {
                 Answer::Known((tasters, order)) => (Answer::Known(tasters), order),
@@ -172,6 +173,7 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
     let mut cautions: Vec<String> = opinions(tasters.len()).into_iter().collect();
+    cautions.extend(super::gaps(scores));
     let by_term: Vec<(&str, &[String])> =
         found.iter().map(|t| (t.panel.term.as_str(), t.panel.cautions.as_slice())).collect();
     cautions.extend(gathered(&by_term));
@@ -237,10 +239,9 @@ fn sentences(f: &Agree) -> Vec<String> {
             all.push(format!("Not told apart: {}.", listed(&names)));
         }
     }
-    for t in untested {
-        let why = t.discriminates.reason().unwrap_or("not tested");
-        all.push(format!("{}: not tested, {why}.", t.term));
-    }
+    all.extend(super::untested(
+        untested.iter().map(|t| (t.term.as_str(), t.discriminates.reason().unwrap_or("no test"))),
+    ));
     if asked.iter().any(|t| !t.reasons.is_empty()) {
         all.push("Why scores differ that come from one lot:".to_owned());
     }

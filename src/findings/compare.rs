@@ -1,5 +1,6 @@
 //! Which lots differ?
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -54,7 +55,7 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
         scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
     let tasters = scores.words("taster");
     let mut found: Vec<ComparedTerm> = terms
-        .iter()
+        .par_iter()
         .map(|t| ComparedTerm {
             lots: term_comparison::of(t, settings),
             lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
@@ -66,6 +67,7 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
         term.lots.p_holm = p;
     }
     let mut cautions: Vec<String> = opinions(tasters.len()).into_iter().collect();
+    cautions.extend(super::gaps(scores));
     if tasters.is_empty() {
         cautions.push(
             "The table does not say who scored: every score counts as one observation of its own. \
@@ -90,7 +92,12 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
         terms: found,
         exclusions: exclusions(scores),
     };
-    finding.sentences = finding.terms.iter().map(|t| sentence(&t.lots)).collect();
+    finding.sentences = finding.terms.iter().filter_map(|t| sentence(&t.lots)).collect();
+    let untested = finding
+        .terms
+        .iter()
+        .filter_map(|t| Some((t.lots.term.as_str(), t.lots.discriminates.reason()?)));
+    finding.sentences.extend(super::untested(untested));
     let n_tested = finding.terms.iter().filter(|t| t.lots.lot_test.known().is_some()).count();
     if n_tested > 1 {
         finding.sentences.push(format!(
@@ -101,7 +108,7 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
     finding
 }
 
-fn sentence(t: &TermComparison) -> String {
+fn sentence(t: &TermComparison) -> Option<String> {
     let test = match (&t.lot_test, &t.cochran) {
         (Answer::Known(test), _) => {
             format!("F {}, luck {}; {}", say(test.f), say(test.f_by_luck), say_p(test.p_value))
@@ -109,14 +116,11 @@ fn sentence(t: &TermComparison) -> String {
         (_, Answer::Known(q)) => format!("Cochran's Q, {}", say_p(q.p_value)),
         _ => String::new(),
     };
-    match t.discriminates.known() {
-        None => {
-            format!("{}: not tested, {}.", t.term, t.discriminates.reason().unwrap_or("no test"))
-        }
-        Some(false) => format!("{}: the lots are not told apart ({test}).", t.term),
-        Some(true) => {
+    let words = match t.discriminates.known()? {
+        false => format!("{}: the lots are not told apart ({test}).", t.term),
+        true => {
             let Some(pairs) = t.differences.known() else {
-                return format!("{}: the lots differ ({test}).", t.term);
+                return Some(format!("{}: the lots differ ({test}).", t.term));
             };
             let differing: Vec<&Difference> =
                 pairs.iter().filter(|d| d.difference.known().is_some_and(|d| d.differs)).collect();
@@ -137,11 +141,12 @@ fn sentence(t: &TermComparison) -> String {
                         (&d.b, &d.a, -n.value, -n.tukey_upper, -n.tukey_lower)
                     };
                     format!(
-                        "{}: {} of {} of lots differ ({test}); furthest apart are {high} and {low}, \
+                        "{}: {} of {} of lots {} ({test}); furthest apart are {high} and {low}, \
                          by {} ({} to {}).",
                         t.term,
                         differing.len(),
                         count(pairs.len(), "pair", "pairs"),
+                        if differing.len() == 1 { "differs" } else { "differ" },
                         say(size),
                         say(lower),
                         say(upper)
@@ -149,5 +154,6 @@ fn sentence(t: &TermComparison) -> String {
                 }
             }
         }
-    }
+    };
+    Some(words)
 }

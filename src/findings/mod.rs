@@ -6,6 +6,7 @@ pub mod answer;
 pub mod compare;
 pub mod guesses;
 pub mod habits;
+pub mod iccs;
 mod panel_model;
 pub mod reasons;
 pub mod schemas;
@@ -21,7 +22,7 @@ pub use crate::scores::Source;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::scores::{ScaleKind, TermScores};
+use crate::scores::{ScaleKind, Scores, TermScores};
 use panel_model::Brews;
 use term_agreement::Cochran;
 
@@ -163,14 +164,39 @@ pub(crate) fn panel_cautions(t: &TermScores) -> Vec<String> {
                 .to_owned(),
         );
     }
-    if t.term.gaps > 0 {
-        let (is, it) = if t.term.gaps == 1 { ("is", "it is") } else { ("are", "they are") };
-        all.push(format!(
-            "{} {is} missing; {it} left out, not taken as 0.",
-            count(t.term.gaps, "score", "scores")
-        ));
-    }
     all
+}
+
+/// How many scores are missing, and where.
+pub(crate) fn gaps(scores: &Scores) -> Option<String> {
+    let terms: Vec<(String, usize)> = scores
+        .terms()
+        .iter()
+        .filter(|t| t.gaps > 0)
+        .map(|t| (format!("{} {}", t.id, t.gaps), t.gaps))
+        .collect();
+    let n: usize = terms.iter().map(|t| t.1).sum();
+    let names: Vec<String> = terms.into_iter().map(|t| t.0).collect();
+    (n > 0).then(|| {
+        let of = count(scores.n_scores() + n, "score that was due", "scores that were due");
+        let (is, it) = if n == 1 { ("is", "it is") } else { ("are", "they are") };
+        format!("{n} of {of} {is} missing ({}); {it} left out, not taken as 0.", listed(&names))
+    })
+}
+
+/// Terms that are not tested, with the reason, one sentence a reason.
+pub(crate) fn untested<'a>(terms: impl Iterator<Item = (&'a str, &'a str)>) -> Vec<String> {
+    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
+    for (term, why) in terms {
+        match reasons.iter_mut().find(|r| r.0 == why) {
+            Some(known) => known.1.push(term.to_owned()),
+            None => reasons.push((why, vec![term.to_owned()])),
+        }
+    }
+    reasons
+        .into_iter()
+        .map(|(why, terms)| format!("{}: not tested, {why}.", listed(&terms)))
+        .collect()
 }
 
 /// `1 lot`, `2 lots`.

@@ -1,9 +1,7 @@
 //! The mixed model of a term: what is fixed, what is random, and what this layout cannot tell
 //! apart and is therefore left out.
 
-use blindsteep_stats::mixed::{
-    Factor, Fit, FixedPart, Method, MixedError, Model, ModelSpec, RandomTerm,
-};
+use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, MixedError, ModelSpec, RandomTerm};
 
 use super::{Answer, Test, VariancePart, count, listed};
 use crate::scores::{TermScores, Words};
@@ -73,11 +71,6 @@ impl Panel {
             evaluations: self.fit.evaluations,
             notes: self.notes.clone(),
         }
-    }
-
-    /// The design alone, to be fitted to other scores.
-    pub fn design(&self) -> Result<Model, MixedError> {
-        Model::new(&self.fixed, &self.random)
     }
 }
 

@@ -4,9 +4,10 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::iccs::Iccs;
 use super::panel_model::{LOT, LOT_TASTER, Panel, TASTER};
 use super::say;
-use super::term_agreement::{Iccs, MixedAssessor};
+use super::term_agreement::MixedAssessor;
 
 /// A reason.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]

@@ -1,12 +1,12 @@
 //! One term: how far do the tasters agree, and does the panel tell the lots apart?
 
 use blindsteep_stats::alpha::{self, Metric};
-use blindsteep_stats::icc::{self, IccComponents, SimulatedPart};
 use blindsteep_stats::{anova, kendall, ticks};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::panel_model::{self, Brews, LOT, LOT_TASTER, Lots, Panel, RESIDUAL, TASTER};
+use super::iccs::{self, Iccs};
+use super::panel_model::{self, LOT_TASTER, Lots, Panel, RESIDUAL};
 use super::reasons::{self, Reason};
 use super::unit_table::{self, UnitTable};
 use super::{AnovaLine, Answer, Estimate, Model, Settings, Test};
@@ -98,29 +98,6 @@ pub struct NamedSlope {
     pub slope: Answer<f64>,
 }
 
-/// Intraclass correlations with their intervals.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Iccs {
-    /// What one score is here, and over what a mean is taken.
-    pub unit: String,
-    /// ICC(A,1): a single score, offsets count against it.
-    pub agreement_single: Answer<Estimate>,
-    /// ICC(C,1): a single score, offsets forgiven.
-    pub consistency_single: Answer<Estimate>,
-    /// ICC(A,k): the mean of the panel, offsets count against it.
-    pub agreement_mean: Answer<Estimate>,
-    /// ICC(C,k): the mean of the panel, offsets forgiven.
-    pub consistency_mean: Answer<Estimate>,
-    /// Tasters in the mean.
-    pub k: usize,
-    /// Scores a taster in the mean.
-    pub n_replicates: f64,
-    /// How values and intervals were found.
-    pub method: String,
-    /// The variances, lots and tasters random.
-    pub components: Answer<Model>,
-}
-
 /// Kendall's W.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Concordance {
@@ -183,7 +160,7 @@ pub struct Cochran {
     pub df: f64,
     /// Chance of a Q at least as large where lots are ticked alike.
     pub p_value: f64,
-    /// Tasters who ticked some lots and not others.
+    /// Taster's flights (replicates) in which some lots were ticked and others not.
     pub n_informative: usize,
 }
 
@@ -229,7 +206,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
     let icc = match (&table, &no_model) {
         (_, Some(why)) => Answer::unknown(why.clone()),
         (None, _) => no_tasters(),
-        (Some(u), None) => iccs(t, u, settings),
+        (Some(u), None) => iccs::iccs(t, u, settings),
     };
     let reasons = panel.known().map_or_else(Vec::new, |p| {
         reasons::of(p, mixed.known(), icc.known(), discriminates.known().copied())
@@ -315,17 +292,6 @@ pub(crate) fn smallest_difference(panel: &Panel) -> Answer<SmallestDifference> {
     }
 }
 
-/// Why a table is not a plain lot × taster table, if it is not.
-fn not_plain(t: &TermScores) -> Option<String> {
-    for (words, several) in [(&t.recipe, "recipes"), (&t.steep, "steeps"), (&t.session, "sessions")]
-    {
-        if let Some(w) = words.as_ref().filter(|w| w.names.len() > 1) {
-            return Some(format!("the scores come from {} {several}", w.names.len()));
-        }
-    }
-    None
-}
-
 fn line(name: &str, l: &anova::Line) -> AnovaLine {
     AnovaLine { name: name.to_owned(), df: l.df, ss: l.ss, ms: l.ms }
 }
@@ -338,7 +304,7 @@ fn classical(t: &TermScores, u: &UnitTable) -> Answer<Classical> {
     if u.lots.len() < 2 || u.tasters.len() < 2 {
         return Answer::unknown("the classical analysis needs two lots and two tasters");
     }
-    if let Some(why) = not_plain(t) {
+    if let Some(why) = unit_table::not_plain(t) {
         return Answer::unknown(why);
     }
     if u.n_replicates().is_none() {
@@ -371,7 +337,7 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
     if u.lots.len() < 3 || u.tasters.len() < 2 {
         return Answer::unknown("the split needs three lots and two tasters");
     }
-    if let Some(why) = not_plain(t) {
+    if let Some(why) = unit_table::not_plain(t) {
         return Answer::unknown(why);
     }
     if u.n_replicates().is_none() {
@@ -409,189 +375,6 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
                 .collect(),
         }
     })
-}
-
-fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
-    if u.lots.len() < 2 || u.tasters.len() < 2 {
-        return Answer::unknown("an intraclass correlation needs two lots and two tasters");
-    }
-    let k = u.tasters.len();
-    if u.n_replicates() == Some(1) && not_plain(t).is_none() {
-        return one_score_a_cell(u, settings);
-    }
-    let panel = match panel_model::fit(t, Lots::Random) {
-        Answer::Known(panel) => panel,
-        Answer::Unknown(u) => return Answer::Unknown(u),
-    };
-    let r = u.mean_replicates();
-    let (n, how) = match balanced_refit(t, u) {
-        Some(_) => (settings.n_resamples, "mean squares"),
-        None => (settings.n_refits, "REML"),
-    };
-    let parts = components(&panel);
-    let values = match icc::from_components(&parts, k, r) {
-        Ok(values) => values,
-        Err(e) => return Answer::unknown(e.to_string()),
-    };
-    let limits = bootstrap(t, &panel, (k, r), settings);
-    let with = |value: f64, pick: fn(&icc::IccIntervals) -> [f64; 2]| match &limits {
-        Answer::Known(l) => Estimate::of(value, pick(l)[0], pick(l)[1]),
-        Answer::Unknown(u) => Answer::Unknown(u.clone()),
-    };
-    Answer::Known(Iccs {
-        unit: format!(
-            "one score of one taster; means over {k} tasters with {} {} each",
-            super::say(r),
-            if r == 1.0 { "score" } else { "scores" }
-        ),
-        agreement_single: with(values.agreement_single, |l| l.agreement_single),
-        consistency_single: with(values.consistency_single, |l| l.consistency_single),
-        agreement_mean: with(values.agreement_mean, |l| l.agreement_mean),
-        consistency_mean: with(values.consistency_mean, |l| l.consistency_mean),
-        k,
-        n_replicates: r,
-        method: format!(
-            "variance components by REML, lots and tasters random; percentile limits of {n} simulated \
-             tables, refitted by {how}"
-        ),
-        components: Answer::Known(panel.report()),
-    })
-}
-
-fn one_score_a_cell(u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
-    let (rows, _) = u.complete();
-    Answer::of(icc::shrout_fleiss(&rows, settings.level)).map(|six| {
-        let form = |at: usize| {
-            let i = &six.forms[at];
-            Estimate::of(i.value, i.lower, i.upper)
-        };
-        Iccs {
-            unit: format!("one score of one taster; means over {} tasters", u.tasters.len()),
-            agreement_single: form(1),
-            consistency_single: form(2),
-            agreement_mean: form(4),
-            consistency_mean: form(5),
-            k: u.tasters.len(),
-            n_replicates: 1.0,
-            method:
-                "mean squares of a complete table, one score a cell; limits of Shrout and Fleiss \
-                     (1979)"
-                    .to_owned(),
-            components: Answer::unknown("found from mean squares, not from a model"),
-        }
-    })
-}
-
-/// Whatever is neither lot, taster nor lot × taster changes from score to score.
-fn components(panel: &Panel) -> IccComponents {
-    let other: f64 = panel
-        .fit
-        .components
-        .iter()
-        .filter(|c| ![LOT, TASTER, LOT_TASTER].contains(&c.name.as_str()))
-        .map(|c| c.variance)
-        .sum();
-    IccComponents {
-        lot: panel.variance(LOT),
-        taster: panel.variance(TASTER),
-        lot_taster: panel.variance(LOT_TASTER),
-        residual: panel.fit.sigma2 + other,
-    }
-}
-
-/// The scores a cell of a balanced table, whose components follow from its mean squares.
-fn balanced_refit(t: &TermScores, u: &UnitTable) -> Option<usize> {
-    let only_plain =
-        not_plain(t).is_none() && t.flight.is_none() && panel_model::brews(t) != Brews::Several;
-    u.n_replicates().filter(|r| only_plain && *r > 1)
-}
-
-fn bootstrap(
-    t: &TermScores,
-    panel: &Panel,
-    (k, r): (usize, f64),
-    settings: &Settings,
-) -> Answer<icc::IccIntervals> {
-    let parts: Vec<SimulatedPart> = panel
-        .random
-        .iter()
-        .map(|term| SimulatedPart {
-            codes: term.factor.codes.clone(),
-            n_levels: term.factor.n_levels,
-            variance: panel.variance(&term.name),
-        })
-        .collect();
-    let n = t.values.len();
-    let interval = |n_tables| (settings.level, n_tables, settings.seed);
-    let table = UnitTable::of(t);
-    if let (Some(u), Some(taster)) = (&table, &t.taster)
-        && let Some(r_cell) = balanced_refit(t, u)
-    {
-        let (lots, who) = (&t.lot.codes, &taster.codes);
-        let shape = (u.lots.len(), u.tasters.len());
-        let refit = |y: &[f64]| {
-            let mut cells = vec![vec![Vec::with_capacity(r_cell); shape.1]; shape.0];
-            for ((lot, w), value) in lots.iter().zip(who).zip(y) {
-                cells[*lot as usize][*w as usize].push(*value);
-            }
-            let a = anova::two_way_replicated(&cells).ok()?;
-            Some(at_least_zero(&a))
-        };
-        return Answer::of(icc::parametric_bootstrap(
-            &parts,
-            panel.fit.sigma2,
-            n,
-            (k, r),
-            interval(settings.n_resamples),
-            refit,
-        ));
-    }
-    let design = match panel.design() {
-        Ok(design) => design,
-        Err(e) => return Answer::unknown(e.to_string()),
-    };
-    let names: Vec<&str> = panel.random.iter().map(|term| term.name.as_str()).collect();
-    let refit = |y: &[f64]| {
-        let fit = design.fit(y, blindsteep_stats::mixed::Method::Reml).ok()?;
-        let mut c = IccComponents { lot: 0.0, taster: 0.0, lot_taster: 0.0, residual: fit.sigma2 };
-        for (name, part) in names.iter().zip(&fit.components) {
-            match *name {
-                LOT => c.lot = part.variance,
-                TASTER => c.taster = part.variance,
-                LOT_TASTER => c.lot_taster = part.variance,
-                _ => c.residual += part.variance,
-            }
-        }
-        Some(c)
-    };
-    Answer::of(icc::parametric_bootstrap(
-        &parts,
-        panel.fit.sigma2,
-        n,
-        (k, r),
-        interval(settings.n_refits),
-        refit,
-    ))
-}
-
-/// The mean squares' components of a balanced table, a negative one set to 0; where lot × taster
-/// is negative its squares join the error, as REML has it.
-fn at_least_zero(a: &anova::TwoWay) -> IccComponents {
-    let r = a.n_replicates as f64;
-    let (mut int, mut err) = (a.interaction.ms, a.error.ms);
-    if int < err {
-        let df = a.interaction.df + a.error.df;
-        err = (a.interaction.ss + a.error.ss) / df;
-        int = err;
-    }
-    let n_lots = a.lot.df + 1.0;
-    let n_tasters = a.taster.df + 1.0;
-    IccComponents {
-        lot: ((a.lot.ms - int) / (r * n_tasters)).max(0.0),
-        taster: ((a.taster.ms - int) / (r * n_lots)).max(0.0),
-        lot_taster: (int - err) / r,
-        residual: err,
-    }
 }
 
 fn concordance(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer<Concordance> {
@@ -680,15 +463,20 @@ fn kappa(t: &TermScores) -> Answer<Kappa> {
 
 /// Cochran's Q of a term of ticks.
 pub(crate) fn cochran_of(t: &TermScores, table: Option<&UnitTable>) -> Answer<Cochran> {
-    let Some(u) = table else { return no_tasters() };
+    if table.is_none() {
+        return no_tasters();
+    }
     if t.term.scale != ScaleKind::Tick {
         return Answer::unknown("Cochran's Q is for ticks");
     }
-    if u.n_replicates() != Some(1) {
-        return Answer::unknown("Cochran's Q needs one tick of every taster for every lot");
+    let rows = unit_table::blocks(t);
+    if rows.is_empty() {
+        return Answer::unknown(
+            "no taster ticked or left blank every lot in one flight, as Cochran's Q needs it",
+        );
     }
     let rows: Vec<Vec<bool>> =
-        (0..u.tasters.len()).map(|j| u.cells.iter().map(|row| row[j][0] > 0.5).collect()).collect();
+        rows.into_iter().map(|row| row.into_iter().map(|v| v > 0.5).collect()).collect();
     Answer::of(ticks::cochran_q(&rows)).map(|q| Cochran {
         q: q.q,
         df: q.df,

@@ -85,6 +85,31 @@ pub fn units(t: &TermScores) -> Option<Vec<Vec<Option<f64>>>> {
     Some(table)
 }
 
+/// Why a table is not a plain lot × taster table, if it is not.
+pub(crate) fn not_plain(t: &TermScores) -> Option<String> {
+    for (words, several) in [(&t.recipe, "recipes"), (&t.steep, "steeps"), (&t.session, "sessions")]
+    {
+        if let Some(w) = words.as_ref().filter(|w| w.names.len() > 1) {
+            return Some(format!("the scores come from {} {several}", w.names.len()));
+        }
+    }
+    None
+}
+
+/// One row for each taster and flight (or replicate) that has every lot: the lot's first cup in it.
+#[must_use]
+pub fn blocks(t: &TermScores) -> Vec<Vec<f64>> {
+    let Some(taster) = t.taster.as_ref() else { return Vec::new() };
+    let inner = [&t.session, &t.flight, &t.replicate, &t.steep];
+    // A replicate within a flight is told apart too, so that only whole blocks count.
+    let block = inner.into_iter().flatten().fold(taster.clone(), |all, one| cross(&all, one));
+    let mut rows = vec![vec![None; t.lot.names.len()]; block.names.len()];
+    for ((b, lot), value) in block.codes.iter().zip(&t.lot.codes).zip(&t.values) {
+        rows[*b as usize][*lot as usize].get_or_insert(*value);
+    }
+    rows.into_iter().filter_map(|row| row.into_iter().collect()).collect()
+}
+
 pub(crate) fn mean(values: &[f64]) -> Option<f64> {
     let first = values.first()?;
     let rest: f64 = values.iter().map(|v| v - first).sum();

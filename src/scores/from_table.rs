@@ -464,18 +464,10 @@ impl Reading<'_> {
                 });
             }
         }
-        let gaps: usize = self.terms.iter().map(|t| t.gaps).sum();
-        let mut notes = Vec::new();
-        if gaps > 0 {
-            notes.push(format!(
-                "{gaps} {} empty: a gap is left out, not taken as 0.",
-                if gaps == 1 { "score is" } else { "scores are" }
-            ));
-        }
         let source = Source {
             names: vec![options.path.display().to_string()],
             kind: "table".to_owned(),
-            notes,
+            notes: Vec::new(),
         };
         let scores = self.builder.finish(self.terms, source);
         if scores.n_scores() == 0 {

@@ -285,7 +285,7 @@ pub fn kendall_w(lots: &[Vec<f64>]) -> Result<Kendall, KendallError> {
 }
 
 /// The most additions an exact count may take (well under a second).
-const EXACT_WORK: usize = 20_000_000;
+const EXACT_WORK: usize = 4_000_000;
 
 /// Returns the permutation p-value of W: the chance of a W at least as large when every
 /// taster's own ranks (ties kept) come in random order.

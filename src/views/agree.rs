@@ -330,7 +330,10 @@ fn over_all(f: &Agree) -> String {
 }
 
 fn tasters(t: &TermOfPanel) -> String {
-    let Some(all) = t.tasters.known() else { return String::new() };
+    // Where nothing varies there is nothing to show of a taster.
+    let Some(all) = t.tasters.known().filter(|_| t.panel.model.known().is_some()) else {
+        return String::new();
+    };
     let mut table = Table::new(&[
         ("taster", Side::Left),
         ("offset", Side::Right),

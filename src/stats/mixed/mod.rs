@@ -35,12 +35,14 @@ mod matrices;
 mod objective;
 mod optimise;
 mod report;
+mod variances;
 
 pub use factor::Factor;
 pub use fixed::{FixedKind, FixedPart, FixedTerm};
 pub use matrices::Model;
 pub use optimise::Search;
 pub use report::{Component, Contrast, FTest, Fit, Mode, Pair};
+pub use variances::Variances;
 
 use thiserror::Error;
 

@@ -106,7 +106,7 @@ fn first_guess(objective: &Objective<'_>) -> Vec<f64> {
 
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
 /// Optimization 20:221-246).
-fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
+pub(super) fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
     let mut at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
