@@ -115,7 +115,8 @@ fn gaps_are_counted_and_said() {
     assert_eq!(found["n_gaps"], 2);
     assert_eq!(named(&found["terms"], "term", "sweet")["n_scores"], 4);
     assert_eq!(named(&found["terms"], "term", "body")["n_gaps"], 0);
-    let words = "2 of 12 scores that were due are missing (sweet 2); they are left out, not taken as 0.";
+    let words =
+        "2 of 12 scores that were due are missing (sweet 2); they are left out, not taken as 0.";
     assert!(said.contains(words), "{said}");
 }
 

@@ -1,7 +1,7 @@
 //! The variances alone, for simulations that fit the same layout over and over.
 
 use super::objective::Objective;
-use super::optimise::newton;
+use super::optimise::{Ending, newton};
 use super::{Method, MixedError, Model};
 
 /// The variances of a fit.
@@ -25,7 +25,7 @@ impl Model {
         let scores = self.scores(y)?;
         let objective = Objective { model: self, scores: &scores, method };
         let found = newton(&objective, &vec![0.5; self.terms.len()])?;
-        if !found.converged {
+        if found.ending != Ending::Settled {
             return Err(MixedError::NotSettled { evaluations: found.evaluations });
         }
         let residual = found.at.value.sigma2;
