@@ -129,6 +129,8 @@ pub struct Source {
     pub names: Vec<String>,
     /// "table" or "sessions".
     pub kind: String,
+    /// Samples that were served as the reference.
+    pub references: Vec<String>,
     /// What to know about them, in sentences.
     pub notes: Vec<String>,
 }
