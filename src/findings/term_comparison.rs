@@ -287,15 +287,14 @@ fn letters(p: &Panel, differences: &[Difference], n: usize) -> Answer<Vec<String
         return Answer::unknown("not every lot's level can be estimated, so no letters are given");
     }
     let mut matrix = vec![vec![f64::NAN; n]; n];
-    let mut at = differences.iter();
-    for i in 0..n {
-        for j in i + 1..n {
-            let Some(d) = at.next().and_then(|d| d.difference.known()) else {
-                return Answer::unknown("not every pair can be compared, so no letters are given");
-            };
-            matrix[i][j] = d.p_tukey;
-            matrix[j][i] = d.p_tukey;
-        }
+    // Differences stand in the order (1, 2), (1, 3), …, (2, 3), …
+    let places = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
+    for ((i, j), d) in places.zip(differences) {
+        let Some(d) = d.difference.known() else {
+            return Answer::unknown("not every pair can be compared, so no letters are given");
+        };
+        matrix[i][j] = d.p_tukey;
+        matrix[j][i] = d.p_tukey;
     }
     Answer::of(multiple::compact_letters(&means, &matrix, ALPHA)).map(|sets| {
         sets.into_iter()
