@@ -1,9 +1,11 @@
 //! `agree`: do the tasters agree?
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::table_args::{self, TableArgs};
-use super::{Context, Failure};
+use super::{Context, Failure, charts};
 use crate::findings::Settings;
 use crate::findings::agree::agree;
 use crate::views;
@@ -17,6 +19,9 @@ pub struct AgreeArgs {
     /// All numbers as JSON (agree/1)
     #[arg(long)]
     json: bool,
+    /// Write charts (SVG) into this folder
+    #[arg(long, value_name = "DIR")]
+    charts: Option<PathBuf>,
     #[command(flatten)]
     table: TableArgs,
 }
@@ -36,6 +41,9 @@ pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
         ));
     }
     let finding = agree(&scores, &Settings::default());
+    if let Some(dir) = &args.charts {
+        charts::write(dir, &views::charts::agree(&finding))?;
+    }
     let text = if args.json { views::json::of(&finding) } else { views::agree::text(&finding) };
     context.out.write_all(text.as_bytes())?;
     Ok(())

@@ -1,9 +1,11 @@
 //! `compare`: which lots differ?
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::table_args::{self, TableArgs};
-use super::{Context, Failure};
+use super::{Context, Failure, charts};
 use crate::findings::Settings;
 use crate::findings::compare::compare;
 use crate::views;
@@ -17,6 +19,9 @@ pub struct CompareArgs {
     /// All numbers as JSON (compare/1)
     #[arg(long)]
     json: bool,
+    /// Write charts (SVG) into this folder
+    #[arg(long, value_name = "DIR")]
+    charts: Option<PathBuf>,
     #[command(flatten)]
     table: TableArgs,
 }
@@ -28,6 +33,9 @@ pub struct CompareArgs {
 pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
     let scores = table_args::scores(&args.table, &args.sessions, context)?;
     let finding = compare(&scores, &Settings::default());
+    if let Some(dir) = &args.charts {
+        charts::write(dir, &views::charts::compare(&finding))?;
+    }
     let text = if args.json { views::json::of(&finding) } else { views::compare::text(&finding) };
     context.out.write_all(text.as_bytes())?;
     Ok(())

@@ -3,6 +3,7 @@
 
 mod agree;
 mod begin;
+mod charts;
 mod check;
 mod compare;
 mod demo;

@@ -18,7 +18,7 @@ pub enum Answer<T> {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Unknown {
     /// Always null.
-    value: (),
+    pub value: (),
     /// Why.
     pub reason: String,
 }

@@ -43,6 +43,9 @@ pub struct TasterGuesses {
     pub right: usize,
 }
 
+/// A taster's cups of one session: what they held, and what was guessed.
+type Sitting<'a> = (Vec<&'a str>, Vec<&'a str>);
+
 /// Judges the guesses: a taster's guesses of one session are dealt anew over the cups that were
 /// guessed, so that somebody who always names the same lot gains nothing by it.
 #[must_use]
@@ -50,7 +53,7 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
     if guesses.is_empty() {
         return Answer::unknown("nobody was asked to guess the lots");
     }
-    let mut sittings: BTreeMap<(&str, &str), (Vec<&str>, Vec<&str>)> = BTreeMap::new();
+    let mut sittings: BTreeMap<(&str, &str), Sitting<'_>> = BTreeMap::new();
     for g in guesses {
         let sitting = sittings.entry((&g.taster, &g.session)).or_default();
         sitting.0.push(&g.lot);

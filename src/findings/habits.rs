@@ -32,8 +32,8 @@ pub struct TasterInTerm {
     pub correlation: Answer<Estimate>,
     /// Standard deviation of own scores of the same lot in the same session.
     pub repeatability: Answer<Estimate>,
-    /// That standard deviation over the panel's median.
-    pub noise_ratio: Answer<f64>,
+    /// That standard deviation over the panel's median, the median taken as it is.
+    pub noise_ratio: Answer<Estimate>,
     /// Own scores: are the lots equal?
     pub discrimination: Answer<Test>,
     /// The first cup of a flight against the later ones, in points.
@@ -68,8 +68,8 @@ pub struct TasterOverall {
     pub slope: Answer<Estimate>,
     /// Own repeats: standard deviation over all terms.
     pub noise: Answer<Estimate>,
-    /// Own over the others' variance of repeats.
-    pub noise_variance_ratio: Answer<Estimate>,
+    /// Own over the others' standard deviation of repeats.
+    pub noise_ratio: Answer<Estimate>,
     /// Change of own less others' in points a month.
     pub drift: Answer<Estimate>,
     /// Habits that are both larger than luck and large enough to matter.
@@ -244,7 +244,9 @@ fn one(found: &stats::TasterTerm, codes: &Codes, order: &Answer<OrderEffects>) -
         Err(why) => Answer::unknown(why.to_string()),
     };
     let noise_ratio = match &found.repeatability {
-        Ok(r) if r.panel_median > 0.0 => Answer::Known(r.sd / r.panel_median),
+        Ok(r) if r.panel_median > 0.0 => {
+            Estimate::of(r.sd / r.panel_median, r.lower / r.panel_median, r.upper / r.panel_median)
+        }
         Ok(_) => Answer::unknown("the panel's median is 0"),
         Err(why) => Answer::unknown(why.to_string()),
     };
@@ -333,8 +335,10 @@ fn overall(
             Ok(r) => Estimate::of(r.sd, r.lower, r.upper),
             Err(why) => Answer::unknown(why.to_string()),
         },
-        noise_variance_ratio: match noise {
-            Ok(r) => Estimate::of(r.variance_ratio, r.ratio_lower, r.ratio_upper),
+        noise_ratio: match noise {
+            Ok(r) => {
+                Estimate::of(r.variance_ratio.sqrt(), r.ratio_lower.sqrt(), r.ratio_upper.sqrt())
+            }
             Err(why) => Answer::unknown(why.to_string()),
         },
         drift: answer(&t.drift.estimate),

@@ -21,6 +21,8 @@ pub struct TermComparison {
     pub term: String,
     /// Its scale.
     pub scale: ScaleKind,
+    /// The ends of its scale; where they are not known, the lowest and highest score.
+    pub ends: Answer<[f64; 2]>,
     /// Lots scored.
     pub n_lots: usize,
     /// Tasters who scored; 0 if the table does not say.
@@ -200,6 +202,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermComparison {
     TermComparison {
         term: t.term.id.clone(),
         scale: t.term.scale,
+        ends: ends(t),
         n_lots: t.lot.names.len(),
         n_tasters: n_tasters.unwrap_or(0),
         n_scores: t.values.len(),
@@ -216,6 +219,19 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermComparison {
         shares: shares(t),
         cochran,
         cautions: panel_cautions(t),
+    }
+}
+
+fn ends(t: &TermScores) -> Answer<[f64; 2]> {
+    if let Some(ends) = t.term.ends {
+        return Answer::Known(ends);
+    }
+    let low = t.values.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = t.values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if low < high {
+        Answer::Known([low, high])
+    } else {
+        Answer::unknown("all scores are equal, and the ends of the scale are not known")
     }
 }
 
@@ -271,15 +287,14 @@ fn letters(p: &Panel, differences: &[Difference], n: usize) -> Answer<Vec<String
         return Answer::unknown("not every lot's level can be estimated, so no letters are given");
     }
     let mut matrix = vec![vec![f64::NAN; n]; n];
-    let mut at = differences.iter();
-    for i in 0..n {
-        for j in i + 1..n {
-            let Some(d) = at.next().and_then(|d| d.difference.known()) else {
-                return Answer::unknown("not every pair can be compared, so no letters are given");
-            };
-            matrix[i][j] = d.p_tukey;
-            matrix[j][i] = d.p_tukey;
-        }
+    // Differences stand in the order (1, 2), (1, 3), …, (2, 3), …
+    let places = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
+    for ((i, j), d) in places.zip(differences) {
+        let Some(d) = d.difference.known() else {
+            return Answer::unknown("not every pair can be compared, so no letters are given");
+        };
+        matrix[i][j] = d.p_tukey;
+        matrix[j][i] = d.p_tukey;
     }
     Answer::of(multiple::compact_letters(&means, &matrix, ALPHA)).map(|sets| {
         sets.into_iter()

@@ -110,7 +110,16 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
         notes.extend(notes_of(session, n));
     }
     let names: Vec<String> = sessions.iter().map(|s| s.name.clone()).collect();
-    let source = Source { names: names.clone(), kind: "sessions".to_owned(), notes };
+    let references: BTreeSet<String> = sessions
+        .iter()
+        .flat_map(|s| s.cups.iter().filter(|c| c.role == Role::Reference).map(sample))
+        .collect();
+    let source = Source {
+        names: names.clone(),
+        kind: "sessions".to_owned(),
+        references: references.into_iter().collect(),
+        notes,
+    };
     let mut scores = builder.finish(terms, source);
     if scores.n_scores() == 0 {
         return Err(SessionsError::NoScores { sessions: names.join(", ") });

@@ -467,6 +467,7 @@ impl Reading<'_> {
         let source = Source {
             names: vec![options.path.display().to_string()],
             kind: "table".to_owned(),
+            references: Vec::new(),
             notes: Vec::new(),
         };
         let scores = self.builder.finish(self.terms, source);

@@ -1,6 +1,7 @@
 //! What a finding looks like: terminal text, JSON, charts. A view computes nothing but places.
 
 pub mod agree;
+pub mod charts;
 pub mod compare;
 pub mod json;
 pub(crate) mod text;

@@ -6,3 +6,4 @@ mod limits;
 mod published;
 mod run;
 mod schemas;
+mod sessions;
