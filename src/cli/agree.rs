@@ -22,6 +22,9 @@ pub struct AgreeArgs {
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR")]
     charts: Option<PathBuf>,
+    /// The language of the charts
+    #[arg(long, value_enum, default_value_t, requires = "charts")]
+    language: charts::Language,
     #[command(flatten)]
     table: TableArgs,
 }
@@ -42,7 +45,10 @@ pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
     }
     let finding = agree(&scores, &Settings::default());
     if let Some(dir) = &args.charts {
-        charts::write(dir, &views::charts::agree(&finding))?;
+        charts::write(
+            dir,
+            &views::charts::agree(&finding, &charts::words(&scores, args.language)),
+        )?;
     }
     let text = if args.json { views::json::of(&finding) } else { views::agree::text(&finding) };
     context.out.write_all(text.as_bytes())?;

@@ -22,6 +22,9 @@ pub struct CompareArgs {
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR")]
     charts: Option<PathBuf>,
+    /// The language of the charts
+    #[arg(long, value_enum, default_value_t, requires = "charts")]
+    language: charts::Language,
     #[command(flatten)]
     table: TableArgs,
 }
@@ -34,7 +37,10 @@ pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
     let scores = table_args::scores(&args.table, &args.sessions, context)?;
     let finding = compare(&scores, &Settings::default());
     if let Some(dir) = &args.charts {
-        charts::write(dir, &views::charts::compare(&finding))?;
+        charts::write(
+            dir,
+            &views::charts::compare(&finding, &charts::words(&scores, args.language)),
+        )?;
     }
     let text = if args.json { views::json::of(&finding) } else { views::compare::text(&finding) };
     context.out.write_all(text.as_bytes())?;

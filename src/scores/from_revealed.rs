@@ -6,7 +6,7 @@ use super::{Builder, LotGuess, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
 use crate::book::lots::MAIN;
 use crate::book::recipes::Recipe;
 use crate::book::time::Day;
-use crate::book::vocabulary::Scale;
+use crate::book::vocabulary::{Ends, FAULT_LEVELS, Level, Scale};
 use crate::session::{Revealed, RevealedCup, Role, Sample};
 
 /// Sessions that cannot be read as one table.
@@ -128,6 +128,35 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
     Ok(scores)
 }
 
+/// The numbers at the ends of a scale.
+fn ends(scale: &Scale) -> Option<[f64; 2]> {
+    match scale {
+        Scale::Fault => Some([0.0, (FAULT_LEVELS.len() - 1) as f64]),
+        Scale::Ordered { levels } => Some([0.0, levels.len().saturating_sub(1) as f64]),
+        _ => scale.range().map(|(low, high)| [low, high]),
+    }
+}
+
+/// The words at the ends of a scale, by language.
+fn end_words(scale: &Scale) -> Ends {
+    match scale {
+        Scale::Line { ends, .. } | Scale::Bipolar { ends, .. } => ends.clone(),
+        Scale::Ordered { levels } => match (levels.first(), levels.last()) {
+            (Some(first), Some(last)) => ["en", "zh"]
+                .map(|l| {
+                    let word = |level: &Level| level.labels.or(l, &level.id).to_owned();
+                    (l.to_owned(), [word(first), word(last)])
+                })
+                .into(),
+            _ => Ends::new(),
+        },
+        Scale::Fault => [("en", ["absent", "rejects"]), ("zh", ["无", "不合格"])]
+            .map(|(l, words)| (l.to_owned(), words.map(str::to_owned)))
+            .into(),
+        _ => Ends::new(),
+    }
+}
+
 fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
     let mut terms: Vec<ScoredTerm> = Vec::new();
     let mut seen: HashMap<&str, (&'static str, &str)> = HashMap::new();
@@ -140,7 +169,9 @@ fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
                     terms.push(ScoredTerm {
                         id: term.id.clone(),
                         scale,
-                        ends: term.scale.range().map(|(low, high)| [low, high]),
+                        ends: ends(&term.scale),
+                        labels: term.labels.clone(),
+                        end_words: end_words(&term.scale),
                         gaps: 0,
                     });
                 }

@@ -6,7 +6,9 @@ use std::collections::{BTreeMap, HashMap};
 use super::options::{TableError, TableOptions};
 use super::table_file::{Record, TableFile};
 use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
+use crate::book::labels::Labels;
 use crate::book::problem::{Problem, Problems, did_you_mean, nearest};
+use crate::book::vocabulary::Ends;
 
 /// Reading stops when so many cells are wrong: more would not be read by anybody.
 const ENOUGH_MISTAKES: usize = 10;
@@ -251,7 +253,14 @@ impl Reading<'_> {
             return *at;
         }
         let scale = self.kinds.1.get(id).copied().or(self.kinds.0).unwrap_or(ScaleKind::Line);
-        self.terms.push(ScoredTerm { id: id.to_owned(), scale, ends: None, gaps: 0 });
+        self.terms.push(ScoredTerm {
+            id: id.to_owned(),
+            scale,
+            ends: None,
+            labels: Labels::default(),
+            end_words: Ends::new(),
+            gaps: 0,
+        });
         self.seen.insert(id.to_owned(), self.terms.len() - 1);
         self.terms.len() - 1
     }

@@ -25,6 +25,9 @@ pub use options::{TableError, TableOptions};
 
 use columns::compact;
 
+use crate::book::labels::Labels;
+use crate::book::vocabulary::Ends;
+
 /// How the values of a term are to be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -108,6 +111,10 @@ pub struct ScoredTerm {
     pub scale: ScaleKind,
     /// The ends of its scale, where they are known.
     pub ends: Option<[f64; 2]>,
+    /// What it is called, by language; none in a plain table.
+    pub labels: Labels,
+    /// The words at the ends of its scale, by language.
+    pub end_words: Ends,
     /// Cells in which a score was due and is missing.
     pub gaps: usize,
 }
@@ -385,6 +392,8 @@ mod tests {
             id: id.to_owned(),
             scale: ScaleKind::Line,
             ends: None,
+            labels: Labels::default(),
+            end_words: Ends::new(),
             gaps: 0,
         };
         let scores = b.finish(vec![term("sweet"), term("body"), term("flat")], Source::default());

@@ -1,5 +1,7 @@
 //! Findings as charts: which number goes into which row, and nothing computed.
 
+use std::collections::BTreeMap;
+
 use crate::findings::agree::Agree;
 use crate::findings::compare::Compare;
 use crate::findings::habits::{TasterInTerm, TasterOverall};
@@ -18,17 +20,61 @@ pub struct Chart {
     pub svg: String,
 }
 
+/// What a chart calls its terms, in its language.
+#[derive(Debug, Clone, Default)]
+pub struct Words {
+    /// The language.
+    pub lang: Lang,
+    /// For a term's id its name and the words at the ends of its scale, where there are any.
+    pub terms: BTreeMap<String, (String, Option<(String, String)>)>,
+}
+
+impl Words {
+    fn name(&self, id: &str) -> String {
+        self.terms.get(id).map_or_else(|| id.to_owned(), |(name, _)| name.clone())
+    }
+
+    fn ends(&self, id: &str) -> (String, String) {
+        self.terms.get(id).and_then(|(_, ends)| ends.clone()).unwrap_or_else(|| {
+            let (low, high) = self.pick(("less", "more"), ("少", "多"));
+            (low.to_owned(), high.to_owned())
+        })
+    }
+
+    fn pick<T>(&self, en: T, zh: T) -> T {
+        match self.lang {
+            Lang::En => en,
+            Lang::Zh => zh,
+        }
+    }
+
+    /// The word for a habit.
+    fn habit<'a>(&self, kind: &'a str) -> &'a str {
+        match (self.lang, kind) {
+            (Lang::En, kind) => kind,
+            (Lang::Zh, "offset") => "偏移",
+            (Lang::Zh, "narrow") => "幅度窄",
+            (Lang::Zh, "wide") => "幅度宽",
+            (Lang::Zh, "noisy") => "重复性差",
+            (Lang::Zh, "drift") => "漂移",
+            (Lang::Zh, "crossed") => "方向相反",
+            (Lang::Zh, "swapped") => "两词混淆",
+            (Lang::Zh, kind) => kind,
+        }
+    }
+}
+
 /// tasters.svg: each taster against the others, over all terms and term by term.
 ///
 /// # Errors
 /// [`PlotError`], if there is no taster to draw or a name has characters that cannot be shown.
-pub fn agree(f: &Agree) -> Result<Vec<Chart>, PlotError> {
+pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut panels = Vec::new();
     let mut n_scores = 0;
     if let Some(h) = f.habits.known() {
         panels.push(TasterPanel {
-            label: "all terms on a line".to_owned(),
-            rows: h.tasters.iter().map(over_all).collect(),
+            label: words.pick("all terms on a line", "全部线性标度术语").to_owned(),
+            rows: h.tasters.iter().map(|t| over_all(t, words)).collect(),
         });
     }
     for t in &f.terms {
@@ -37,22 +83,24 @@ pub fn agree(f: &Agree) -> Result<Vec<Chart>, PlotError> {
         };
         n_scores += t.panel.n_scores;
         panels.push(TasterPanel {
-            label: t.panel.term.clone(),
-            rows: tasters.iter().map(in_term).collect(),
+            label: words.name(&t.panel.term),
+            rows: tasters.iter().map(|t| in_term(t, words)).collect(),
         });
     }
     let svg = taster_rows(&TasterRows {
-        lang: Lang::En,
-        title: "Do the tasters agree?".to_owned(),
+        lang: words.lang,
+        title: words.pick("Do the tasters agree?", "评茶员的评分一致吗？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,
             level: f.settings.level,
-            of: "each taster against the mean of the others".to_owned(),
+            of: words
+                .pick("each taster against the mean of the others", "每位评茶员与其余各位均值之比")
+                .to_owned(),
         },
         panels,
-        footnotes: footnotes(f.individual_opinions, f.tasters.len()),
+        footnotes: footnotes(f.individual_opinions, f.tasters.len(), words),
     })?;
     Ok(vec![Chart { file: "tasters.svg", svg }])
 }
@@ -61,29 +109,33 @@ pub fn agree(f: &Agree) -> Result<Vec<Chart>, PlotError> {
 ///
 /// # Errors
 /// [`PlotError`], if no term has levels or a name has characters that cannot be shown.
-pub fn compare(f: &Compare) -> Result<Vec<Chart>, PlotError> {
+pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut n_scores = 0;
     let mut panels: Vec<Panel> = Vec::new();
     for t in &f.terms {
-        if let Some(panel) = panel(&t.lots, &f.source.references) {
+        if let Some(panel) = panel(&t.lots, &f.source.references, words) {
             n_scores += t.lots.n_scores;
             panels.push(panel);
         }
     }
     let of = if f.tasters.is_empty() {
-        "each lot's mean"
+        words.pick("each lot's mean", "各批次均值")
     } else {
-        "each lot's adjusted mean, tasters a sample"
+        words.pick("each lot's adjusted mean, tasters a sample", "各批次调整均值（评茶员视为抽样）")
     };
-    let mut footnotes = footnotes(f.individual_opinions, f.tasters.len());
+    let mut footnotes = footnotes(f.individual_opinions, f.tasters.len(), words);
     footnotes.push(
-        "Overlapping lines do not show that lots are alike: differences have intervals of their \
-         own, without the tasters' offsets."
+        words
+            .pick(
+                "Overlapping lines do not show that lots are alike: differences have intervals of \
+                 their own, without the tasters' offsets.",
+                "线段重叠并不说明批次相同：差异另有其区间，不含评茶员的偏移。",
+            )
             .to_owned(),
     );
     let svg = dot_rows(&DotRows {
-        lang: Lang::En,
-        title: "Which lots differ?".to_owned(),
+        lang: words.lang,
+        title: words.pick("Which lots differ?", "哪些批次有差异？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: Basis {
             n_tasters: f.tasters.len(),
@@ -97,12 +149,12 @@ pub fn compare(f: &Compare) -> Result<Vec<Chart>, PlotError> {
     Ok(vec![Chart { file: "levels.svg", svg }])
 }
 
-fn footnotes(individual_opinions: bool, n_tasters: usize) -> Vec<String> {
-    let words = match n_tasters {
-        1 => "One taster: an individual opinion.",
-        _ => "Two or three tasters: individual opinions.",
+fn footnotes(individual_opinions: bool, n_tasters: usize, words: &Words) -> Vec<String> {
+    let note = match n_tasters {
+        1 => words.pick("One taster: an individual opinion.", "一位评茶员：个人意见。"),
+        _ => words.pick("Two or three tasters: individual opinions.", "两三位评茶员：个人意见。"),
     };
-    if individual_opinions { vec![words.to_owned()] } else { Vec::new() }
+    if individual_opinions { vec![note.to_owned()] } else { Vec::new() }
 }
 
 fn mark(answer: &Answer<Estimate>) -> Option<plots::Estimate> {
@@ -114,13 +166,16 @@ fn mark_ratio(answer: &Answer<Estimate>) -> Option<plots::Estimate> {
     mark(answer).filter(|e| e.lower > 0.0)
 }
 
-fn over_all(t: &TasterOverall) -> TasterRow {
+fn over_all(t: &TasterOverall, words: &Words) -> TasterRow {
     let habits: Vec<String> = t
         .habits
         .iter()
         .map(|h| match h.terms.as_slice() {
-            [] => h.kind.clone(),
-            terms => format!("{} ({})", h.kind, terms.join(", ")),
+            [] => words.habit(&h.kind).to_owned(),
+            terms => {
+                let names: Vec<String> = terms.iter().map(|t| words.name(t)).collect();
+                format!("{} ({})", words.habit(&h.kind), names.join(", "))
+            }
         })
         .collect();
     TasterRow {
@@ -132,21 +187,22 @@ fn over_all(t: &TasterOverall) -> TasterRow {
     }
 }
 
-fn in_term(t: &TasterInTerm) -> TasterRow {
+fn in_term(t: &TasterInTerm, words: &Words) -> TasterRow {
     TasterRow {
         taster: t.taster.clone(),
         offset: mark(&t.offset),
         slope: mark(&t.slope),
         noise: mark_ratio(&t.noise_ratio),
-        remark: Some(t.remarks.join(", ")).filter(|r| !r.is_empty()),
+        remark: Some(t.remarks.iter().map(|r| words.habit(r)).collect::<Vec<_>>().join(", "))
+            .filter(|r| !r.is_empty()),
     }
 }
 
-fn panel(t: &TermComparison, references: &[String]) -> Option<Panel> {
+fn panel(t: &TermComparison, references: &[String], words: &Words) -> Option<Panel> {
     let (levels, ends) = (t.levels.known()?, t.ends.known()?);
     Some(Panel {
-        label: t.term.clone(),
-        ends: ("less".to_owned(), "more".to_owned()),
+        label: words.name(&t.term),
+        ends: words.ends(&t.term),
         range: (ends[0], ends[1]),
         rows: levels.iter().map(|l| row(l, references)).collect(),
     })
