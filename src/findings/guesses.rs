@@ -26,21 +26,25 @@ pub struct Guesses {
     pub p_value: f64,
     /// Deals drawn.
     pub n_permutations: usize,
-    /// By taster.
-    pub tasters: Vec<TasterGuesses>,
+    /// By taster and session.
+    pub sittings: Vec<SittingGuesses>,
     /// In words.
     pub words: String,
 }
 
-/// One taster's guesses.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
-pub struct TasterGuesses {
+/// One taster's guesses in one session.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct SittingGuesses {
     /// The taster.
     pub taster: String,
+    /// The session.
+    pub session: String,
     /// Guesses made.
     pub n: usize,
     /// How many were right.
     pub right: usize,
+    /// Chance of so many right by luck alone, adjusted over all sittings (Holm).
+    pub p_adjusted: f64,
 }
 
 /// A taster's cups of one session: what they held, and what was guessed.
@@ -60,18 +64,27 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
         sitting.1.push(&g.guessed);
     }
     let hits = |lots: &[&str], said: &[&str]| lots.iter().zip(said).filter(|(l, s)| l == s).count();
-    let right: usize = sittings.values().map(|(lots, said)| hits(lots, said)).sum();
-    let mut drawn = rng::replicates(settings.n_permutations, settings.seed, |stream| {
-        let mut sum = 0;
-        for (lots, said) in sittings.values() {
-            let mut said = said.clone();
-            stream.shuffle(&mut said);
-            sum += hits(lots, &said);
-        }
-        sum as f64
-    });
+    let own: Vec<usize> = sittings.values().map(|(lots, said)| hits(lots, said)).collect();
+    let right: usize = own.iter().sum();
+    let deals: Vec<Vec<usize>> =
+        rng::replicates(settings.n_permutations, settings.seed, |stream| {
+            let deal = |(lots, said): &Sitting<'_>| {
+                let mut said = said.clone();
+                stream.shuffle(&mut said);
+                hits(lots, &said)
+            };
+            sittings.values().map(deal).collect()
+        });
+    let chance = |above: usize| (1 + above) as f64 / (1 + deals.len()) as f64;
+    let mut drawn: Vec<f64> = deals.iter().map(|d| d.iter().sum::<usize>() as f64).collect();
     drawn.sort_by(f64::total_cmp);
     let above = drawn.iter().filter(|d| **d >= right as f64).count();
+    let p_own: Vec<f64> = own
+        .iter()
+        .enumerate()
+        .map(|(at, hit)| chance(deals.iter().filter(|d| d[at] >= *hit).count()))
+        .collect();
+    let p_own = blindsteep_stats::multiple::holm(&p_own).unwrap_or_default();
     let quantile = |p: f64| {
         let at = (p * (drawn.len() - 1) as f64).round() as usize;
         drawn[at.min(drawn.len() - 1)]
@@ -79,27 +92,43 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
     if drawn.is_empty() {
         return Answer::unknown("a chance level needs at least one permutation");
     }
-    let mut tasters: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
-    for ((taster, _), (lots, said)) in &sittings {
-        let sum = tasters.entry(taster).or_default();
-        sum.0 += lots.len();
-        sum.1 += hits(lots, said);
-    }
+    let by_sitting: Vec<SittingGuesses> = sittings
+        .iter()
+        .zip(own)
+        .zip(p_own)
+        .map(|(((key, cups), right), p_adjusted)| SittingGuesses {
+            taster: key.0.to_owned(),
+            session: key.1.to_owned(),
+            n: cups.0.len(),
+            right,
+            p_adjusted,
+        })
+        .collect();
     let n = guesses.len();
     let mean = drawn.iter().sum::<f64>() / drawn.len() as f64;
-    let p_value = (1 + above) as f64 / (1 + drawn.len()) as f64;
+    let p_value = chance(above);
     let (lower, upper) = (quantile(0.025), quantile(0.975));
     let verdict = if p_value < ALPHA {
         "recognition above chance: the lots were not fully blind"
     } else {
         "no evidence of recognition"
     };
-    let words = format!(
+    let mut words = format!(
         "{right} of {} right, chance {} ({lower:.0} to {upper:.0}), {}: {verdict}.",
         count(n, "guess", "guesses"),
         super::say(mean),
         say_p(p_value)
     );
+    for s in by_sitting.iter().filter(|s| s.p_adjusted < ALPHA) {
+        words.push_str(&format!(
+            " {} in {}: {} of {} right, {}.",
+            s.taster,
+            s.session,
+            s.right,
+            s.n,
+            say_p(s.p_adjusted)
+        ));
+    }
     Answer::Known(Guesses {
         n,
         right,
@@ -108,10 +137,7 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
         by_luck_upper: upper,
         p_value,
         n_permutations: settings.n_permutations,
-        tasters: tasters
-            .into_iter()
-            .map(|(taster, (n, right))| TasterGuesses { taster: taster.to_owned(), n, right })
-            .collect(),
+        sittings: by_sitting,
         words,
     })
 }

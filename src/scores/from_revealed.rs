@@ -110,6 +110,10 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
         notes.extend(notes_of(session, n));
     }
     let names: Vec<String> = sessions.iter().map(|s| s.name.clone()).collect();
+    let mut notes = together(notes);
+    if sessions.len() > 1 {
+        notes.extend(ages_note(sessions));
+    }
     let references: BTreeSet<String> = sessions
         .iter()
         .flat_map(|s| s.cups.iter().filter(|c| c.role == Role::Reference).map(sample))
@@ -276,39 +280,73 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
         .collect()
 }
 
-fn notes_of(session: &Revealed, n_scores: usize) -> Vec<String> {
-    let mut notes = Vec::new();
+/// Lots change in store; here every tasting of a lot counts as the same lot.
+fn ages_note(sessions: &[Revealed]) -> Option<String> {
+    let mut served: BTreeMap<String, usize> = BTreeMap::new();
+    for session in sessions {
+        let lots: BTreeSet<String> = session
+            .cups
+            .iter()
+            .filter(|c| matches!(c.role, Role::Lot | Role::Duplicate))
+            .map(sample)
+            .collect();
+        for lot in lots {
+            *served.entry(lot).or_default() += 1;
+        }
+    }
+    let n = served.values().filter(|n| **n > 1).count();
+    (n > 0).then(|| {
+        format!(
+            "{n} of {} lots were tasted in several sessions; each counts as one lot here, whatever \
+             its age was.",
+            served.len()
+        )
+    })
+}
+
+/// Sessions of which the same is to be said are named together.
+fn together(notes: Vec<(String, String)>) -> Vec<String> {
+    let mut gathered: Vec<(String, Vec<String>)> = Vec::new();
+    for (session, note) in notes {
+        match gathered.iter_mut().find(|g| g.0 == note) {
+            Some(known) => known.1.push(session),
+            None => gathered.push((note, vec![session])),
+        }
+    }
+    gathered
+        .into_iter()
+        .map(|(note, sessions)| format!("{}: {note}", sessions.join(", ")))
+        .collect()
+}
+
+fn notes_of(session: &Revealed, n_scores: usize) -> Vec<(String, String)> {
+    let mut notes: Vec<String> = Vec::new();
     let of = |role: Role| -> BTreeSet<String> {
         session.cups.iter().filter(|c| c.role == role).map(sample).collect()
     };
     let listed = |names: BTreeSet<String>| names.into_iter().collect::<Vec<_>>().join(", ");
     if n_scores == 0 {
-        notes.push(format!("{}: nobody scored anything.", session.name));
+        notes.push("nobody scored anything.".to_owned());
     }
     let (duplicates, reference) = (of(Role::Duplicate), of(Role::Reference));
     if !duplicates.is_empty() {
         notes.push(format!(
-            "{}: served twice in a flight under two codes, pooled as further cups: {}.",
-            session.name,
+            "served twice in a flight under two codes, pooled as further cups: {}.",
             listed(duplicates)
         ));
     }
     if !reference.is_empty() {
-        notes.push(format!("{}: {} is the reference.", session.name, listed(reference)));
+        notes.push(format!("{} is the reference.", listed(reference)));
     }
     if !session.committed_beforehand {
-        notes.push(format!(
-            "{}: which lot was in which cup was not committed beforehand.",
-            session.name
-        ));
+        notes.push("which lot was in which cup was not committed beforehand.".to_owned());
     }
     let late = session.changes.iter().filter(|c| c.after_reveal).count();
     if late > 0 {
         notes.push(format!(
-            "{}: {} made after the lots were known.",
-            session.name,
+            "{} made after the lots were known.",
             if late == 1 { "1 change was".to_owned() } else { format!("{late} changes were") }
         ));
     }
-    notes
+    notes.into_iter().map(|note| (session.name.clone(), note)).collect()
 }

@@ -398,11 +398,12 @@ mod tests {
         };
         let scores = b.finish(vec![term("sweet"), term("body"), term("flat")], Source::default());
         let sweet = scores.term("sweet", false).expect("asked");
-        assert_eq!(sweet.values, [4.0, 5.0]);
-        assert_eq!(sweet.lot, Words { codes: vec![1, 0], names: vec!["9".into(), "10".into()] });
+        // Rows stand in the order of their lots, not of the file.
+        assert_eq!(sweet.values, [5.0, 4.0]);
+        assert_eq!(sweet.lot, Words { codes: vec![0, 1], names: vec!["9".into(), "10".into()] });
         assert_eq!(sweet.n_excluded, 1);
         assert!(sweet.taster.is_some());
-        assert_eq!(scores.term("sweet", true).expect("asked").values, [4.0, 5.0, 8.0]);
+        assert_eq!(scores.term("sweet", true).expect("asked").values, [5.0, 8.0, 4.0]);
         assert!(scores.term("body", false).expect("asked").taster.is_none());
         assert!(scores.term("flat", false).expect("asked").values.is_empty());
         assert!(scores.term("hue", false).is_none());

@@ -148,7 +148,10 @@ fn a_revealed_session_is_read_with_its_lots_guesses_and_exclusions() {
     let guesses = &found["guesses"];
     assert_eq!(guesses["n"], 40);
     assert_eq!(guesses["right"], 10);
-    assert_eq!(named(&guesses["tasters"], "taster", "ann")["right"], 10);
+    let ann = named(&guesses["sittings"], "taster", "ann");
+    assert_eq!((&ann["n"], &ann["right"]), (&10.into(), &10.into()));
+    assert!(number(&ann["p_adjusted"]) < 0.05);
+    assert!(number(&named(&guesses["sittings"], "taster", "bo")["p_adjusted"]) > 0.5);
 
     done(&book, &["session", "exclude", "spring", "--taster", "cy", "--reason", "had a cold"]);
     let found = json(&book, &["agree", "spring"]);
