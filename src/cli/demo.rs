@@ -5,13 +5,14 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::charts::{self, Language};
 use super::{Context, Failure};
 use crate::book::{Book, store};
 use crate::demo::book::{SEED, next_free, write};
 use crate::findings::Settings;
 use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
-use crate::scores::from_revealed;
+use crate::scores::{Scores, from_revealed};
 use crate::session::{Revealed, Session, all_revealed, papers};
 use crate::sheets::Lang;
 use crate::sheets::ballots::ballot_pdf;
@@ -27,6 +28,7 @@ pub struct DemoArgs {
 
 /// What the demo shows of its first session and of all ten.
 struct Found {
+    first: Scores,
     agree_first: Agree,
     compare_first: Compare,
     agree_all: Agree,
@@ -53,6 +55,7 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     let found = find(&sessions)?;
     let reports = dir.join("reports");
     write_reports(&reports, &found)?;
+    write_charts(&reports, &found)?;
     write_ballots(&reports, &book, &sessions[0].name)?;
     tell(&dir, &sessions, &found, context)
 }
@@ -66,6 +69,7 @@ fn find(sessions: &[Revealed]) -> Result<Found, Failure> {
         agree_first: agree(&first, &settings),
         compare_first: compare(&first, &settings),
         agree_all: agree(&all, &settings),
+        first,
     })
 }
 
@@ -78,6 +82,16 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("compare-first-session.json", views::json::of(&found.compare_first))?;
     file("agree-all-sessions.txt", views::agree::text(&found.agree_all))?;
     file("agree-all-sessions.json", views::json::of(&found.agree_all))?;
+    Ok(())
+}
+
+fn write_charts(dir: &Path, found: &Found) -> Result<(), Failure> {
+    for (language, name) in [(Language::En, "charts-en"), (Language::Zh, "charts-zh")] {
+        let words = charts::words(&found.first, language);
+        let dir = dir.join(name);
+        charts::write(&dir, &views::charts::agree(&found.agree_first, &words))?;
+        charts::write(&dir, &views::charts::compare(&found.compare_first, &words))?;
+    }
     Ok(())
 }
 
@@ -97,42 +111,58 @@ fn tell(
     context: &mut Context,
 ) -> Result<(), Failure> {
     let out = &mut context.out;
-    let n_scores = found.agree_all.n_scores;
-    writeln!(
-        out,
-        "Tavrinel Garden (invented): 16 lots and a frozen reference, {} blind sessions in two years, \
-         {} tasters, {n_scores} answers.\n",
-        sessions.len(),
-        found.agree_all.tasters.len()
+    let mut say = |text: &str, indent: &str| {
+        let first = indent.strip_suffix("  ").unwrap_or(indent);
+        write!(out, "{}", views::text::paragraph(text, first, indent))
+    };
+    let all = &found.agree_all;
+    say(
+        &format!(
+            "Tavrinel Garden (all of it invented): 16 lots and a frozen reference, {} blind sessions \
+             in two years, {} tasters, {} answers.",
+            sessions.len(),
+            all.tasters.len(),
+            all.n_scores
+        ),
+        "",
     )?;
-    writeln!(
-        out,
-        "First session, {}: do the tasters agree, and which lots differ?",
-        sessions[0].day
+    say(
+        &format!("First session ({}): do the tasters agree? Which lots differ?", sessions[0].day),
+        "",
     )?;
     for sentence in found.agree_first.sentences.iter().take(1) {
-        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "  "))?;
+        say(sentence, "    ")?;
     }
-    for sentence in found.compare_first.sentences.iter().filter(|s| s.contains("furthest")) {
-        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "    "))?;
+    let differ: Vec<&String> =
+        found.compare_first.sentences.iter().filter(|s| s.contains("furthest")).collect();
+    for sentence in differ.iter().take(SHOWN) {
+        say(sentence, "    ")?;
     }
-    writeln!(out, "\nAll sessions: whose habits would have passed for a difference of lots?")?;
-    for sentence in found.agree_all.sentences.iter().filter(|s| s.starts_with("Taster")) {
-        writeln!(out, "{}", views::text::paragraph(sentence, "  ", "    "))?;
-    }
-    for exclusion in &found.agree_all.exclusions {
-        writeln!(
-            out,
-            "  Left out, and kept in the record: {} scores ({})",
-            exclusion.n_scores, exclusion.reason
+    if differ.len() > SHOWN {
+        say(
+            &format!("and {} more terms: compare-first-session.txt", differ.len() - SHOWN),
+            "    ",
         )?;
+    }
+    say("All sessions: whose habits would have passed for a difference between lots?", "")?;
+    for sentence in all.sentences.iter().filter(|s| s.starts_with("Taster")) {
+        say(sentence, "    ")?;
+    }
+    for e in &all.exclusions {
+        let text =
+            format!("Left out, but kept in the record: {} answers ({}).", e.n_scores, e.reason);
+        say(&text, "    ")?;
     }
     let dir = dir.display();
     writeln!(
         out,
-        "\nWritten: the book in {dir}/tavrinel, what was found in {dir}/reports\n\
-         Open next: {dir}/reports/agree-all-sessions.txt\n\
-         Then ask:  blindsteep --book {dir}/tavrinel compare month-13"
+        "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
+         Open next:  {dir}/reports/charts-en/levels.svg, then tasters.svg beside it and \
+         ballot-ann.en.pdf\n\
+         Then ask:   blindsteep --book {dir}/tavrinel compare month-13"
     )?;
     Ok(())
 }
+
+/// How many of the terms in which lots differ are told on the terminal.
+const SHOWN: usize = 3;

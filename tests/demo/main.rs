@@ -1,0 +1,100 @@
+//! The demo book: the generator writes what is committed, the program finds what was planted.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use blindsteep::book::Book;
+use blindsteep::demo::book::{SEED, write};
+use blindsteep::findings::Settings;
+use blindsteep::findings::agree::{Agree, agree};
+use blindsteep::scores::from_revealed;
+use blindsteep::session::all_revealed;
+
+const COMMITTED: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-sessions/tavrinel");
+
+/// All files below a folder, by their path from it.
+fn files(root: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut folders = vec![root.to_owned()];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(&folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.file_name().unwrap() != ".lock" {
+                let bytes = std::fs::read(&path).unwrap();
+                found.insert(path.strip_prefix(root).unwrap().to_owned(), bytes);
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn the_generator_writes_the_committed_book_to_the_last_byte() {
+    let dir = tempfile::tempdir().unwrap();
+    let root = dir.path().join("tavrinel");
+    write(&root, SEED).unwrap();
+    if std::env::var_os("BLINDSTEEP_WRITE_DEMO").is_some() {
+        let _ = std::fs::remove_dir_all(COMMITTED);
+        for (file, bytes) in files(&root) {
+            let to = Path::new(COMMITTED).join(file);
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            std::fs::write(to, bytes).unwrap();
+        }
+    }
+    let (made, kept) = (files(&root), files(Path::new(COMMITTED)));
+    let names = |f: &BTreeMap<PathBuf, Vec<u8>>| f.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(names(&made), names(&kept));
+    for (file, bytes) in &made {
+        assert!(kept[file] == *bytes, "{} differs from what is committed", file.display());
+    }
+}
+
+#[test]
+fn the_committed_book_has_no_mistake() {
+    let book = Book::open(Path::new(COMMITTED)).unwrap();
+    let checked = blindsteep::book::check::check(&book).unwrap();
+    assert!(checked.problems.is_empty(), "{}", checked.problems);
+}
+
+fn agreement() -> Agree {
+    let book = Book::open(Path::new(COMMITTED)).unwrap();
+    let scores = from_revealed(&all_revealed(&book).unwrap()).unwrap();
+    agree(&scores, &Settings::default())
+}
+
+/// What was planted (src/demo/truth.rs): bo narrow, cy high, dee noisy, eve swaps bitter and
+/// astringent, finn lower and sinking by .05 a month, ann sound.
+#[test]
+fn the_planted_habits_are_named_and_the_sound_taster_is_not() {
+    let finding = agreement();
+    let habits = finding.habits.known().expect("six tasters over ten sessions");
+    let of = |taster: &str| {
+        let t = habits.tasters.iter().find(|t| t.taster == taster).expect("tasted");
+        let mut kinds: Vec<&str> = t.habits.iter().map(|h| h.kind.as_str()).collect();
+        kinds.sort_unstable();
+        (t, kinds)
+    };
+    assert_eq!(of("ann").1, Vec::<&str>::new());
+    assert_eq!(of("bo").1, ["narrow"]);
+    assert_eq!(of("cy").1, ["offset"]);
+    assert_eq!(of("dee").1, ["noisy"]);
+    assert_eq!(of("eve").1, ["swapped"]);
+    assert_eq!(of("finn").1, ["drift", "offset"]);
+    // Planted slope .45; the others' slopes average 1, so that is the estimand too.
+    let slope = of("bo").0.slope.known().expect("estimated").clone();
+    assert!(slope.lower < 0.45 && 0.45 < slope.upper, "{slope:?}");
+    let eve = of("eve").0;
+    let mut swapped = eve.habits[0].terms.clone();
+    swapped.sort_unstable();
+    assert_eq!(swapped, ["astringent", "bitter"]);
+}
+
+#[test]
+fn answers_left_out_for_seen_labels_are_told() {
+    let finding = agreement();
+    assert_eq!(finding.exclusions.len(), 1);
+    assert!(finding.exclusions[0].reason.contains("labels"));
+    assert_eq!(finding.exclusions[0].n_scores, 216);
+}
