@@ -227,7 +227,7 @@ fn sentences(f: &Agree) -> Vec<String> {
             format!("{who} the lots apart in none of {}.", count(n_tested, "term", "terms"))
         } else {
             format!(
-                "{who} the lots apart in {} of {} (luck alone: {}): {}.",
+                "{who} the lots apart in {} of {} (by luck alone in {}): {}.",
                 yes.len(),
                 count(n_tested, "term", "terms"),
                 say(luck),

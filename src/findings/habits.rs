@@ -393,7 +393,7 @@ fn habit(
         Flag::Noisy => {
             let r = t.noise.estimate.as_ref().ok()?;
             let words = format!(
-                "repeats lie apart by sd {} ({} to {}), the others' by {}{}",
+                "scatters: repeats lie apart by sd {} ({} to {}), the others' by {}{}",
                 say(r.sd),
                 say(r.lower),
                 say(r.upper),

@@ -134,10 +134,10 @@ fn agreement(f: &Agree) -> String {
     let level = number(100.0 * f.settings.level, 0);
     let mut icc = Table::new(&[
         ("term", Side::Left),
-        ("one score", Side::Right),
-        ("offsets forgiven", Side::Right),
-        ("mean of panel", Side::Right),
-        ("offsets forgiven", Side::Right),
+        ("ICC(A,1)", Side::Right),
+        ("ICC(C,1)", Side::Right),
+        ("ICC(A,k)", Side::Right),
+        ("ICC(C,k)", Side::Right),
     ]);
     for TermOfPanel { panel, .. } in &f.terms {
         if let Some(i) = panel.icc.known() {
@@ -153,11 +153,12 @@ fn agreement(f: &Agree) -> String {
     let mut out = String::new();
     if !icc.is_empty() {
         out.push_str(&heading(&format!(
-            "Intraclass correlation ({level}% limits): ICC(A,1), ICC(C,1), ICC(A,k), ICC(C,k)"
+            "How much of the spread of scores is lots? (intraclass correlation, {level}% limits)"
         )));
         out.push_str(&icc.show());
         out.push_str(&paragraph(
-            "How much of the spread of scores is lots: it is low when tasters disagree and also \
+            "1: of one taster's score; k: of the panel's mean. A: tasters' offsets count; C: they are \
+             forgiven. It is low when tasters disagree and also \
              when the lots are alike.",
             "  ",
             "  ",
