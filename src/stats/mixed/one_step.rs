@@ -3,19 +3,11 @@
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use super::report::Fit;
+use super::variances::Variances;
 use super::{Method, MixedError};
 use crate::rng::{Stream, replicates};
 use faer::linalg::solvers::Solve;
 use faer::{Col, Mat, Side};
-
-/// The variances estimated from one simulated table.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Variances {
-    /// One for each random term, in the order of the model.
-    pub terms: Vec<f64>,
-    /// The residual variance.
-    pub residual: f64,
-}
 
 /// What every simulated table shares.
 struct World<'a> {
