@@ -92,6 +92,78 @@ fn all_pairs_with_tukey_p(bencher: Bencher, (lots, tasters, replicates): (u32, u
     });
 }
 
+/// An invented record: 25 lots in 10 sessions of 2 or 3 flights, 6 tasters of whom 5 or 6 come, each
+/// lot brewed anew in every session that has it, a few served in several: 774 scores or about.
+fn record() -> Panel {
+    let mut draws = stream(3, 0);
+    let sd = |draws: &mut blindsteep_stats::rng::Stream, sd: f64, n: usize| -> Vec<f64> {
+        (0..n).map(|_| sd * draws.normal()).collect()
+    };
+    let (lots, who, cells) =
+        (sd(&mut draws, 0.6, 25), sd(&mut draws, 0.7, 6), sd(&mut draws, 0.4, 150));
+    let (sessions, flights, pots) =
+        (sd(&mut draws, 0.2, 10), sd(&mut draws, 0.2, 30), sd(&mut draws, 0.3, 250));
+    let mut rows: Vec<[u32; 5]> = Vec::new();
+    let mut y = Vec::new();
+    for session in 0..10_usize {
+        let n_flights = if session % 3 == 0 { 3 } else { 2 };
+        for cup in 0..12 {
+            // The first lot is served in all sessions, others in the next one too.
+            let lot = if cup == 0 { 0 } else { (session * 5 / 2 + cup % 5) % 24 + 1 };
+            let flight = session * 3 + cup % n_flights;
+            let pot = session * 25 + lot;
+            for taster in 0..6 {
+                if taster != session % 7 {
+                    rows.push([lot, taster, session, flight, pot].map(|v| v as u32));
+                    y.push(
+                        5.0 + lots[lot]
+                            + who[taster]
+                            + cells[lot * 6 + taster]
+                            + sessions[session]
+                            + flights[flight]
+                            + pots[pot]
+                            + draws.normal(),
+                    );
+                }
+            }
+        }
+    }
+    let factor = |i: usize| Factor::from_labels(&rows.iter().map(|r| r[i]).collect::<Vec<_>>()).0;
+    let (lot, taster) = (factor(0), factor(1));
+    Panel {
+        fixed: FixedPart::intercept(y.len()).with_factor("session", &factor(2), &[]),
+        random: vec![
+            RandomTerm::new("lot", lot.clone()),
+            RandomTerm::new("taster", taster.clone()),
+            RandomTerm::new("lot by taster", Factor::cross(&lot, &taster)),
+            RandomTerm::new("flight", factor(3)),
+            RandomTerm::new("brew", factor(4)),
+        ],
+        y,
+    }
+}
+
+#[divan::bench]
+fn record_layout(bencher: Bencher) {
+    let panel = record();
+    bencher.bench(|| Model::new(black_box(&panel.fixed), &panel.random));
+}
+
+#[divan::bench]
+fn record_fit(bencher: Bencher) {
+    let panel = record();
+    let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
+    bencher.bench(|| model.fit(black_box(&panel.y), Method::Reml));
+}
+
+#[divan::bench(sample_count = 20)]
+fn record_bootstrap_200(bencher: Bencher) {
+    let panel = record();
+    let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
+    let fit = model.fit(&panel.y, Method::Reml).expect("the record has a fit");
+    bencher.bench(|| model.one_step_bootstrap(black_box(&fit), 200, 1));
+}
+
 /// Random half-point scores of 0 to 10, one row a lot and one column a taster.
 fn scores(n_lots: usize, n_tasters: usize) -> Vec<Vec<f64>> {
     let mut draws = stream(1, 0);

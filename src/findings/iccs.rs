@@ -2,7 +2,6 @@
 
 use blindsteep_stats::anova;
 use blindsteep_stats::icc::{self, IccComponents, SimulatedPart};
-use blindsteep_stats::mixed::{Method, Model, RandomTerm};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -50,9 +49,10 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
     let r = u.mean_replicates();
     let (n, how) = match balanced_refit(t, u) {
         Some(_) => (settings.n_resamples, "mean squares"),
-        None => (settings.n_refits, "REML"),
+        None => (settings.n_refits, "one step of scoring for REML from the variances found"),
     };
-    let parts = components(&panel);
+    let fitted: Vec<f64> = panel.fit.components.iter().map(|c| c.variance).collect();
+    let parts = components_of(&panel, &fitted, panel.fit.sigma2);
     let values = match icc::from_components(&parts, k, r) {
         Ok(values) => values,
         Err(e) => return Answer::unknown(e.to_string()),
@@ -76,7 +76,7 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         n_replicates: r,
         method: format!(
             "variance components by REML, lots and tasters random; percentile limits of {n} simulated \
-             tables, refitted by {how}"
+             tables, estimated by {how}"
         ),
         components: Answer::Known(panel.report()),
     })
@@ -107,20 +107,17 @@ fn one_score_a_cell(u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
 }
 
 /// Whatever is neither lot, taster nor lot × taster changes from score to score.
-fn components(panel: &Panel) -> IccComponents {
-    let other: f64 = panel
-        .fit
-        .components
-        .iter()
-        .filter(|c| ![LOT, TASTER, LOT_TASTER].contains(&c.name.as_str()))
-        .map(|c| c.variance)
-        .sum();
-    IccComponents {
-        lot: panel.variance(LOT),
-        taster: panel.variance(TASTER),
-        lot_taster: panel.variance(LOT_TASTER),
-        residual: panel.fit.sigma2 + other,
+fn components_of(panel: &Panel, terms: &[f64], residual: f64) -> IccComponents {
+    let mut c = IccComponents { lot: 0.0, taster: 0.0, lot_taster: 0.0, residual };
+    for (term, variance) in panel.random.iter().zip(terms) {
+        match term.name.as_str() {
+            LOT => c.lot = *variance,
+            TASTER => c.taster = *variance,
+            LOT_TASTER => c.lot_taster = *variance,
+            _ => c.residual += variance,
+        }
     }
+    c
 }
 
 /// The scores a cell of a balanced table, whose components follow from its mean squares.
@@ -171,43 +168,17 @@ fn bootstrap(
             refit,
         ));
     }
-    // A serving (flight, pot, session) whose variance came out as 0 is simulated as 0; leaving it
-    // out of the refits saves most of the time.
-    let kept: Vec<RandomTerm> = panel
-        .random
-        .iter()
-        .filter(|r| {
-            [LOT, TASTER, LOT_TASTER].contains(&r.name.as_str()) || panel.variance(&r.name) > 0.0
-        })
-        .cloned()
-        .collect();
-    let design = match Model::new(&panel.fixed, &kept) {
-        Ok(design) => design,
-        Err(e) => return Answer::unknown(e.to_string()),
-    };
-    let names: Vec<&str> = kept.iter().map(|term| term.name.as_str()).collect();
-    let refit = |y: &[f64]| {
-        let found = design.variances(y, Method::Reml).ok()?;
-        let mut c =
-            IccComponents { lot: 0.0, taster: 0.0, lot_taster: 0.0, residual: found.residual };
-        for (name, variance) in names.iter().zip(&found.terms) {
-            match *name {
-                LOT => c.lot = *variance,
-                TASTER => c.taster = *variance,
-                LOT_TASTER => c.lot_taster = *variance,
-                _ => c.residual += *variance,
-            }
+    let drawn = panel.model.one_step_bootstrap(&panel.fit, settings.n_refits, settings.seed);
+    let tables = drawn.map(|drawn| {
+        drawn.iter().map(|table| Some(components_of(panel, &table.terms, table.residual))).collect()
+    });
+    match tables {
+        Ok(tables) => {
+            let tables: Vec<Option<IccComponents>> = tables;
+            Answer::of(icc::percentile_limits(&tables, (k, r), (settings.level, settings.seed)))
         }
-        Some(c)
-    };
-    Answer::of(icc::parametric_bootstrap(
-        &parts,
-        panel.fit.sigma2,
-        n,
-        (k, r),
-        interval(settings.n_refits),
-        refit,
-    ))
+        Err(e) => Answer::unknown(e.to_string()),
+    }
 }
 
 /// The mean squares' components of a balanced table, a negative one set to 0; where lot × taster

@@ -1,7 +1,7 @@
 //! The mixed model of a term: what is fixed, what is random, and what this layout cannot tell
 //! apart and is therefore left out.
 
-use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, MixedError, ModelSpec, RandomTerm};
+use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, MixedError, Model, RandomTerm};
 
 use super::{Answer, Test, VariancePart, count, listed};
 use crate::scores::{TermScores, Words};
@@ -31,6 +31,8 @@ pub struct Panel {
     pub fit: Fit,
     /// The fixed part it was fitted with.
     pub fixed: FixedPart,
+    /// The layout it was fitted on.
+    pub model: Model,
     /// The random terms it was fitted with.
     pub random: Vec<RandomTerm>,
     /// What was left out, in sentences.
@@ -180,22 +182,22 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
             random.push(term);
         }
     }
-    let mut spec = ModelSpec { y: t.values.clone(), fixed, random };
-    let fit = loop {
-        match blindsteep_stats::mixed::fit(&spec, Method::Reml) {
-            Ok(fit) => break fit,
+    let (model, fit) = loop {
+        let model = Model::new(&fixed, &random);
+        match model.and_then(|m| m.fit(&t.values, Method::Reml).map(|fit| (m, fit))) {
+            Ok(found) => break found,
             Err(MixedError::NotIdentified { term, from })
-                if spec.random.iter().any(|r| r.name == term) =>
+                if random.iter().any(|r| r.name == term) =>
             {
                 notes.push(format!(
                     "{term} cannot be told from {from} in this layout and is left out."
                 ));
-                spec.random.retain(|r| r.name != term);
+                random.retain(|r| r.name != term);
             }
             Err(e) => return Answer::unknown(reason(&e, t)),
         }
     };
-    let random_words: Vec<String> = spec.random.iter().map(|r| r.name.clone()).collect();
+    let random_words: Vec<String> = random.iter().map(|r| r.name.clone()).collect();
     let formula = if random_words.is_empty() {
         format!("fixed: {}", listed(&fixed_words))
     } else {
@@ -204,7 +206,7 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
     if t.recipe.as_ref().is_some_and(|r| r.names.len() > 1) && lots == Lots::Fixed {
         notes.push(recipe_note(t));
     }
-    Answer::Known(Panel { fit, fixed: spec.fixed, random: spec.random, notes, formula })
+    Answer::Known(Panel { fit, fixed, model, random, notes, formula })
 }
 
 fn recipe_note(t: &TermScores) -> String {

@@ -332,7 +332,7 @@ pub fn parametric_bootstrap<F>(
 where
     F: Fn(&[f64]) -> Option<IccComponents> + Sync,
 {
-    let (n_tasters, n_replicates) = panel;
+    let n_tasters = panel.0;
     let (level, n_resamples, seed) = interval;
     if !(level > 0.0 && level < 1.0) || n_resamples == 0 || n_tasters == 0 {
         return Err(IccError::BadInterval);
@@ -358,10 +358,35 @@ where
         }
         let sd = residual.sqrt();
         y.iter_mut().for_each(|v| *v += sd * stream.normal());
-        refit(&y).and_then(|c| from_components(&c, n_tasters, n_replicates).ok())
+        refit(&y)
     };
-    let drawn: Vec<ComponentIccs> =
-        replicates(n_resamples, seed, one).into_iter().flatten().collect();
+    percentile_limits(&replicates(n_resamples, seed, one), panel, (level, seed))
+}
+
+/// Returns percentile limits of the four forms from components estimated in simulated tables,
+/// `None` where the estimation failed; `panel` is the number of tasters and of scores a cell,
+/// `draw` the coverage and the seed of the tables.
+///
+/// # Errors
+/// [`IccError::BadInterval`], [`IccError::NoVariation`] if no table has components.
+///
+/// # Source
+/// As for [`parametric_bootstrap`].
+pub fn percentile_limits(
+    tables: &[Option<IccComponents>],
+    panel: (usize, f64),
+    draw: (f64, u64),
+) -> Result<IccIntervals, IccError> {
+    let (n_tasters, n_replicates) = panel;
+    let (level, seed) = draw;
+    if !(level > 0.0 && level < 1.0) || tables.is_empty() || n_tasters == 0 {
+        return Err(IccError::BadInterval);
+    }
+    let drawn: Vec<ComponentIccs> = tables
+        .iter()
+        .flatten()
+        .filter_map(|c| from_components(c, n_tasters, n_replicates).ok())
+        .collect();
     let tail = (1.0 - level) / 2.0;
     let limits = |pick: fn(&ComponentIccs) -> f64| -> Result<[f64; 2], IccError> {
         let mut values: Vec<f64> = drawn.iter().map(pick).collect();
@@ -375,8 +400,8 @@ where
         agreement_mean: limits(|c| c.agreement_mean)?,
         consistency_mean: limits(|c| c.consistency_mean)?,
         level,
-        n_resamples,
-        n_failed: n_resamples - drawn.len(),
+        n_resamples: tables.len(),
+        n_failed: tables.len() - drawn.len(),
         seed,
     })
 }

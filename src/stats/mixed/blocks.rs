@@ -1,101 +1,127 @@
 //! The blocks of `Z' P Z` from which the derivatives of the deviance are made; names as in
-//! `objective`.
+//! `objective`, and `N = I - G A` in the random columns of the rest, so that `Z_j' P Z_i = A_j N_i`.
+//! Where the ratio is above zero `N_i = G_i / g_i`, free of cancellation, and needs no product.
 
-use super::dense::{add_outer, invert_from_lower};
-use super::matrices::Model;
+use super::dense::invert_from_lower;
+use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use faer::{Mat, Side};
 
-/// Sums over the levels of the absorbed term, with `f` the products of a level with the rest.
+/// Up to this ratio a block of `M` is formed as a product; above, from `K^-1`: there the difference
+/// `I - K^-1` keeps 13 digits.
+const SMALL_RATIO: f64 = 1e-3;
+
+/// What the derivatives need of the absorbed term and the scores.
 pub(super) struct Absorbed {
-    /// `sum f f' / (1 + g n)^2`.
-    pub second: Mat<f64>,
-    /// `sum f f' n / (1 + g n)^3`.
-    pub third: Mat<f64>,
-    /// `n / (1 + g n)` of each level.
-    pub diagonal: Vec<f64>,
     /// `m_1`.
     pub modes: Vec<f64>,
-    /// `sum f m_1 / (1 + g n)`.
+    /// `n / (1 + g n)` of each level.
+    pub diagonal: Vec<f64>,
+    /// `sum f m_1 / (1 + g n)`, with `f` the products of a level with the rest.
     pub along: Vec<f64>,
 }
 
-/// Parts of `Z' P Z`.
+/// Parts of `Z' P Z`, or of `Z' V^-1 Z`.
 pub(super) struct Blocks {
-    pub size: usize,
-    pub g: Mat<f64>,
-    pub n: Mat<f64>,
+    size: usize,
+    g: Mat<f64>,
+    /// `N` of the terms with a ratio of zero.
+    n_of_zero: Vec<Option<Mat<f64>>>,
     /// `M` among the terms of the rest.
     pub m: Mat<f64>,
-    pub g_second: Mat<f64>,
-    pub second_n: Mat<f64>,
 }
 
 impl Blocks {
     /// `tr M_ii` of each term and `|M_ij|^2` of each pair.
-    pub fn traces(&self, model: &Model, sums: &Absorbed, n_terms: usize) -> (Vec<f64>, Mat<f64>) {
+    pub fn traces(&self, model: &Model, ratios: &[f64]) -> (Vec<f64>, Mat<f64>) {
+        let n_terms = model.terms.len();
         let mut single = vec![0.0; n_terms];
         let mut double = Mat::zeros(n_terms, n_terms);
         let range = |i: usize| model.terms[i].first..model.terms[i].first + model.terms[i].n_levels;
-        for j in 0..n_terms {
-            if Some(j) == model.absorbed {
-                let (mut t1, mut cross, mut t2) = (0.0, 0.0, 0.0);
-                for c in 0..self.size {
-                    t1 += self.g_second[(c, c)];
-                    for r in 0..self.size {
-                        cross += self.g[(r, c)] * sums.third[(r, c)];
-                        t2 += self.g_second[(r, c)] * self.g_second[(c, r)];
-                    }
-                }
-                single[j] = sums.diagonal.iter().sum::<f64>() - t1;
-                double[(j, j)] =
-                    sums.diagonal.iter().map(|d| d * d).sum::<f64>() - 2.0 * cross + t2;
-                continue;
-            }
+        let in_rest: Vec<usize> = (0..n_terms).filter(|&i| Some(i) != model.absorbed).collect();
+        for &j in &in_rest {
             single[j] = range(j).map(|c| self.m[(c, c)]).sum();
-            for i in 0..n_terms {
-                let mut sum = 0.0;
-                for c in range(j) {
-                    if Some(i) == model.absorbed {
-                        sum += (0..self.size)
-                            .map(|r| self.n[(r, c)] * self.second_n[(r, c)])
-                            .sum::<f64>();
-                    } else {
-                        sum += range(i).map(|r| self.m[(r, c)] * self.m[(r, c)]).sum::<f64>();
-                    }
-                }
-                double[(i, j)] = sum;
-                double[(j, i)] = sum;
+            for &i in in_rest.iter().filter(|&&i| i <= j) {
+                let square =
+                    |c: usize| self.m.col_as_slice(c)[range(i)].iter().map(|m| m * m).sum::<f64>();
+                double[(i, j)] = range(j).map(square).sum();
+                double[(j, i)] = double[(i, j)];
             }
         }
+        let Some(own) = model.absorbed else {
+            return (single, double);
+        };
+        // Level by level: `along = G f`, and with it the sum of `f (G f)' / (1 + g n)^2`.
+        let mut products = Mat::<f64>::zeros(self.size, self.size);
+        let mut along = vec![0.0; self.size];
+        let (mut trace, mut square) = (0.0, 0.0);
+        for level in &model.levels {
+            let shrink = 1.0 / (1.0 + ratios[own] * level.square);
+            let diagonal = level.square * shrink;
+            along.fill(0.0);
+            let parts = || {
+                let all = level.columns.iter().zip(&level.products);
+                all.filter(|p| *p.0 < self.size).map(|(&c, &f)| (c, f))
+            };
+            for (c, f) in parts() {
+                add(f, self.g.col_as_slice(c), &mut along);
+            }
+            let weight = shrink * shrink;
+            let lost: f64 = weight * parts().map(|(c, f)| f * along[c]).sum::<f64>();
+            trace += diagonal - lost;
+            square += diagonal * diagonal - 2.0 * diagonal * lost;
+            for (c, f) in parts() {
+                add(weight * f, &along, products.col_as_slice_mut(c));
+            }
+            for &j in &in_rest {
+                let sum: f64 = if let Some(n) = &self.n_of_zero[j] {
+                    (0..n.ncols())
+                        .map(|c| {
+                            let column = n.col_as_slice(c);
+                            parts().map(|(r, f)| f * column[r]).sum::<f64>().powi(2)
+                        })
+                        .sum()
+                } else {
+                    let scale = ratios[j] * ratios[j];
+                    along[range(j)].iter().map(|v| v * v).sum::<f64>() / scale
+                };
+                double[(own, j)] += weight * sum;
+            }
+        }
+        for c in 0..self.size {
+            square += products[(c, c)] * products[(c, c)];
+            square += 2.0 * (0..c).map(|r| products[(r, c)] * products[(c, r)]).sum::<f64>();
+        }
+        single[own] = trace;
+        double[(own, own)] = square;
+        for &j in &in_rest {
+            double[(j, own)] = double[(own, j)];
+        }
         (single, double)
+    }
+}
+
+/// Adds `factor x` to `y`.
+fn add(factor: f64, x: &[f64], y: &mut [f64]) {
+    for (y, x) in y.iter_mut().zip(x) {
+        *y += factor * x;
     }
 }
 
 impl Objective<'_> {
     /// Sums over the absorbed term at the ratio it has.
     pub(super) fn absorbed_sums(&self, ratios: &[f64], solution: &Solution) -> Absorbed {
-        let size = self.model.rest.size;
         let g1 = self.ratio_of_absorbed(ratios);
         let mut sums = Absorbed {
-            second: Mat::zeros(size, size),
-            third: Mat::zeros(size, size),
-            diagonal: Vec::with_capacity(self.model.levels.len()),
             modes: Vec::with_capacity(self.model.levels.len()),
-            along: vec![0.0; size],
+            diagonal: Vec::with_capacity(self.model.levels.len()),
+            along: vec![0.0; self.model.rest.size],
         };
         for (level, &fy) in self.model.levels.iter().zip(&self.scores.levels) {
             let shrink = 1.0 / (1.0 + g1 * level.square);
-            let fitted: f64 = level
-                .columns
-                .iter()
-                .zip(&level.products)
-                .map(|(&c, &f)| f * solution.effects[c])
-                .sum();
+            let parts = level.columns.iter().zip(&level.products);
+            let fitted: f64 = parts.map(|(&c, &f)| f * solution.effects[c]).sum();
             let mode = shrink * (fy - fitted);
-            add_outer(&mut sums.second, &level.columns, &level.products, shrink * shrink);
-            let third = level.square * shrink * shrink * shrink;
-            add_outer(&mut sums.third, &level.columns, &level.products, third);
             for (&column, &f) in level.columns.iter().zip(&level.products) {
                 sums.along[column] += shrink * f * mode;
             }
@@ -105,17 +131,27 @@ impl Objective<'_> {
         sums
     }
 
+    /// `N' v` in the random columns of the rest, where `gv = G v`.
+    pub(super) fn turned(&self, s: &Solution, ratios: &[f64], v: &[f64], gv: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; self.model.rest.n_random];
+        for (i, term) in self.model.terms.iter().enumerate() {
+            if Some(i) != self.model.absorbed {
+                for c in term.first..term.first + term.n_levels {
+                    out[c] = if ratios[i] > 0.0 {
+                        gv[c] / ratios[i]
+                    } else {
+                        v[c] - dot(s.a.col_as_slice(c), gv)
+                    };
+                }
+            }
+        }
+        out
+    }
+
     /// The blocks of `Z' P Z` that traces need, from the leading `size` columns of the rest: all of
     /// them give `P`, the random ones alone `V^-1`.
-    pub(super) fn blocks(
-        &self,
-        s: &Solution,
-        sums: &Absorbed,
-        ratios: &[f64],
-        size: usize,
-    ) -> Blocks {
+    pub(super) fn blocks(&self, s: &Solution, ratios: &[f64], size: usize) -> Blocks {
         let n_random = self.model.rest.n_random;
-        let lead = |m: &Mat<f64>| m.as_ref().submatrix(0, 0, size, size).to_owned();
         let (k_inverse, g) = if size == self.model.rest.size {
             (s.k_inverse.clone(), s.g.clone())
         } else {
@@ -127,40 +163,59 @@ impl Objective<'_> {
                 Ok(factor) => invert_from_lower(factor.L()),
                 Err(_) => Mat::from_fn(size, size, |_, _| f64::NAN),
             };
-            let g = Mat::from_fn(size, size, |i, j| s.roots[i] * inverse[(i, j)] * s.roots[j]);
+            let g = scaled(&inverse, &s.roots);
             (inverse, g)
         };
-        let a = lead(&s.a);
-        // N = (I - G A) in the random columns; where the ratio is above zero that is
-        // L K^-1 / sqrt(g), free of cancellation.
-        let mut n = Mat::<f64>::zeros(size, n_random);
+        let a = s.a.as_ref().submatrix(0, 0, size, size);
+        // M = L^-1 (I - K^-1) L^-1 between terms with ratios that are not small.
+        let mut m = Mat::<f64>::zeros(n_random, n_random);
+        let inverses: Vec<f64> =
+            s.roots[..n_random].iter().map(|r| if *r > 0.0 { 1.0 / r } else { 0.0 }).collect();
+        for c in 0..n_random {
+            let (target, source) = (m.col_as_slice_mut(c), k_inverse.col_as_slice(c));
+            for ((t, k), inverse) in target.iter_mut().zip(source).zip(&inverses) {
+                *t = -k * inverse * inverses[c];
+            }
+            target[c] += inverses[c] * inverses[c];
+        }
+        let mut n_of_zero = Vec::with_capacity(self.model.terms.len());
         for (i, term) in self.model.terms.iter().enumerate() {
-            if Some(i) == self.model.absorbed {
+            if Some(i) == self.model.absorbed || ratios[i] > SMALL_RATIO {
+                n_of_zero.push(None);
                 continue;
             }
-            let columns = term.first..term.first + term.n_levels;
-            if ratios[i] > 0.0 {
-                for c in columns {
-                    let (target, source) = (n.col_as_slice_mut(c), k_inverse.col_as_slice(c));
-                    for (r, t) in target.iter_mut().enumerate() {
-                        *t = s.roots[r] * source[r] / s.roots[c];
-                    }
-                }
+            let n = if ratios[i] > 0.0 {
+                let own = g.as_ref().subcols(term.first, term.n_levels);
+                Mat::from_fn(size, term.n_levels, |r, c| own[(r, c)] / ratios[i])
             } else {
-                let product = &g * a.as_ref().subcols(term.first, term.n_levels);
-                for (c, source) in columns.enumerate().map(|(k, c)| (c, product.col_as_slice(k))) {
-                    let target = n.col_as_slice_mut(c);
-                    for (t, v) in target.iter_mut().zip(source) {
-                        *t = -v;
-                    }
-                    target[c] += 1.0;
+                let mut n = &g * a.subcols(term.first, term.n_levels);
+                for c in 0..term.n_levels {
+                    n.col_as_slice_mut(c).iter_mut().for_each(|v| *v = -*v);
+                    n[(term.first + c, c)] += 1.0;
+                }
+                n
+            };
+            let block = a.subrows(0, n_random) * &n;
+            for c in 0..term.n_levels {
+                for r in 0..n_random {
+                    m[(r, term.first + c)] = block[(r, c)];
+                    m[(term.first + c, r)] = block[(r, c)];
                 }
             }
+            n_of_zero.push((ratios[i] == 0.0).then_some(n));
         }
-        let m = a.as_ref().submatrix(0, 0, n_random, size) * &n;
-        let second = lead(&sums.second);
-        let g_second = &g * &second;
-        let second_n = &second * &n;
-        Blocks { size, g, n, m, g_second, second_n }
+        Blocks { size, g, n_of_zero, m }
     }
+}
+
+/// `L m L` with the diagonal of `L` in `roots`.
+pub(super) fn scaled(m: &Mat<f64>, roots: &[f64]) -> Mat<f64> {
+    let mut out = m.clone();
+    for c in 0..out.ncols() {
+        let root = roots[c];
+        for (v, r) in out.col_as_slice_mut(c).iter_mut().zip(roots) {
+            *v *= r * root;
+        }
+    }
+    out
 }

@@ -17,8 +17,8 @@ pub(super) fn add_outer(m: &mut Mat<f64>, columns: &[usize], values: &[f64], wei
 pub(super) fn times(m: MatRef<'_, f64>, v: &[f64]) -> Vec<f64> {
     let mut out = vec![0.0; m.nrows()];
     for (c, &value) in v.iter().enumerate() {
-        for (r, o) in out.iter_mut().enumerate() {
-            *o += m[(r, c)] * value;
+        for (o, m) in out.iter_mut().zip(m.col(c).iter()) {
+            *o += m * value;
         }
     }
     out

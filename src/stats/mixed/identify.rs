@@ -2,7 +2,7 @@
 
 use super::Method;
 use super::MixedError;
-use super::matrices::{Model, Scores};
+use super::matrices::Model;
 use super::objective::Objective;
 use faer::Mat;
 
@@ -14,14 +14,7 @@ impl Model {
     /// Gram matrix of these contributions, which is returned.
     pub(super) fn contributions(&self) -> Result<Mat<f64>, MixedError> {
         let k = self.terms.len();
-        // No scores are needed for traces: a token square sum keeps the deviance defined.
-        let scores = Scores {
-            ordinary: vec![0.0; self.n_fixed()],
-            within: vec![0.0; self.rest.size],
-            within_square: 1.0,
-            levels: vec![0.0; self.levels.len()],
-            crude: vec![0.0; k + 1],
-        };
+        let scores = self.no_scores();
         let objective = Objective { model: self, scores: &scores, method: Method::Reml };
         let Some(at) = objective.derivatives(&vec![0.0; k]) else {
             return Err(MixedError::NotSettled { evaluations: 1 });

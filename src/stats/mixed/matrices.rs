@@ -144,6 +144,17 @@ impl Model {
         self.basis.kept.len()
     }
 
+    /// Scores for where only traces are asked for: a token square sum keeps the deviance defined.
+    pub(super) fn no_scores(&self) -> Scores {
+        Scores {
+            ordinary: vec![0.0; self.n_fixed()],
+            within: vec![0.0; self.rest.size],
+            within_square: 1.0,
+            levels: vec![0.0; self.levels.len()],
+            crude: vec![0.0; self.terms.len() + 1],
+        }
+    }
+
     /// Forms the products that depend on the scores.
     pub(super) fn scores(&self, y: &[f64]) -> Result<Scores, MixedError> {
         if y.len() != self.n {

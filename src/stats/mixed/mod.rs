@@ -33,6 +33,7 @@ mod identify;
 mod inference;
 mod matrices;
 mod objective;
+mod one_step;
 mod optimise;
 mod report;
 mod variances;

@@ -17,9 +17,9 @@
 //! Formulas are chosen so that no digits cancel for ratios that are zero or large.
 
 use super::Method;
-use super::blocks::{Absorbed, Blocks};
+use super::blocks::{Absorbed, Blocks, scaled};
 use super::dense::{add_outer, forward_substitute, invert_from_lower, times};
-use super::matrices::{Model, Scores};
+use super::matrices::{Model, Scores, dot};
 use faer::{Mat, Side};
 use std::f64::consts::PI;
 
@@ -124,10 +124,10 @@ impl Objective<'_> {
                 roots[term.first..term.first + term.n_levels].fill(ratios[i].sqrt());
             }
         }
-        let k = Mat::from_fn(rest.size, rest.size, |i, j| {
-            let unit = if i == j && i < rest.n_random { 1.0 } else { 0.0 };
-            roots[i] * a[(i, j)] * roots[j] + unit
-        });
+        let mut k = scaled(&a, &roots);
+        for i in 0..rest.n_random {
+            k[(i, i)] += 1.0;
+        }
         if !log_det_v.is_finite() || !total.is_finite() {
             return None;
         }
@@ -145,13 +145,13 @@ impl Objective<'_> {
         for (k, column) in self.model.basis.transform.iter().enumerate() {
             log_det_x -= 2.0 * column[k].abs().ln();
         }
-        let scaled: Vec<f64> = b.iter().zip(&roots).map(|(b, r)| b * r).collect();
-        let along = forward_substitute(lower, scaled);
+        let right: Vec<f64> = b.iter().zip(&roots).map(|(b, r)| b * r).collect();
+        let along = forward_substitute(lower, right);
         let square = total - along.iter().map(|v| v * v).sum::<f64>();
         let (mut k_inverse, mut g, mut effects) = (Mat::zeros(0, 0), Mat::zeros(0, 0), Vec::new());
         if invert {
             k_inverse = invert_from_lower(lower);
-            g = Mat::from_fn(rest.size, rest.size, |i, j| roots[i] * k_inverse[(i, j)] * roots[j]);
+            g = scaled(&k_inverse, &roots);
             effects = times(g.as_ref(), &b);
         }
         Some(Solution { a, g, b, effects, square, log_det_v, log_det_x, roots, k_inverse })
@@ -175,15 +175,15 @@ impl Objective<'_> {
         let n_terms = self.model.terms.len();
         let df = self.df();
         let sums = self.absorbed_sums(ratios, &solution);
-        let full = self.blocks(&solution, &sums, ratios, self.model.rest.size);
+        let full = self.blocks(&solution, ratios, self.model.rest.size);
         // Modes of every term: m_i = Z_i' P y.
-        let modes = self.products_with_scores(&solution, &full);
-        let (squares, mixed) = self.quadratic(&solution, &sums, &full, &modes);
+        let modes = self.turned(&solution, ratios, &solution.b, &solution.effects);
+        let (squares, mixed) = self.quadratic(&solution, ratios, &sums, &full, &modes);
         let (trace, traces) = match self.method {
-            Method::Reml => full.traces(self.model, &sums, n_terms),
-            Method::Ml => self
-                .blocks(&solution, &sums, ratios, self.model.rest.n_random)
-                .traces(self.model, &sums, n_terms),
+            Method::Reml => full.traces(self.model, ratios),
+            Method::Ml => {
+                self.blocks(&solution, ratios, self.model.rest.n_random).traces(self.model, ratios)
+            }
         };
         let r = solution.square;
         let slope = (0..n_terms).map(|i| trace[i] - df * squares[i] / r).collect();
@@ -193,17 +193,11 @@ impl Objective<'_> {
         Some(Derivatives { value, slope, curvature, solution, squares, mixed, traces, trace })
     }
 
-    /// `Z_i' P y` in the random columns of the rest: `N' b`.
-    fn products_with_scores(&self, s: &Solution, blocks: &Blocks) -> Vec<f64> {
-        (0..self.model.rest.n_random)
-            .map(|c| (0..self.model.rest.size).map(|r| blocks.n[(r, c)] * s.b[r]).sum())
-            .collect()
-    }
-
     /// `m_i'm_i` and `m_i' M_ij m_j` of every term and pair.
     fn quadratic(
         &self,
         s: &Solution,
+        ratios: &[f64],
         sums: &Absorbed,
         blocks: &Blocks,
         modes: &[f64],
@@ -211,44 +205,28 @@ impl Objective<'_> {
         let terms = &self.model.terms;
         let mut squares = vec![0.0; terms.len()];
         let mut mixed = Mat::zeros(terms.len(), terms.len());
-        for (j, tj) in terms.iter().enumerate() {
+        // M_1j' m_1 in the columns of the rest.
+        let turned = times(s.g.as_ref(), &sums.along);
+        let across = self.turned(s, ratios, &sums.along, &turned);
+        let range = |i: usize| terms[i].first..terms[i].first + terms[i].n_levels;
+        for j in 0..terms.len() {
             if Some(j) == self.model.absorbed {
-                squares[j] = sums.modes.iter().map(|m| m * m).sum();
+                squares[j] = dot(&sums.modes, &sums.modes);
                 let own: f64 = sums.diagonal.iter().zip(&sums.modes).map(|(d, m)| d * m * m).sum();
-                let lost: f64 = times(s.g.as_ref(), &sums.along)
-                    .iter()
-                    .zip(&sums.along)
-                    .map(|(a, b)| a * b)
-                    .sum();
-                mixed[(j, j)] = own - lost;
+                mixed[(j, j)] = own - dot(&turned, &sums.along);
                 continue;
             }
-            let range_j = tj.first..tj.first + tj.n_levels;
-            let mj = &modes[range_j.clone()];
-            squares[j] = mj.iter().map(|m| m * m).sum();
-            for (i, ti) in terms.iter().enumerate() {
-                let sum = if Some(i) == self.model.absorbed {
-                    range_j
-                        .clone()
-                        .zip(mj)
-                        .map(|(c, m)| {
-                            m * (0..blocks.size)
-                                .map(|r| sums.along[r] * blocks.n[(r, c)])
-                                .sum::<f64>()
-                        })
-                        .sum()
+            let mj = &modes[range(j)];
+            squares[j] = dot(mj, mj);
+            for i in 0..terms.len() {
+                mixed[(i, j)] = if Some(i) == self.model.absorbed {
+                    dot(&across[range(j)], mj)
                 } else {
-                    range_j
-                        .clone()
-                        .zip(mj)
-                        .map(|(c, m)| {
-                            let rows = ti.first..ti.first + ti.n_levels;
-                            m * rows.map(|r| modes[r] * blocks.m[(r, c)]).sum::<f64>()
-                        })
-                        .sum()
+                    let column =
+                        |c: usize| dot(&blocks.m.col_as_slice(c)[range(i)], &modes[range(i)]);
+                    range(j).zip(mj).map(|(c, m)| m * column(c)).sum()
                 };
-                mixed[(i, j)] = sum;
-                mixed[(j, i)] = sum;
+                mixed[(j, i)] = mixed[(i, j)];
             }
         }
         (squares, mixed)
