@@ -47,11 +47,12 @@ pub struct SittingGuesses {
     pub p_adjusted: f64,
 }
 
-/// A taster's cups of one session: what they held, and what was guessed.
-type Sitting<'a> = (Vec<&'a str>, Vec<&'a str>);
+/// A taster's cups of one session, flight by flight: what they held, and what was guessed.
+type Sitting<'a> = BTreeMap<&'a str, (Vec<&'a str>, Vec<&'a str>)>;
 
-/// Judges the guesses: a taster's guesses of one session are dealt anew over the cups that were
-/// guessed, so that somebody who always names the same lot gains nothing by it.
+/// Judges the guesses: a taster's guesses of one flight are dealt anew over the cups that were
+/// guessed in it, so that somebody who always names the same lot gains nothing by it, and neither
+/// does somebody who knows which lots are served on which day.
 #[must_use]
 pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
     if guesses.is_empty() {
@@ -60,18 +61,27 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
     let mut sittings: BTreeMap<(&str, &str), Sitting<'_>> = BTreeMap::new();
     for g in guesses {
         let sitting = sittings.entry((&g.taster, &g.session)).or_default();
-        sitting.0.push(&g.lot);
-        sitting.1.push(&g.guessed);
+        let flight = sitting.entry(&g.flight).or_default();
+        flight.0.push(&g.lot);
+        flight.1.push(&g.guessed);
     }
     let hits = |lots: &[&str], said: &[&str]| lots.iter().zip(said).filter(|(l, s)| l == s).count();
-    let own: Vec<usize> = sittings.values().map(|(lots, said)| hits(lots, said)).collect();
+    let own: Vec<usize> = sittings
+        .values()
+        .map(|flights| flights.values().map(|(lots, said)| hits(lots, said)).sum())
+        .collect();
     let right: usize = own.iter().sum();
     let deals: Vec<Vec<usize>> =
         rng::replicates(settings.n_permutations, settings.seed, |stream| {
-            let deal = |(lots, said): &Sitting<'_>| {
-                let mut said = said.clone();
-                stream.shuffle(&mut said);
-                hits(lots, &said)
+            let deal = |flights: &Sitting<'_>| {
+                flights
+                    .values()
+                    .map(|(lots, said)| {
+                        let mut said = said.clone();
+                        stream.shuffle(&mut said);
+                        hits(lots, &said)
+                    })
+                    .sum()
             };
             sittings.values().map(deal).collect()
         });
@@ -99,7 +109,7 @@ pub fn of(guesses: &[LotGuess], settings: &Settings) -> Answer<Guesses> {
         .map(|(((key, cups), right), p_adjusted)| SittingGuesses {
             taster: key.0.to_owned(),
             session: key.1.to_owned(),
-            n: cups.0.len(),
+            n: cups.values().map(|(lots, _)| lots.len()).sum(),
             right,
             p_adjusted,
         })
@@ -152,7 +162,23 @@ mod tests {
             lot: lot.into(),
             guessed: guessed.into(),
             session: "s".into(),
+            flight: "1".into(),
         }
+    }
+
+    #[test]
+    fn knowing_which_lots_a_flight_holds_gains_nothing() {
+        // Two flights of one lot each, every cup named right: no deal within a flight does worse.
+        let all: Vec<LotGuess> = (0..8)
+            .map(|i| {
+                let flight = if i < 4 { "1" } else { "2" };
+                LotGuess { flight: flight.into(), ..guess("a", flight, flight) }
+            })
+            .collect();
+        let found = of(&all, &Settings::default());
+        let g = found.known().expect("there are guesses");
+        assert_eq!((g.right, g.by_luck_lower, g.by_luck_upper), (8, 8.0, 8.0));
+        assert!(g.p_value > 0.99);
     }
 
     #[test]

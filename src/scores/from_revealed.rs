@@ -275,7 +275,13 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
                     (sample(cup), Sample { lot: g.lot.clone(), arm: arm.clone() }.to_string())
                 }
             };
-            Some(LotGuess { taster: g.taster.clone(), lot, guessed, session: session.name.clone() })
+            Some(LotGuess {
+                taster: g.taster.clone(),
+                lot,
+                guessed,
+                session: session.name.clone(),
+                flight: cup.flight.to_string(),
+            })
         })
         .collect()
 }

@@ -128,8 +128,10 @@ pub struct LotGuess {
     pub lot: String,
     /// What was guessed.
     pub guessed: String,
-    /// Within which session lots were there to be guessed.
+    /// In which session.
     pub session: String,
+    /// Within which flight lots were there to be guessed.
+    pub flight: String,
 }
 
 /// Where the scores come from.
