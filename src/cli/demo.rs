@@ -52,11 +52,14 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     store::make_folder(&dir)?;
     let book = write(&dir.join("tavrinel"), SEED)?;
     let sessions = all_revealed(&book)?;
-    let found = find(&sessions)?;
+    let (found, ballots) = rayon::join(|| find(&sessions), || ballots(&book, &sessions[0].name));
+    let (found, ballots) = (found?, ballots?);
     let reports = dir.join("reports");
     write_reports(&reports, &found)?;
     write_charts(&reports, &found)?;
-    write_ballots(&reports, &book, &sessions[0].name)?;
+    for (name, pdf) in ballots {
+        store::create_new_bytes(&reports.join(name), &pdf)?;
+    }
     tell(&dir, &sessions, &found, context)
 }
 
@@ -95,13 +98,15 @@ fn write_charts(dir: &Path, found: &Found) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write_ballots(dir: &Path, book: &Book, session: &str) -> Result<(), Failure> {
+/// One taster's ballot of a session, in both languages: the file's name and its bytes.
+fn ballots(book: &Book, session: &str) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
     let session = Session::open(book, session)?;
-    for (language, name) in [(Lang::En, "ballot-ann.en.pdf"), (Lang::Zh, "ballot-ann.zh.pdf")] {
-        let pdf = ballot_pdf(&papers::ballot(book, &session, "ann", &[language])?)?;
-        store::create_new_bytes(&dir.join(name), &pdf)?;
-    }
-    Ok(())
+    [(Lang::En, "ballot-ann.en.pdf"), (Lang::Zh, "ballot-ann.zh.pdf")]
+        .into_iter()
+        .map(|(language, name)| {
+            Ok((name, ballot_pdf(&papers::ballot(book, &session, "ann", &[language])?)?))
+        })
+        .collect()
 }
 
 fn tell(

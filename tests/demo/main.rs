@@ -100,3 +100,63 @@ fn answers_left_out_for_seen_labels_are_told() {
     assert!(finding.exclusions[0].reason.contains("labels"));
     assert_eq!(finding.exclusions[0].n_scores, 216);
 }
+
+const REPORTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/reports");
+
+/// Whether two reports say the same: words exactly, numbers to a step of their last digit, since
+/// the last digits of sums differ between processors.
+fn same(a: &str, b: &str) -> Result<(), String> {
+    let tokens = |t: &str| -> Vec<String> {
+        t.split(|c: char| c.is_whitespace() || "(),;:%".contains(c)).map(str::to_owned).collect()
+    };
+    let (a, b) = (tokens(a), tokens(b));
+    if a.len() != b.len() {
+        return Err(format!("{} words against {}", a.len(), b.len()));
+    }
+    for (x, y) in a.iter().zip(&b) {
+        if let (Ok(p), Ok(q)) = (x.parse::<f64>(), y.parse::<f64>()) {
+            let decimals = x.split('.').nth(1).map_or(0, str::len) as i32;
+            if (p - q).abs() <= 1.5 * 10_f64.powi(-decimals) {
+                continue;
+            }
+        }
+        if x != y {
+            return Err(format!("\"{x}\" against \"{y}\""));
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn the_demo_command_makes_the_committed_reports_and_writes_over_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let demo = || {
+        assert_cmd::Command::new(env!("CARGO_BIN_EXE_blindsteep"))
+            .args(["demo", "here"])
+            .current_dir(dir.path())
+            .assert()
+    };
+    let said = demo().success().get_output().stdout.clone();
+    let said = String::from_utf8(said).unwrap();
+    for named in ["bo uses less", "cy scores", "dee scatters", "eve swaps bitter and astringent"] {
+        assert!(said.contains(named), "{named}: {said}");
+    }
+    let reports = dir.path().join("here/reports");
+    if std::env::var_os("BLINDSTEEP_WRITE_DEMO").is_some() {
+        for (file, bytes) in files(&reports) {
+            let to = Path::new(REPORTS).join(file);
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            std::fs::write(to, bytes).unwrap();
+        }
+    }
+    for (file, bytes) in files(&reports) {
+        let kept = std::fs::read(Path::new(REPORTS).join(&file)).unwrap();
+        if file.extension().is_some_and(|e| e == "txt") {
+            let (made, kept) =
+                (String::from_utf8(bytes).unwrap(), String::from_utf8(kept).unwrap());
+            same(&made, &kept).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
+        }
+    }
+    let refused = demo().code(2).get_output().stderr.clone();
+    assert!(String::from_utf8(refused).unwrap().contains("exists already"));
+}
