@@ -105,7 +105,7 @@ fn record() -> Panel {
         (sd(&mut draws, 0.2, 10), sd(&mut draws, 0.2, 30), sd(&mut draws, 0.3, 250));
     let mut rows: Vec<[u32; 5]> = Vec::new();
     let mut y = Vec::new();
-    for session in 0..10_usize {
+    for (session, &level) in sessions.iter().enumerate() {
         let n_flights = if session % 3 == 0 { 3 } else { 2 };
         for cup in 0..12 {
             // The first lot is served in all sessions, others in the next one too.
@@ -119,7 +119,7 @@ fn record() -> Panel {
                         5.0 + lots[lot]
                             + who[taster]
                             + cells[lot * 6 + taster]
-                            + sessions[session]
+                            + level
                             + flights[flight]
                             + pots[pot]
                             + draws.normal(),
