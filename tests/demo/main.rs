@@ -85,7 +85,7 @@ fn the_planted_habits_are_named_and_the_sound_taster_is_not() {
     assert_eq!(of("eve").1, ["swapped"]);
     assert_eq!(of("finn").1, ["drift", "offset"]);
     // Planted slope .45; the others' slopes average 1, so that is the estimand too.
-    let slope = of("bo").0.slope.known().expect("estimated").clone();
+    let slope = of("bo").0.slope.known().expect("estimated");
     assert!(slope.lower < 0.45 && 0.45 < slope.upper, "{slope:?}");
     let eve = of("eve").0;
     let mut swapped = eve.habits[0].terms.clone();
