@@ -151,6 +151,7 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let codes = Codes::of(&terms, tasters.clone());
     let mut found: Vec<TermOfPanel> = terms
         .par_iter()
+        .with_max_len(1)
         .map(|t| {
             let (tasters, order) = match habits::in_term(t, &codes, settings.level) {
                 Answer::Known((tasters, order)) => (Answer::Known(tasters), order),

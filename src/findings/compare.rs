@@ -56,6 +56,7 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
     let tasters = scores.words("taster");
     let mut found: Vec<ComparedTerm> = terms
         .par_iter()
+        .with_max_len(1)
         .map(|t| ComparedTerm {
             lots: term_comparison::of(t, settings),
             lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),

@@ -2,7 +2,7 @@
 //! `objective`, and `N = I - G A` in the random columns of the rest, so that `Z_j' P Z_i = A_j N_i`.
 //! Where the ratio is above zero `N_i = G_i / g_i`, free of cancellation, and needs no product.
 
-use super::dense::invert_from_lower;
+use super::dense::{add_outer, invert_from_lower};
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use faer::{Mat, Side};
@@ -51,60 +51,53 @@ impl Blocks {
         let Some(own) = model.absorbed else {
             return (single, double);
         };
-        // Level by level: `along = G f`, and with it the sum of `f (G f)' / (1 + g n)^2`.
-        let mut products = Mat::<f64>::zeros(self.size, self.size);
-        let mut along = vec![0.0; self.size];
+        // With `S = sum of f f' / (1 + g n)^2` over the levels, M_11 = D - F G F' / (1 + g n)^2.
+        let mut second = Mat::<f64>::zeros(self.size, self.size);
         let (mut trace, mut square) = (0.0, 0.0);
+        let (mut columns, mut products) = (Vec::new(), Vec::new());
         for level in &model.levels {
             let shrink = 1.0 / (1.0 + ratios[own] * level.square);
-            let diagonal = level.square * shrink;
-            along.fill(0.0);
-            let parts = || {
-                let all = level.columns.iter().zip(&level.products);
-                all.filter(|p| *p.0 < self.size).map(|(&c, &f)| (c, f))
-            };
-            for (c, f) in parts() {
-                add(f, self.g.col_as_slice(c), &mut along);
-            }
             let weight = shrink * shrink;
-            let lost: f64 = weight * parts().map(|(c, f)| f * along[c]).sum::<f64>();
+            let diagonal = level.square * shrink;
+            columns.clear();
+            products.clear();
+            for (&c, &f) in level.columns.iter().zip(&level.products) {
+                if c < self.size {
+                    columns.push(c);
+                    products.push(f);
+                }
+            }
+            add_outer(&mut second, &columns, &products, weight);
+            let mut lost = 0.0;
+            for (&c, f) in columns.iter().zip(&products) {
+                let g = self.g.col_as_slice(c);
+                lost += f * columns.iter().zip(&products).map(|(&r, f)| f * g[r]).sum::<f64>();
+            }
+            lost *= weight;
             trace += diagonal - lost;
             square += diagonal * diagonal - 2.0 * diagonal * lost;
-            for (c, f) in parts() {
-                add(weight * f, &along, products.col_as_slice_mut(c));
-            }
-            for &j in &in_rest {
-                let sum: f64 = if let Some(n) = &self.n_of_zero[j] {
-                    (0..n.ncols())
-                        .map(|c| {
-                            let column = n.col_as_slice(c);
-                            parts().map(|(r, f)| f * column[r]).sum::<f64>().powi(2)
-                        })
-                        .sum()
-                } else {
-                    let scale = ratios[j] * ratios[j];
-                    along[range(j)].iter().map(|v| v * v).sum::<f64>() / scale
-                };
-                double[(own, j)] += weight * sum;
-            }
         }
+        let second_g = &second * &self.g;
         for c in 0..self.size {
-            square += products[(c, c)] * products[(c, c)];
-            square += 2.0 * (0..c).map(|r| products[(r, c)] * products[(c, r)]).sum::<f64>();
+            square += second_g[(c, c)] * second_g[(c, c)];
+            square += 2.0 * (0..c).map(|r| second_g[(r, c)] * second_g[(c, r)]).sum::<f64>();
         }
         single[own] = trace;
         double[(own, own)] = square;
         for &j in &in_rest {
-            double[(j, own)] = double[(own, j)];
+            // |M_1j|^2 = tr N_j' S N_j.
+            let sum: f64 = if let Some(n) = &self.n_of_zero[j] {
+                let turned = &second * n;
+                let along = |c: usize| dot(n.col_as_slice(c), turned.col_as_slice(c));
+                (0..n.ncols()).map(along).sum()
+            } else {
+                let along = |c: usize| dot(self.g.col_as_slice(c), second_g.col_as_slice(c));
+                range(j).map(along).sum::<f64>() / (ratios[j] * ratios[j])
+            };
+            double[(own, j)] = sum;
+            double[(j, own)] = sum;
         }
         (single, double)
-    }
-}
-
-/// Adds `factor x` to `y`.
-fn add(factor: f64, x: &[f64], y: &mut [f64]) {
-    for (y, x) in y.iter_mut().zip(x) {
-        *y += factor * x;
     }
 }
 

@@ -1,6 +1,7 @@
 //! Small dense linear algebra beside what faer brings.
 
 use faer::linalg::matmul::triangular::{self, BlockStructure};
+use faer::linalg::triangular_inverse::invert_lower_triangular;
 use faer::{Accum, Mat, MatRef, Par};
 
 /// Adds `weight v v'` at the given columns.
@@ -36,34 +37,20 @@ pub(super) fn forward_substitute(lower: MatRef<'_, f64>, mut b: Vec<f64>) -> Vec
     b
 }
 
-/// The inverse of `L L'` from `L`: the inverse triangle by columns, then its own cross-product.
+/// The inverse of `L L'` from `L`: the inverse triangle, then its own cross-product.
 pub(super) fn invert_from_lower(lower: MatRef<'_, f64>) -> Mat<f64> {
     let n = lower.nrows();
-    let triangle = lower.to_owned();
     let mut inverse = Mat::<f64>::zeros(n, n);
-    for j in 0..n {
-        let column = inverse.col_as_slice_mut(j);
-        column[j] = 1.0;
-        for k in j..n {
-            let below = triangle.col_as_slice(k);
-            let value = column[k] / below[k];
-            column[k] = value;
-            if value != 0.0 {
-                for (x, l) in column[k + 1..].iter_mut().zip(&below[k + 1..]) {
-                    *x -= value * l;
-                }
-            }
-        }
-    }
+    invert_lower_triangular(inverse.as_mut(), lower, Par::Seq);
     let mut product = Mat::<f64>::zeros(n, n);
     triangular::matmul(
         product.as_mut(),
         BlockStructure::Rectangular,
         Accum::Replace,
         inverse.transpose(),
-        BlockStructure::Rectangular,
+        BlockStructure::TriangularUpper,
         inverse.as_ref(),
-        BlockStructure::Rectangular,
+        BlockStructure::TriangularLower,
         1.0,
         Par::Seq,
     );

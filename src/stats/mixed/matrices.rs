@@ -4,6 +4,7 @@
 //! diagonal, so that each evaluation solves it level by level. What remains, the other terms and
 //! the fixed columns, is the "rest", a dense system of a size that does not grow with that term.
 
+use super::dense::add_outer;
 use super::fixed::FixedPart;
 use super::{MixedError, RandomTerm};
 use faer::Mat;
@@ -366,11 +367,7 @@ fn rest_of(
             for &(column, v) in entry {
                 centred[place[column]] += v;
             }
-            for (a, &va) in columns.iter().zip(&centred) {
-                for (b, &vb) in columns.iter().zip(&centred) {
-                    within[(*a, *b)] += va * vb;
-                }
-            }
+            add_outer(&mut within, &columns, &centred, 1.0);
         }
         for &column in &columns {
             place[column] = usize::MAX;
