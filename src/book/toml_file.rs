@@ -86,31 +86,26 @@ pub fn parse<T: DeserializeOwned + JsonSchema>(
     digest: String,
     problems: &mut Problems,
 ) -> Option<Described<T>> {
+    let mut not_toml = |span: Option<Range<usize>>, message: &str| {
+        problems.push(Problem::new(
+            file,
+            span.map(|s| Place::of_span(&text, s)),
+            format!("not TOML: {}", one_line(message)),
+            "a TOML file: [tables], and lines like key = value with texts in quotes",
+            "correct the marked line; a text needs quotes at both ends, a list square brackets",
+        ));
+    };
     let doc = match Document::parse(text.as_str()) {
         Ok(doc) => doc,
         Err(e) => {
-            let place = e.span().map(|s| Place::of_span(&text, s));
-            problems.push(Problem::new(
-                file,
-                place,
-                format!("not TOML: {}", one_line(e.message())),
-                "a TOML file: [tables], and lines like key = value with texts in quotes",
-                "correct the marked line; a text needs quotes at both ends, a list square brackets",
-            ));
+            not_toml(e.span(), e.message());
             return None;
         }
     };
     let value = match toml::from_str::<toml::Value>(&text) {
         Ok(v) => to_json(v),
         Err(e) => {
-            let place = e.span().map(|s| Place::of_span(&text, s));
-            problems.push(Problem::new(
-                file,
-                place,
-                format!("not TOML: {}", one_line(e.message())),
-                "a TOML file",
-                "correct the marked line",
-            ));
+            not_toml(e.span(), e.message());
             return None;
         }
     };
