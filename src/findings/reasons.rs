@@ -104,7 +104,9 @@ pub fn of(
         ReasonKind::Disagreement,
         disagreement,
         format!(
-            "disagreement: tasters see the lots differently by sd {} ({})",
+            "{}: tasters see the lots differently by sd {} ({})",
+            // The split into scaling and disagreement is that of balanced tables.
+            if split.is_some() { "disagreement" } else { "disagreement or scale use" },
             say(disagreement.max(0.0).sqrt()),
             percent(disagreement)
         ),

@@ -238,12 +238,18 @@ fn parts(f: &Agree) -> String {
     let mut columns = vec![("term", Side::Left)];
     columns.extend(kinds.map(|(name, _)| (name, Side::Right)));
     let mut t = Table::new(&columns);
+    let mut together = false;
     for TermOfPanel { panel, .. } in &f.terms {
         if panel.reasons.is_empty() {
             continue;
         }
         let mut row = vec![panel.term.clone()];
         for (_, kind) in kinds {
+            if kind == ReasonKind::ScaleUse && panel.mixed_assessor.known().is_none() {
+                row.push("–".to_owned());
+                together = true;
+                continue;
+            }
             let share: f64 = panel.reasons.iter().filter(|r| r.kind == kind).map(|r| r.share).sum();
             row.push(format!("{}%", number(100.0 * share, 0)));
         }
@@ -252,7 +258,20 @@ fn parts(f: &Agree) -> String {
     if t.is_empty() {
         return String::new();
     }
-    format!("{}{}", heading("Why scores of one lot differ (shares of their variance)"), t.show())
+    let mut out = format!(
+        "{}{}",
+        heading("Why scores of one lot differ (shares of their variance)"),
+        t.show()
+    );
+    if together {
+        out.push_str(&paragraph(
+            "– scale use: told apart from disagreement in balanced tables only; here disagreement holds \
+             both.",
+            "  ",
+            "    ",
+        ));
+    }
+    out
 }
 
 fn ticks(f: &Agree) -> String {
