@@ -149,28 +149,32 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
         scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
     let tasters = scores.words("taster");
     let codes = Codes::of(&terms, tasters.clone());
-    let mut found: Vec<TermOfPanel> = terms
-        .par_iter()
-        .with_max_len(1)
-        .map(|t| {
-            let (tasters, order) = match habits::in_term(t, &codes, settings.level) {
-                Answer::Known((tasters, order)) => (Answer::Known(tasters), order),
-                Answer::Unknown(u) => (Answer::Unknown(u.clone()), Answer::Unknown(u)),
-            };
-            TermOfPanel {
-                panel: term_agreement::of(t, settings),
-                tasters,
-                order,
-                lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
-            }
-        })
-        .collect();
+    // Beside one another: neither uses the other, and the last term alone would leave a core idle.
+    let of_terms = || -> Vec<TermOfPanel> {
+        terms
+            .par_iter()
+            .with_max_len(1)
+            .map(|t| {
+                let (tasters, order) = match habits::in_term(t, &codes, settings.level) {
+                    Answer::Known((tasters, order)) => (Answer::Known(tasters), order),
+                    Answer::Unknown(u) => (Answer::Unknown(u.clone()), Answer::Unknown(u)),
+                };
+                TermOfPanel {
+                    panel: term_agreement::of(t, settings),
+                    tasters,
+                    order,
+                    lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
+                }
+            })
+            .collect()
+    };
+    let over_all = || habits::over_all(&terms, &codes, settings.level);
+    let (habits, mut found) = rayon::join(over_all, of_terms);
     let tests: Vec<&Answer<Test>> = found.iter().map(|t| &t.panel.lot_test).collect();
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
     }
-    let habits = habits::over_all(&terms, &codes, settings.level);
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
     let mut cautions: Vec<String> = opinions(tasters.len()).into_iter().collect();

@@ -35,7 +35,7 @@ pub struct Settings {
     pub seed: u64,
     /// Resamples of each bootstrap.
     pub n_resamples: usize,
-    /// Simulated tables where each must be fitted anew by REML (unbalanced tables).
+    /// Simulated tables where the variances of each need a step of REML (unbalanced tables).
     pub n_refits: usize,
     /// Random arrangements of each permutation test.
     pub n_permutations: usize,

@@ -313,7 +313,8 @@ pub struct IccIntervals {
 /// `refit` estimates the components of each (by the method that gave the estimates), and
 /// percentiles of the four forms are the limits. Fixed effects do not matter and are left
 /// out. Every table has its own random stream: the result is the same on any number of
-/// cores. Percentile limits lean low when a component lies on its boundary.
+/// cores. Percentile limits lie too low in small tables: see
+/// [`one_step_bootstrap`](crate::mixed::Model::one_step_bootstrap), which needs no refits.
 ///
 /// # Errors
 /// [`IccError::BadInterval`], [`IccError::BadCodes`], [`IccError::BadComponent`] for a

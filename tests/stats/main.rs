@@ -11,5 +11,6 @@ mod mixed;
 mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
+mod one_step;
 mod ranges;
 mod tasters;

@@ -37,8 +37,14 @@ impl Model {
     /// Fixed effects do not matter and are left out of the tables. Table `i` has stream `i` of
     /// `seed`: the result does not depend on the number of cores.
     ///
-    /// What it does not do: follow the skewness that a search adds in small unbalanced layouts,
-    /// and, like every bootstrap at the estimates, allow for their being wrong.
+    /// How it errs: limits of intraclass correlations made of these tables were within 0.03 of
+    /// those of full refits (4000 tables each, in balanced and unbalanced layouts of 60 to 192
+    /// scores, with and without a variance at zero). Both allow for chance around the estimates
+    /// but not for the estimates' being wrong, so that percentile limits lie too low. Over 600
+    /// tables with planted variances, 95% limits held the truth in 86 to 89% with 6 lots x 5 tasters
+    /// x 2 scores, in 87 to 91% with 12 x 8 x 2 and in 90 to 95% with 25 lots in 10 sessions of 6
+    /// tasters; nearly all misses were limits below the truth. With 6 lots that hardly differ
+    /// they held it always.
     ///
     /// # Errors
     /// [`MixedError::Rows`] for a fit with another number of random terms;
@@ -217,9 +223,97 @@ fn at_least_zero(s: &Mat<f64>, q: &[f64]) -> Vec<f64> {
                 break;
             }
         }
-        if free.is_empty() {
-            break;
-        }
     }
     t.iter().zip(&unit).map(|(t, u)| t.max(0.0) / u).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Factor, FixedPart, RandomTerm};
+    use super::*;
+    use crate::rng::stream;
+    use faer::linalg::solvers::DenseSolveCore;
+
+    fn dense(rows: usize, columns: &[Vec<f64>]) -> Mat<f64> {
+        Mat::from_fn(rows, columns.len(), |r, c| columns[c][r])
+    }
+
+    /// The definitions themselves, with matrices as large as the table.
+    #[test]
+    fn squares_and_information_are_those_of_the_definition() {
+        let n = 60;
+        let lot = Factor::new((0..n as u32).map(|r| r % 5).collect());
+        let who = Factor::new((0..n as u32).map(|r| r / 5 % 4).collect());
+        let brew = Factor::new((0..n as u32).map(|r| r % 5 + 5 * (r / 31)).collect());
+        let session = Factor::new((0..n as u32).map(|r| u32::from(r >= 24)).collect());
+        let random = [
+            RandomTerm::new("lot", lot.clone()),
+            RandomTerm::new("taster", who.clone()),
+            RandomTerm::new("lot by taster", Factor::cross(&lot, &who)),
+            RandomTerm::new("brew", brew),
+        ];
+        let fixed = FixedPart::intercept(n).with_factor("session", &session, &[]);
+        let model = Model::new(&fixed, &random).expect("a sound layout");
+        // Inside; the absorbed term at zero; others at zero, or nearly.
+        for ratios in [[0.7, 0.4, 0.3, 0.2], [0.7, 0.4, 0.0, 0.2], [0.0, 2.0, 0.3, 1e-5]] {
+            let world = World::new(&model, &ratios).expect("a solution");
+            let y = world.table(&mut stream(9, 0));
+            let mut parts = vec![Mat::<f64>::identity(n, n)];
+            for term in &random {
+                let z = Mat::from_fn(n, term.factor.n_levels, |r, c| {
+                    f64::from(u8::from(term.factor.codes[r] as usize == c))
+                });
+                parts.push(&z * z.transpose());
+            }
+            let mut v = parts[0].clone();
+            for (part, ratio) in parts[1..].iter().zip(ratios) {
+                v += part * faer::Scale(ratio);
+            }
+            let w = v.partial_piv_lu().inverse();
+            let x = dense(n, &fixed.columns);
+            let wx = &w * &x;
+            let middle = (x.transpose() * &wx).partial_piv_lu().inverse();
+            let p = &w - &wx * middle * wx.transpose();
+            let py = &p * Col::from_fn(n, |r| y[r]);
+            let turned: Vec<Mat<f64>> = parts.iter().map(|part| &p * part).collect();
+            let squares = world.squares(&y);
+            for i in 0..parts.len() {
+                let q = py.transpose() * &parts[i] * &py;
+                assert!(
+                    (squares[i] - q).abs() < 1e-9 * q.abs(),
+                    "{ratios:?} {i}: {} {q}",
+                    squares[i]
+                );
+                for j in 0..parts.len() {
+                    let product = &turned[i] * &turned[j];
+                    let trace: f64 = (0..n).map(|r| product[(r, r)]).sum();
+                    let got = world.information[(i, j)];
+                    assert!(
+                        (got - trace).abs() < 1e-9 * trace.abs(),
+                        "{ratios:?} {i} {j}: {got} {trace}"
+                    );
+                }
+            }
+        }
+    }
+
+    /// The conditions of Kuhn and Tucker, which mark the least of a convex target.
+    #[test]
+    fn the_nearest_point_has_no_negative_part_and_none_nearer() {
+        let mut draws = stream(12, 0);
+        let mut n_bound = 0;
+        for _ in 0..200 {
+            let root = Mat::from_fn(5, 5, |_, _| draws.normal() + 0.5);
+            let s = &root * root.transpose();
+            let q: Vec<f64> = (0..5).map(|_| 3.0 * draws.normal() + 1.0).collect();
+            let t = at_least_zero(&s, &q);
+            for i in 0..5 {
+                let slope = (0..5).map(|j| s[(i, j)] * t[j]).sum::<f64>() - q[i];
+                assert!(t[i] >= 0.0 && slope > -1e-8, "{t:?} {slope}");
+                assert!(t[i] == 0.0 || slope.abs() < 1e-8, "{t:?} {slope}");
+                n_bound += usize::from(t[i] == 0.0);
+            }
+        }
+        assert!(n_bound > 100, "{n_bound}");
+    }
 }
