@@ -49,7 +49,11 @@ fn differences(t: &TermComparison) -> String {
         .iter()
         .filter_map(|d| Some((d.a.as_str(), d.b.as_str(), d.difference.known()?)))
         .collect();
-    known.sort_by(|x, y| x.2.p_tukey.total_cmp(&y.2.p_tukey).then_with(|| x.0.cmp(y.0)));
+    // Differences of one size have one p but for rounding, which must not choose their order.
+    let p = |d: &DifferenceNumbers| (d.p_tukey * 1e9).round();
+    known.sort_by(|x, y| {
+        p(x.2).total_cmp(&p(y.2)).then_with(|| x.0.cmp(y.0)).then_with(|| x.1.cmp(y.1))
+    });
     let mut table = Table::new(&[
         ("difference", Side::Left),
         ("less", Side::Left),
@@ -104,8 +108,9 @@ fn differences(t: &TermComparison) -> String {
 fn levels(t: &TermComparison, level: f64) -> String {
     let Some(all) = t.levels.known() else { return String::new() };
     let mut rows: Vec<&Level> = all.iter().collect();
-    let value = |l: &Level| l.adjusted.known().map_or(l.raw_mean, |a| a.value);
-    rows.sort_by(|a, b| value(b).total_cmp(&value(a)));
+    // Equal means keep the order of the lots, whatever their rounding.
+    let value = |l: &Level| (l.adjusted.known().map_or(l.raw_mean, |a| a.value) * 1e9).round();
+    rows.sort_by(|a, b| (value(b) + 0.0).total_cmp(&(value(a) + 0.0)));
     let percent = number(100.0 * level, 0);
     let limits = format!("{percent}% limits");
     let mut table = Table::new(&[
