@@ -79,7 +79,8 @@ pub struct TasterOverall {
 /// A habit that is named.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Habit {
-    /// offset, narrow, wide, noisy, drift, crossed or swapped.
+    /// offset, narrow, wide, unrelated (a slope whose limits hold 0), against (below 0), noisy, drift,
+    /// crossed or swapped.
     pub kind: String,
     /// The terms it is about; empty when all.
     pub terms: Vec<String>,
@@ -380,10 +381,15 @@ fn habit(
         }
         Flag::Narrow | Flag::Wide => {
             let e = t.slope.estimate.as_ref().ok()?;
-            let (kind, how) =
-                if flag == Flag::Narrow { ("narrow", "less") } else { ("wide", "more") };
+            // Somebody whose scores do not go with the others' uses no less of the scale.
+            let (kind, how) = match flag {
+                Flag::Narrow if e.upper < 0.0 => ("against", "scores against the others"),
+                Flag::Narrow if e.lower <= 0.0 => ("unrelated", "does not follow the others"),
+                Flag::Narrow => ("narrow", "uses less of the scale"),
+                _ => ("wide", "uses more of the scale"),
+            };
             let words = format!(
-                "uses {how} of the scale: {} points to one of the others ({}{})",
+                "{how}: {} points to one of the others ({}{})",
                 say(e.value),
                 range(e),
                 with_p(t.slope.p_adjusted)

@@ -55,6 +55,8 @@ impl Words {
             (Lang::Zh, "offset") => "偏移",
             (Lang::Zh, "narrow") => "幅度窄",
             (Lang::Zh, "wide") => "幅度宽",
+            (Lang::Zh, "unrelated") => "与他人无关",
+            (Lang::Zh, "against") => "与他人相反",
             (Lang::Zh, "noisy") => "重复性差",
             (Lang::Zh, "drift") => "漂移",
             (Lang::Zh, "crossed") => "方向相反",
