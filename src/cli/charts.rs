@@ -1,5 +1,6 @@
 //! Writing charts of a finding into a folder.
 
+use std::io::Write as _;
 use std::path::Path;
 
 use clap::ValueEnum;
@@ -43,7 +44,11 @@ pub fn write(dir: &Path, charts: &Result<Vec<Chart>, PlotError>) -> Result<(), F
     let charts = match charts {
         Ok(charts) => charts,
         Err(e @ PlotError::MissingGlyphs(_)) => return Err(Failure::Records(e.to_string())),
-        Err(e @ PlotError::Empty { .. }) => return Err(Failure::Command(e.to_string())),
+        // The answer itself stands all the same.
+        Err(e @ PlotError::Empty { .. }) => {
+            let _ = writeln!(std::io::stderr(), "no chart was drawn: {e}");
+            return Ok(());
+        }
         Err(e) => return Err(Failure::Ours(e.to_string())),
     };
     std::fs::create_dir_all(dir).map_err(store::io("make the folder", dir))?;
