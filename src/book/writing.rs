@@ -341,6 +341,13 @@ pub fn log_lot(
                 did_you_mean(replaces, known, "`blindsteep lot show` names the entries"),
             ));
         };
+        if let Some(newer) = lot.log.values().find(|l| l.replaces.as_ref() == Some(replaces)) {
+            return Err(refused(
+                format!("entry {replaces} was replaced by {} already", newer.entry),
+                "an entry that still holds",
+                format!("correct {} instead", newer.entry),
+            ));
+        }
         if !ids::same(&old.parameter, &entry.parameter) {
             return Err(refused(
                 format!("entry {replaces} is about {}, not {}", old.parameter, entry.parameter),

@@ -91,8 +91,8 @@ pub enum SessionCommand {
 pub struct PourArgs {
     /// The session: its folder or any unique part of it
     session: String,
-    /// Who pours
-    #[arg(long, value_name = "WHO", required_unless_present = "cup")]
+    /// Who pours (alone: whoever tastes)
+    #[arg(long, value_name = "WHO")]
     pourer: Option<String>,
     /// The PDF file to write; not inside the book
     #[arg(long, value_name = "FILE", requires = "pourer")]
@@ -231,7 +231,13 @@ fn pour(
         }
         return Ok(());
     }
-    let pourer = args.pourer.unwrap_or_default();
+    let pourer = match args.pourer {
+        Some(pourer) => pourer,
+        None => {
+            let session = session::Session::open(book, &args.session)?;
+            session.plan().tasters.first().cloned().unwrap_or_default()
+        }
+    };
     if let Some(file) = &args.out {
         return papers::pouring(&args.session, &pourer, file, args.language, book, now, context);
     }

@@ -254,6 +254,9 @@ pub(super) fn check_key(
 fn joined(session: &Session) -> Result<Revealed, BookError> {
     let reveal = match (session.state, session.reveal_file()?) {
         (State::Revealed, Some(reveal)) => reveal,
+        (State::Void, _) => {
+            return Err(session.refused("it counts for nothing", "name another session"));
+        }
         _ => {
             return Err(session.refused(
                 "it is not revealed, so its scores have no lots yet",
