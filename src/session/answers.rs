@@ -65,6 +65,16 @@ impl Answers {
             ));
             return Err(problems);
         };
+        if header.len() == 1 && header[0].contains([';', '\t']) {
+            problems.push(Problem::new(
+                file,
+                Some(place_of_cell(text, 1, 0)),
+                "the cells are not separated by commas",
+                "commas between cells, and a point before decimals",
+                "save the table as CSV with commas and decimal points",
+            ));
+            return Err(problems);
+        }
         let columns = Columns::of(&answers, &header, plan, &mut problems);
         let Some(columns) = columns.filter(|_| problems.is_empty()) else { return Err(problems) };
         for record in records.flatten() {

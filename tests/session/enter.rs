@@ -185,7 +185,7 @@ fn columns_that_are_none_are_told() {
         ("cup,bright,bright\n1,2,3\n", "ann.csv:1:12: the column \"bright\" stands here a second"),
         ("cup,bright,Bright\n1,2,3\n", "ann.csv:1:12: the column \"Bright\" stands here a second"),
         ("cup,note\n1,2\n", "ann.csv:1:1: there is no column with answers"),
-        ("cup;bright\n1;2\n", "ann.csv:1:1: there is no column \"cup\""),
+        ("cup;bright\n1;2\n", "ann.csv:1:1: the cells are not separated by commas"),
     ] {
         let output = enter(&panel, text, &[]);
         assert_eq!(output.code, 1, "{text}: {output:?}");
