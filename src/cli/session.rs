@@ -95,7 +95,7 @@ pub struct PourArgs {
     #[arg(long, value_name = "WHO")]
     pourer: Option<String>,
     /// The PDF file to write; not inside the book
-    #[arg(long, value_name = "FILE", requires = "pourer")]
+    #[arg(long, value_name = "FILE", conflicts_with = "cup")]
     out: Option<PathBuf>,
     /// The language of the plan (default: the book's first)
     #[arg(long, value_enum, requires = "out")]
@@ -235,6 +235,13 @@ fn pour(
         Some(pourer) => pourer,
         None => {
             let session = session::Session::open(book, &args.session)?;
+            // Alone, whoever tastes pours; a sealed plan is handed to a named person only.
+            if !session.plan().is_alone() {
+                return Err(Failure::Command(format!(
+                    "nobody is named who pours for session {}\n  to mend:  name who pours with --pourer, and the plan's file with --out",
+                    session.name
+                )));
+            }
             session.plan().tasters.first().cloned().unwrap_or_default()
         }
     };

@@ -150,3 +150,27 @@ fn alone_is_for_one_without_duplicates() {
     let text = panel.refusal(&PlanRequest { duplicates: Duplicates::Dealt(1), ..alone() });
     assert!(text.starts_with("alone there are no blind duplicates"), "{text}");
 }
+
+#[test]
+fn who_pours_alone_need_not_say_so_but_a_sealed_plan_is_for_a_named_person() {
+    let panel = Panel::new();
+    panel.plan(&alone());
+    let named = panel.run(&["session", "pour", "spring", "--pourer", "ann"]);
+    let unnamed = panel.run(&["session", "pour", "spring"]);
+    assert_eq!((unnamed.code, &unnamed.out), (0, &named.out));
+    assert!(unnamed.out.contains("from the tin at place"), "{}", unnamed.out);
+    let plan = panel.run(&["session", "pour", "spring", "--out", "plan.pdf"]);
+    assert_eq!(plan.code, 2);
+    assert!(plan.err.contains("one person pours and tastes"), "{}", plan.err);
+
+    let sealed = Panel::new();
+    sealed.plan(&request());
+    for args in
+        [&["session", "pour", "spring"][..], &["session", "pour", "spring", "--out", "p.pdf"]]
+    {
+        let refused = sealed.run(args);
+        assert_eq!(refused.code, 2);
+        assert!(refused.err.contains("name who pours with --pourer"), "{}", refused.err);
+        assert_eq!(refused.out, "");
+    }
+}

@@ -102,6 +102,14 @@ fn what_is_not_allowed_is_refused_in_words() {
         enter(),
         "session 2026-05-14-spring is void: it takes no scores\n  to mend:  plan another session"
     );
+    let asked = panel.run(&["agree", "spring"]);
+    assert_eq!(
+        (asked.code, asked.err.as_str()),
+        (
+            2,
+            "session 2026-05-14-spring is void: it counts for nothing\n  to mend:  name another session\n"
+        )
+    );
     for refused in [
         text(session::close(&panel.book, "spring", true, now())),
         text(session::reveal(&panel.book, "spring", now()).map(|_| ())),
