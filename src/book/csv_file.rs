@@ -189,7 +189,7 @@ pub fn read<T: Record>(
         return Ok(Log::empty(file));
     }
     Ok(store::read_for_check(root, file, problems)?
-        .map_or_else(|| Log::empty(file), |text| parse(file, text, problems)))
+        .map_or_else(|| Log::empty(file), |whole| parse(file, whole.text, problems)))
 }
 
 /// As [`read`], from a text in memory.

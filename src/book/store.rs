@@ -72,6 +72,33 @@ pub const LIMIT_MB: u64 = 64;
 /// # Errors
 /// If it can't be read, is too large, or is not UTF-8.
 pub fn read_text(path: &Path) -> Result<String, StoreError> {
+    read_whole(path).map(|w| w.text)
+}
+
+/// A text file as one reading found it.
+#[derive(Debug, Clone)]
+pub struct Whole {
+    /// Its text, without the byte order mark.
+    pub text: String,
+    marked: bool,
+}
+
+impl Whole {
+    /// SHA-256 of the bytes that were read, the mark among them.
+    #[must_use]
+    pub fn digest(&self) -> String {
+        if self.marked {
+            digest(&[MARK, self.text.as_bytes()].concat())
+        } else {
+            digest(self.text.as_bytes())
+        }
+    }
+}
+
+/// Spreadsheets write a byte order mark; it means nothing in UTF-8.
+const MARK: &[u8] = b"\xef\xbb\xbf";
+
+fn read_whole(path: &Path) -> Result<Whole, StoreError> {
     let metadata = fs::metadata(path).map_err(io("read", path))?;
     if !metadata.is_file() {
         // A device or a pipe may never end.
@@ -86,11 +113,12 @@ pub fn read_text(path: &Path) -> Result<String, StoreError> {
             limit: LIMIT_MB,
         });
     }
-    let bytes = fs::read(path).map_err(io("read", path))?;
-    // Spreadsheets write a byte order mark; it means nothing in UTF-8.
-    let bytes =
-        bytes.strip_prefix(b"\xef\xbb\xbf".as_slice()).map_or(bytes.clone(), <[u8]>::to_vec);
-    String::from_utf8(bytes).map_err(|e| {
+    let mut bytes = fs::read(path).map_err(io("read", path))?;
+    let marked = bytes.starts_with(MARK);
+    if marked {
+        bytes.drain(..MARK.len());
+    }
+    String::from_utf8(bytes).map(|text| Whole { text, marked }).map_err(|e| {
         let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]);
         let line = valid.matches('\n').count() + 1;
         let column = valid.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
@@ -107,7 +135,7 @@ pub fn read_for_check(
     root: &Path,
     file: &str,
     problems: &mut Problems,
-) -> Result<Option<String>, StoreError> {
+) -> Result<Option<Whole>, StoreError> {
     let path = root.join(file);
     let mut wrong = |place, found: String, expected: String, mend: &str| {
         problems.push(Problem::new(file, place, found, expected, mend));
@@ -129,8 +157,8 @@ pub fn read_for_check(
             "move the folder away",
         );
     }
-    match read_text(&path) {
-        Ok(text) => Ok(Some(text)),
+    match read_whole(&path) {
+        Ok(whole) => Ok(Some(whole)),
         Err(StoreError::NotText { line, column, .. }) => {
             let bytes = fs::read(&path).map_err(io("read", &path))?;
             let text = String::from_utf8_lossy(&bytes);

@@ -73,10 +73,10 @@ pub fn read<T: DeserializeOwned + JsonSchema>(
     file: &str,
     problems: &mut Problems,
 ) -> Result<Option<Described<T>>, StoreError> {
-    let Some(text) = store::read_for_check(root, file, problems)? else { return Ok(None) };
-    let path = root.join(file);
-    let digest = store::digest(&std::fs::read(&path).map_err(store::io("read", &path))?);
-    Ok(parse(file, text, digest, problems))
+    let Some(whole) = store::read_for_check(root, file, problems)? else { return Ok(None) };
+    // Of the very bytes that were read: a change that comes in between must not pass for seen.
+    let digest = whole.digest();
+    Ok(parse(file, whole.text, digest, problems))
 }
 
 /// As [`read`], from a text in memory.
@@ -431,4 +431,22 @@ impl<'a> Node<'a> {
 #[must_use]
 pub fn to_text<T: Serialize>(value: &T) -> String {
     toml::to_string(value).expect("the record's own types are TOML tables")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::book::recipes::Recipes;
+
+    #[test]
+    fn the_digest_is_that_of_the_bytes_on_disk_with_or_without_a_byte_order_mark() {
+        let dir = tempfile::tempdir().unwrap();
+        let recipe = "format = 1\n";
+        for bytes in [recipe.as_bytes().to_vec(), [b"\xef\xbb\xbf", recipe.as_bytes()].concat()] {
+            std::fs::write(dir.path().join("recipes.toml"), &bytes).unwrap();
+            let mut problems = Problems::new();
+            let read = read::<Recipes>(dir.path(), "recipes.toml", &mut problems).unwrap();
+            assert_eq!(read.expect("a book may have no recipe").digest, store::digest(&bytes));
+        }
+    }
 }
