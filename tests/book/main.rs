@@ -5,6 +5,7 @@
 mod begin;
 mod commands;
 mod lots;
+mod readme;
 mod reread;
 mod schemas;
 mod tasters;

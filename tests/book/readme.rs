@@ -1,0 +1,53 @@
+//! The commands of README.md do what it says.
+
+use std::path::Path;
+use std::process::Command;
+
+const README: &str = include_str!("../../README.md");
+
+/// The commands of the first block behind a heading.
+fn block(heading: &str) -> &'static str {
+    let behind = README.split(heading).nth(1).expect("the heading is there");
+    behind.split("```").nth(1).expect("a block stands behind it").trim()
+}
+
+fn run(script: &str, folder: &Path) -> String {
+    let program = Path::new(env!("CARGO_BIN_EXE_blindsteep"));
+    let path = format!(
+        "{}:{}",
+        program.parent().unwrap().display(),
+        std::env::var("PATH").unwrap_or_default()
+    );
+    let output = Command::new("bash")
+        .args(["-euo", "pipefail", "-c", script])
+        .env("PATH", path)
+        .env_remove("BLINDSTEEP_BOOK")
+        .current_dir(folder)
+        .output()
+        .unwrap();
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{script}\n{error}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
+    // From `enter` on people answer: those commands are tested where sessions are.
+    let script = block("## Your own first session");
+    let before = script.split("blindsteep session enter").next().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    run(before, folder.path());
+    assert!(folder.path().join("pouring.pdf").is_file());
+    for taster in ["ann", "bo", "cy", "dee", "eve"] {
+        let ballots =
+            run(&format!("ls garden/sessions/*/papers/ballot-{taster}.pdf"), folder.path());
+        assert_eq!(ballots.lines().count(), 1);
+    }
+}
+
+#[test]
+fn a_spreadsheet_is_answered_without_a_book() {
+    let said =
+        run(block("## A spreadsheet, without a book"), Path::new(env!("CARGO_MANIFEST_DIR")));
+    assert!(said.starts_with("Do the tasters agree?"), "{said}");
+}
