@@ -301,6 +301,10 @@ fn value_of(data: &Pairable, metric: Metric) -> Result<Alpha, AlphaError> {
 ///
 /// # Errors
 /// Those of [`alpha`], and [`AlphaError::BadInterval`].
+///
+/// # Source
+/// Percentile bootstrap: Efron and Tibshirani (1993), An Introduction to the Bootstrap, chapter 13;
+/// units drawn whole is our choice.
 pub fn alpha_interval(
     units: &[Vec<Option<f64>>],
     metric: Metric,

@@ -191,8 +191,9 @@ pub struct TwoWayComponents {
 }
 
 impl TwoWay {
-    /// The components from the expected mean squares; a negative one stays negative, for
-    /// the reader to see.
+    /// The components from the expected mean squares: a mean square less the one below it, over the
+    /// scores that share a level (Searle, Casella and McCulloch 1992, chapter 4; citation from
+    /// memory). A negative one stays negative, for the reader to see.
     pub fn components(&self) -> TwoWayComponents {
         let r = self.n_replicates as f64;
         let n_lots = self.lot.df + 1.0;

@@ -136,7 +136,8 @@ pub struct Friedman {
     pub level: f64,
 }
 
-/// Returns the mid-ranks of `values`: 1 for the lowest, the mean of the places for ties.
+/// Returns the mid-ranks of `values`: 1 for the lowest, the mean of the places for ties
+/// (Kendall 1945, Biometrika 33:239-251; citation from memory).
 pub fn mid_ranks(values: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|&a, &b| values[a].total_cmp(&values[b]));
@@ -290,7 +291,7 @@ const EXACT_WORK: usize = 4_000_000;
 /// Returns the permutation p-value of W: the chance of a W at least as large when every
 /// taster's own ranks (ties kept) come in random order.
 ///
-/// Counted exactly when that takes fewer than about 2*10^7 steps (up to seven lots, a few
+/// Counted exactly when that takes at most 4*10^6 additions (up to seven lots, a few
 /// tasters), else from `n_permutations` random arrangements with the given seed, as
 /// `(1 + hits) / (1 + n_permutations)`, which can never be 0.
 ///
@@ -383,7 +384,8 @@ fn distinct_orders(ranks: &[i64]) -> Vec<Vec<i64>> {
 }
 
 /// Returns what W comes to when the tasters of this very table, with their own ties, order
-/// the lots at random: the mean (in theory 1/k) and the 95% point.
+/// the lots at random: the mean (in theory 1/k) and the 95% point. By random arrangements with the
+/// given seed, as in [`permutation_p`] (definition).
 ///
 /// # Errors
 /// Those of [`kendall_w`], and [`KendallError::NoPermutations`].

@@ -153,8 +153,9 @@ impl Fit {
         self.f_test(&rows)
     }
 
-    /// Returns the predicted effects of a random term, one for each level of its factor; empty if
-    /// there is no such term.
+    /// Returns the predicted effects of a random term, `g_i Z_i' P y` for each level of its factor,
+    /// with the root of their prediction error (Henderson 1975, Biometrics 31:423-447; citation from
+    /// memory); empty if there is no such term.
     pub fn conditional_modes(&self, term: &str) -> Vec<Mode> {
         self.modes.iter().find(|m| m.0 == term).map(|m| m.1.clone()).unwrap_or_default()
     }

@@ -36,14 +36,13 @@ mod objective;
 mod one_step;
 mod optimise;
 mod report;
-mod variances;
 
 pub use factor::Factor;
 pub use fixed::{FixedKind, FixedPart, FixedTerm};
 pub use matrices::Model;
+pub use one_step::Variances;
 pub use optimise::Search;
 pub use report::{Component, Contrast, FTest, Fit, Mode, Pair};
-pub use variances::Variances;
 
 use thiserror::Error;
 

@@ -3,7 +3,6 @@
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use super::report::Fit;
-use super::variances::Variances;
 use super::{Method, MixedError};
 use crate::rng::{Stream, replicates};
 use faer::linalg::solvers::Solve;
@@ -18,6 +17,15 @@ struct World<'a> {
     information: Mat<f64>,
     /// The share of the sum of its rows that each level of the absorbed term takes off its rows.
     pulls: Vec<f64>,
+}
+
+/// The variances of a table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Variances {
+    /// One a random term, in the order given.
+    pub terms: Vec<f64>,
+    /// The residual variance.
+    pub residual: f64,
 }
 
 impl Model {
