@@ -88,8 +88,11 @@ impl Axis {
                 canvas.line((x, y - 4.0), (x, y + 4.0), 1.6, INK);
             }
         }
-        if (low..=high).contains(&estimate.value) {
-            canvas.marker((self.x(estimate.value), y), 4.2, marker, colour);
+        // A level of 0 may come as minus nothing: rounding must not take a dot off the chart.
+        let rounding = 1e-9 * (high - low);
+        if (low - rounding..=high + rounding).contains(&estimate.value) {
+            let value = estimate.value.clamp(low, high);
+            canvas.marker((self.x(value), y), 4.2, marker, colour);
         }
     }
 }

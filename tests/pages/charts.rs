@@ -112,6 +112,18 @@ fn a_remark_too_long_for_its_row_stands_below_in_full() {
 }
 
 #[test]
+fn a_level_at_the_end_of_the_axis_has_its_dot_whatever_its_rounding() {
+    let mut chart = dot_chart(Lang::En, 1, 2, &lot);
+    let mut dots_at = |value: f64| {
+        chart.panels[0].rows[0].estimate = Some(crate::samples::level(value, 0.2));
+        dot_rows(&chart).expect("draws").matches("<circle").count()
+    };
+    let inside = dots_at(5.0);
+    assert_eq!([dots_at(0.0), dots_at(-1e-15), dots_at(10.0 + 1e-14)], [inside; 3]);
+    assert_eq!(dots_at(-0.1), inside - 1, "a level off the axis is told by its arrow alone");
+}
+
+#[test]
 fn an_interval_beyond_the_axis_ends_in_a_point_on_the_axis() {
     let mut chart = dot_chart(Lang::En, 1, 2, &lot);
     chart.panels[0].rows[0].estimate = Some(crate::samples::level(9.0, 0.9));
