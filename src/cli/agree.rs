@@ -1,11 +1,9 @@
 //! `agree`: do the tasters agree?
 
-use std::path::PathBuf;
-
 use clap::Args;
 
-use super::table_args::{self, TableArgs};
-use super::{Context, Failure, charts};
+use super::asked::Asked;
+use super::{Context, Failure};
 use crate::findings::Settings;
 use crate::findings::agree::agree;
 use crate::views;
@@ -13,20 +11,8 @@ use crate::views;
 /// Do the tasters agree?
 #[derive(Debug, Args)]
 pub struct AgreeArgs {
-    /// Revealed sessions of the book
-    #[arg(value_name = "SESSION")]
-    sessions: Vec<String>,
-    /// All numbers as JSON (agree/1)
-    #[arg(long)]
-    json: bool,
-    /// Write charts (SVG) into this folder
-    #[arg(long, value_name = "DIR")]
-    charts: Option<PathBuf>,
-    /// The language of the charts
-    #[arg(long, value_enum, default_value_t, requires = "charts")]
-    language: charts::Language,
     #[command(flatten)]
-    table: TableArgs,
+    asked: Asked,
 }
 
 /// Runs the command.
@@ -34,7 +20,7 @@ pub struct AgreeArgs {
 /// # Errors
 /// If the scores cannot be read or the result not be written.
 pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
-    let scores = table_args::scores(&args.table, &args.sessions, context)?;
+    let scores = args.asked.scores(context)?;
     if scores.words("taster").is_empty() {
         return Err(Failure::Command(
             "the table does not say who scored\n  expected: --taster COL, the column that names the \
@@ -44,13 +30,5 @@ pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
         ));
     }
     let finding = agree(&scores, &Settings::default());
-    if let Some(dir) = &args.charts {
-        charts::write(
-            dir,
-            &views::charts::agree(&finding, &charts::words(&scores, args.language)),
-        )?;
-    }
-    let text = if args.json { views::json::of(&finding) } else { views::agree::text(&finding) };
-    context.out.write_all(text.as_bytes())?;
-    Ok(())
+    args.asked.show(context, &scores, &finding, views::agree::text, views::charts::agree)
 }

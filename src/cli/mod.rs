@@ -2,6 +2,7 @@
 //! printed and errors turned into words and exit codes.
 
 mod agree;
+mod asked;
 mod begin;
 mod charts;
 mod check;

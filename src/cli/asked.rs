@@ -1,0 +1,62 @@
+//! What every analysis is asked with, and how its answer is shown.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde::Serialize;
+
+use super::table_args::{self, TableArgs};
+use super::{Context, Failure, charts};
+use crate::plots::PlotError;
+use crate::scores::Scores;
+use crate::views;
+use crate::views::charts::{Chart, Words};
+
+/// The flags that all analyses share.
+#[derive(Debug, Args)]
+pub struct Asked {
+    /// Revealed sessions of the book, by any unique part of their names
+    #[arg(value_name = "SESSION")]
+    pub(super) sessions: Vec<String>,
+    /// All numbers as JSON, the name of its schema first
+    #[arg(long)]
+    json: bool,
+    /// Write charts (SVG) into this folder
+    #[arg(long, value_name = "DIR")]
+    charts: Option<PathBuf>,
+    /// The language of the charts
+    #[arg(long, value_enum, default_value_t, requires = "charts")]
+    language: charts::Language,
+    #[command(flatten)]
+    pub(super) table: TableArgs,
+}
+
+impl Asked {
+    /// The scores that were asked for: of a table, or of the sessions that are named.
+    ///
+    /// # Errors
+    /// If neither or both are named, or they cannot be read.
+    pub fn scores(&self, context: &Context) -> Result<Scores, Failure> {
+        table_args::scores(&self.table, &self.sessions, context)
+    }
+
+    /// Shows an answer: its charts if they were asked for, then its text or its JSON.
+    ///
+    /// # Errors
+    /// If a chart or the output cannot be written.
+    pub fn show<F: Serialize>(
+        &self,
+        context: &mut Context,
+        scores: &Scores,
+        finding: &F,
+        text: impl FnOnce(&F) -> String,
+        draw: impl FnOnce(&F, &Words) -> Result<Vec<Chart>, PlotError>,
+    ) -> Result<(), Failure> {
+        if let Some(dir) = &self.charts {
+            charts::write(dir, &draw(finding, &charts::words(scores, self.language)))?;
+        }
+        let text = if self.json { views::json::of(finding) } else { text(finding) };
+        context.out.write_all(text.as_bytes())?;
+        Ok(())
+    }
+}
