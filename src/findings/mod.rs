@@ -1,6 +1,7 @@
 //! Findings: one file a question, from scores to a plain struct that holds all numbers of the
 //! answer. Views show them and compute nothing.
 
+pub mod age;
 pub mod agree;
 pub mod answer;
 pub mod compare;
