@@ -5,13 +5,21 @@
 //! contrast of these means. Where the reference was served in both sessions, its own movement is
 //! taken off: what is left is the tea's, if the reference stayed the same.
 
+mod courses;
+mod served;
+mod words;
+
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::agree::exclusions;
 use super::term_comparison::{LabelCount, LevelNumbers};
-use super::{Answer, Exclusion, Model, Settings};
+use super::{Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
-use crate::scores::{ScaleKind, Source};
+use crate::scores::{ScaleKind, Scores, Source, TermScores, WHATEVER_AGE};
+use courses::{Asking, Term};
+use served::{Followed, Served};
 
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -220,4 +228,96 @@ pub struct TermModel {
     pub n_excluded: usize,
     /// The model.
     pub model: Answer<Model>,
+}
+
+/// Answers the question for all samples.
+#[must_use]
+pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
+    age_of(scores, lots, &[], settings)
+}
+
+/// Answers the question for some lots, or arms named lot@arm; for all where none is named. All
+/// scores are used for the models; only what is asked is adjusted for how much is asked.
+#[must_use]
+pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
+    let served = Served::of(scores);
+    let reference = served.reference(&scores.source.references);
+    let terms: Vec<Term> = {
+        let all: Vec<TermScores> =
+            scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+        all.into_par_iter().with_max_len(1).map(|t| Term::of(t, scores)).collect()
+    };
+    let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
+    let followed: Vec<Followed> = served
+        .samples(lots, reference.known())
+        .into_iter()
+        .filter(|f| of.is_empty() || of.iter().any(|o| *o == f.sample || *o == f.time.lot))
+        .collect();
+    let mut samples: Vec<SampleAge> =
+        followed.par_iter().map(|f| asking.sample(f, &served)).collect();
+    let mut arms = asking.arms(&followed, &served);
+    let mut drift = asking.drift(&served);
+
+    let n_changes_asked = adjust(
+        samples.iter_mut().flat_map(|s| &mut s.terms).filter_map(|t| known_mut(&mut t.last_change)),
+    );
+    let n_arm_differences_asked =
+        adjust(arms.iter_mut().flat_map(|a| &mut a.terms).filter_map(|t| known_mut(&mut t.mean)));
+    if let Answer::Known(courses) = &mut drift {
+        adjust(courses.iter_mut().filter_map(|t| known_mut(&mut t.per_year_raw)));
+        adjust(courses.iter_mut().filter_map(|t| known_mut(&mut t.last_change_raw)));
+    }
+
+    let tasters = scores.words("taster");
+    let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
+    for s in &mut samples {
+        s.sentences = words::of_sample(s, &models);
+    }
+    for a in &mut arms {
+        a.sentences = words::of_arms(a);
+    }
+    let mut source = scores.source.clone();
+    source.notes.retain(|note| !note.ends_with(WHATEVER_AGE));
+    let mut finding = Age {
+        schema: "age/1".to_owned(),
+        source,
+        settings: *settings,
+        clock: lots.clock.clone(),
+        individual_opinions: !tasters.is_empty() && tasters.len() <= FEW_TASTERS,
+        reference,
+        tasters,
+        n_scores: scores.n_scores(),
+        n_gaps: scores.terms().iter().map(|t| t.gaps).sum(),
+        n_changes_asked,
+        n_arm_differences_asked,
+        sentences: Vec::new(),
+        cautions: Vec::new(),
+        drift,
+        samples,
+        arms,
+        models,
+        exclusions: exclusions(scores),
+    };
+    finding.sentences = words::of_all(&finding);
+    finding.cautions = words::cautions(&finding, scores, &terms);
+    finding
+}
+
+/// The q-values of all that was asked; how much that was.
+fn adjust<'a>(asked: impl Iterator<Item = &'a mut Change>) -> usize {
+    let mut asked: Vec<&mut Change> = asked.collect();
+    let p: Vec<f64> = asked.iter().map(|c| c.p_value).collect();
+    // Every p is a number from 0 to 1, or there would be no change.
+    let q = blindsteep_stats::multiple::benjamini_hochberg(&p).unwrap_or_default();
+    for (change, q) in asked.iter_mut().zip(q) {
+        change.q_value = Some(q);
+    }
+    asked.len()
+}
+
+fn known_mut<T>(answer: &mut Answer<T>) -> Option<&mut T> {
+    match answer {
+        Answer::Known(value) => Some(value),
+        Answer::Unknown(_) => None,
+    }
 }

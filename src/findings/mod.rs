@@ -4,6 +4,7 @@
 pub mod age;
 pub mod agree;
 pub mod answer;
+mod cell_model;
 pub mod compare;
 pub mod guesses;
 pub mod habits;
