@@ -121,16 +121,17 @@ fn changes(s: &SampleAge) -> String {
     }
     let mut out = heading(&format!("{}: change from first to last tasting", s.sample));
     out.push_str(&table.show());
-    for t in &s.terms {
-        if let Some(c) = t.last_change_with_excluded.known() {
-            let text = format!(
-                "With excluded scores left in: {} {} ({})",
-                t.term,
-                number(c.value, 2),
-                range(c.lower, c.upper)
-            );
-            out.push_str(&paragraph(&text, "  ", "    "));
-        }
+    let left_in: Vec<String> = s
+        .terms
+        .iter()
+        .filter_map(|t| {
+            let c = t.last_change_with_excluded.known()?;
+            Some(format!("{} {} ({})", t.term, number(c.value, 2), range(c.lower, c.upper)))
+        })
+        .collect();
+    if !left_in.is_empty() {
+        let text = format!("With excluded scores left in, corrected: {}.", left_in.join(", "));
+        out.push_str(&paragraph(&text, "  ", "    "));
     }
     out
 }
@@ -141,7 +142,6 @@ fn courses(s: &SampleAge) -> String {
         ("month", Side::Right),
         ("scores", Side::Right),
         ("as scored", Side::Right),
-        ("limits", Side::Right),
         ("corrected", Side::Right),
         ("limits", Side::Right),
         ("since first", Side::Right),
@@ -155,7 +155,6 @@ fn courses(s: &SampleAge) -> String {
                 format!("{}{}", number(p.month, 1), if p.pooled { "" } else { "*" }),
                 p.n_scores.to_string(),
                 or_dash(&p.raw, |l| number(l.value, 2)),
-                or_dash(&p.raw, |l| range(l.lower, l.upper)),
                 or_dash(&p.corrected, |l| number(l.value, 2)),
                 or_dash(&p.corrected, |l| range(l.lower, l.upper)),
                 value(&p.change),
