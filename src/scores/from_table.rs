@@ -1,7 +1,8 @@
 //! Scores from any plain table: one line a score with a column that names the term, or one line
 //! a cup with one column a term.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
 
 use super::options::{TableError, TableOptions};
 use super::table_file::{Record, TableFile};
@@ -34,6 +35,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         terms: Vec::new(),
         seen: BTreeMap::new(),
         before: HashMap::new(),
+        doubles: Doubles::default(),
     };
     if columns.term.is_none() {
         for at in &columns.values {
@@ -46,6 +48,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         if record.cells.iter().all(|c| c.trim().is_empty()) {
             continue;
         }
+        reading.doubles.count(&file, &record);
         // The lot before a cup is known only when all lines of the flight have been seen.
         if columns.position.is_some() {
             reading.remember(&record);
@@ -244,6 +247,48 @@ struct Reading<'a> {
     terms: Vec<ScoredTerm>,
     seen: BTreeMap<String, usize>,
     before: HashMap<Sitting, Vec<(f64, String)>>,
+    doubles: Doubles,
+}
+
+/// Lines that are the same in every cell as a line before them.
+#[derive(Default)]
+struct Doubles {
+    /// Of 64 bits each: a million lines collide by chance once in thirty million tables.
+    seen: HashSet<u64>,
+    n: usize,
+    first: Option<usize>,
+}
+
+impl Doubles {
+    fn count(&mut self, file: &TableFile, record: &Record) {
+        let mut hasher = DefaultHasher::new();
+        for cell in &record.cells {
+            cell.trim().hash(&mut hasher);
+        }
+        if !self.seen.insert(hasher.finish()) {
+            self.n += 1;
+            self.first.get_or_insert_with(|| file.place(record, 0).line);
+        }
+    }
+
+    fn note(&self, options: &TableOptions) -> Option<String> {
+        let line = self.first?;
+        let lines = if self.n == 1 {
+            format!("line {line} is the same in every cell as a line before it")
+        } else {
+            format!(
+                "{} lines are the same in every cell as a line before them (the first is line {line})",
+                self.n
+            )
+        };
+        let mend = if options.replicate.is_some() {
+            "take out what was pasted twice"
+        } else {
+            "take out what was pasted twice; of servings that were scored alike, name the column \
+             that tells them apart with --replicate"
+        };
+        Some(format!("{lines}, and all are counted: {mend}"))
+    }
 }
 
 impl Reading<'_> {
@@ -477,7 +522,7 @@ impl Reading<'_> {
             names: vec![options.path.display().to_string()],
             kind: "table".to_owned(),
             references: Vec::new(),
-            notes: Vec::new(),
+            notes: self.doubles.note(options).into_iter().collect(),
         };
         let scores = self.builder.finish(self.terms, source);
         if scores.n_scores() == 0 {
