@@ -1,12 +1,15 @@
 //! What no rule forbids in the record of lots, but is probably a slip.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
-use super::ids;
-use super::lots::{CameBy, Lot, MAIN};
+use super::book_file::Limits;
+use super::derived::moisture_warning;
+use super::family::history;
+use super::lots::{CameBy, Lot, LotValue, MAIN};
 use super::problem::{Place, nearest};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
+use super::{ids, units};
 
 /// The six classes of tea in the trade: common practice, no source.
 pub const CLASSES: [&str; 6] = ["green", "yellow", "white", "oolong", "black", "dark"];
@@ -15,11 +18,18 @@ pub const CLASSES: [&str; 6] = ["green", "yellow", "white", "oolong", "black", "
 /// machine.
 #[must_use]
 pub fn warnings(of: &[&Lot], lots: &[Lot], now: Moment) -> Vec<String> {
+    let mut warnings = slips(of, now);
+    warnings.extend(of.iter().flat_map(|lot| from_quarantine(lot, lots)));
+    warnings
+}
+
+/// What is probably a slip in the record of some lots by themselves.
+#[must_use]
+pub fn slips(of: &[&Lot], now: Moment) -> Vec<String> {
     let mut warnings = classes(of);
     for lot in of {
         future(lot, now, &mut warnings);
         warnings.extend(at_once(lot));
-        warnings.extend(from_quarantine(lot, lots));
     }
     warnings
 }
@@ -105,16 +115,10 @@ fn at_once(lot: &Lot) -> Vec<String> {
     let line =
         |entry: &str| lot.log.lines.iter().find(|l| l.value.entry == entry).map_or(1, |l| l.number);
     let mut told = Vec::new();
-    for (i, v) in lot.values.iter().enumerate() {
-        if v.parameter.starts_with("reserve.") {
-            continue;
-        }
-        let same = lot.values[..i].iter().rev().find(|o| {
-            o.parameter == v.parameter
-                && o.at.timestamp() == v.at.timestamp()
-                && arm(&o.arm) == arm(&v.arm)
-        });
-        if let Some(first) = same {
+    let mut seen: HashMap<(&str, i64, Option<String>), &LotValue> = HashMap::new();
+    for v in lot.values.iter().filter(|v| !v.parameter.starts_with("reserve.")) {
+        let key = (v.parameter.as_str(), v.at.timestamp().as_second(), arm(&v.arm));
+        if let Some(first) = seen.insert(key, v) {
             told.push(format!(
                 "{}:{}: {} has two values at {}: {} at line {} (entry {}) and {} here (entry {}), \
                  and the later line counts; if one is wrong, log a line that replaces it",
@@ -133,11 +137,43 @@ fn at_once(lot: &Lot) -> Vec<String> {
     told
 }
 
+/// Damp tea that the lot has from the one that it was split from: of its own it says nothing of
+/// moisture.
+#[must_use]
+pub fn damp_before_the_split(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<String> {
+    const MOISTURE: [&str; 2] = ["dry.moisture", "store.moisture"];
+    let logged = |lot: &Lot, arm: &str, until: Option<Day>| {
+        let of_sample = |v: &&LotValue| {
+            MOISTURE.contains(&v.parameter.as_str())
+                && v.arm.as_ref().is_none_or(|a| ids::same(a, arm))
+                && until.is_none_or(|day| v.at.day() < day)
+        };
+        let percent = |v: &LotValue| units::convert(v.value.number()?, v.unit.as_deref()?, "%");
+        lot.values.iter().filter(of_sample).filter_map(percent).next_back()
+    };
+    let mut told = Vec::new();
+    for arm in lot.arms() {
+        let stretches = history(lot, &arm, lots);
+        let latest = stretches.iter().find_map(|s| {
+            let found = lots.iter().find(|l| l.id == s.lot)?;
+            let own = || found.derived().moisture_pct.map(|got| got.value);
+            let last = s.arm == MAIN;
+            logged(found, &s.arm, s.until).or_else(|| own().filter(|_| last)).map(|m| (m, s))
+        });
+        let Some((moisture, stretch)) = latest.filter(|(_, s)| s.lot != lot.id) else { continue };
+        if let Some(warning) = moisture_warning(moisture, limits.moisture_warning_pct) {
+            let of = if arm == MAIN { lot.id.clone() } else { format!("{}@{arm}", lot.id) };
+            told.push(format!("{of}, which was split from {}: {warning}", stretch.lot));
+        }
+    }
+    told
+}
+
 /// A blend, or a lot that was fired again, of what is in quarantine, and is not itself.
 fn from_quarantine(lot: &Lot, lots: &[Lot]) -> Vec<String> {
     let file = &lot.file.value;
     let what = match file.came_by {
-        Some(CameBy::Split) => "was split off",
+        Some(CameBy::Split) => "was split from",
         Some(CameBy::Refire) => "was fired again from",
         Some(CameBy::Blend) | None => "was made of",
     };

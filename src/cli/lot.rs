@@ -268,6 +268,7 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
 /// What is to be warned of in a lot: damp tea, and what is probably a slip.
 fn warnings(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<String> {
     let mut all = lot.warnings(limits);
+    all.extend(lot_warnings::damp_before_the_split(lot, lots, limits));
     all.extend(lot_warnings::warnings(&[lot], lots, Moment::now()));
     all
 }

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use unicode_width::UnicodeWidthStr as _;
 
-use crate::book::balance::Balance;
+use crate::book::balance::{Balance, balance};
 use crate::book::book_file::Limits;
 use crate::book::derived::Got;
 use crate::book::family::{Family, Relative};
@@ -57,11 +57,25 @@ pub fn list(lots: &[Lot]) -> String {
                 file.class.clone(),
                 format!("made {}", file.made),
                 file.season.clone().unwrap_or_default(),
+                came_of(lot),
+                match balance(lot, lots).left_kg {
+                    Some(kg) => format!("{} left", kilograms(kg)),
+                    None => String::new(),
+                },
                 reserves.join(", "),
             ]
         })
         .collect();
     table(&rows)
+}
+
+fn came_of(lot: &Lot) -> String {
+    let file = &lot.file.value;
+    match (file.came_by, file.parents.len()) {
+        (_, 0) => String::new(),
+        (None, _) => format!("from {}", from(lot)),
+        (Some(by), _) => format!("{} from {}", by.word(), from(lot)),
+    }
 }
 
 /// What is shown of a lot.

@@ -292,7 +292,7 @@ pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookE
     };
     if day < lot.own_since() {
         return Err(refused(format!(
-            "{} is there since {}, after the session's day {day}\n  expected: a lot that is there when it is tasted\n  to mend:  correct --date, or the day in {}",
+            "{} is there since {}, after the session's day {day}\n  expected: a lot that is there when it is tasted\n  to mend:  correct the session's day, or the lot's in {}",
             lot.id,
             lot.own_since(),
             lot.file.file

@@ -125,6 +125,9 @@ fn what_becomes_of_a_lot_is_commanded_and_shown() {
     }
     let shown = words("lot show A1");
     assert!(shown.contains("A@humid  place: cellar, temperature: 27 °C"), "{shown}");
+    let list = words("lot list");
+    assert!(list.contains("A1  black  made 2026-05-01  split off from A@humid"), "{list}");
+    assert!(list.contains("blended from A@dry and B  1 kg left"), "{list}");
     assert!(words("check").starts_with("no mistakes in 6 lots"));
     for line in [
         "lot split A",

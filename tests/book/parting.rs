@@ -3,7 +3,9 @@
 use std::fs;
 
 use blindsteep::book::balance::balance;
+use blindsteep::book::book_file::Limits;
 use blindsteep::book::family::family;
+use blindsteep::book::lot_warnings::damp_before_the_split;
 use blindsteep::book::lots::{CameBy, How, Lot, LotFile};
 use blindsteep::book::moves::{Move, move_lot, storage};
 use blindsteep::book::parameters::Value;
@@ -284,6 +286,39 @@ fn a_family_is_told_up_and_down_and_each_branch_once() {
     assert!(e.descendants.is_empty());
     let a = family(find(&lots, "A"), &lots);
     assert_eq!(told(a.descendants), ["1 C", "2 D", "3 E", "2 E"]);
+}
+
+#[test]
+fn damp_tea_stays_damp_when_it_is_split_and_is_told_until_it_is_measured_again() {
+    let (_dir, book) = two_lots();
+    let log = |lot: &str, arm: Option<&str>, value: &str, at: &str, seed| {
+        let entry = Entry {
+            arm: arm.map(str::to_owned),
+            at: Some(at.parse().unwrap()),
+            ..Entry::new("store.moisture".to_owned(), Some(value.to_owned()))
+        };
+        log_lot(&book, lot, &entry, noon(), &mut ChaCha12Rng::seed_from_u64(seed)).unwrap();
+    };
+    log("A", Some("humid"), "7.4", "2026-06-20T12:00:00+08:00", 2);
+    log("A", Some("dry"), "4", "2026-06-20T12:00:00+08:00", 3);
+    for (id, arm) in [("C", "humid"), ("D", "dry")] {
+        let into = [(id.to_owned(), 1.0)];
+        split_into(&book, ("A", Some(arm)), &into, day("2026-07-01"), noon(), &mut rng()).unwrap();
+    }
+    // What happens to the parent afterwards says nothing of the child.
+    log("A", Some("humid"), "3", "2026-07-02T12:00:00+08:00", 4);
+    let told = |id: &str| {
+        let lots = book.lots().unwrap();
+        damp_before_the_split(find(&lots, id), &lots, &Limits::default())
+    };
+    let c = told("C");
+    assert!(
+        c.len() == 1 && c[0].starts_with("C, which was split from A: moisture of 7.4 %"),
+        "{c:?}"
+    );
+    assert!(told("D").is_empty() && told("A").is_empty());
+    log("C", None, "4.5", "2026-07-03T12:00:00+08:00", 5);
+    assert!(told("C").is_empty());
 }
 
 #[test]

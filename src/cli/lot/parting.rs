@@ -5,12 +5,12 @@ use std::io::Write as _;
 use clap::Args;
 
 use super::{how, kilograms, lot_and_arm, parent, setting, warn};
-use crate::book::Book;
 use crate::book::lots::{LotFile, Parent};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parting::{self, NewTea, Parted, Taken};
 use crate::book::time::{Day, Moment};
 use crate::book::writing::{NewArm, NewLot, split_lot};
+use crate::book::{Book, lot_warnings};
 use crate::cli::lot_text as view;
 use crate::cli::{Context, Failure};
 
@@ -227,9 +227,13 @@ fn tell(text: &str, parted: &Parted, book: &Book, context: &mut Context) -> Resu
         writeln!(context.out, "\nwarning: {warning}")?;
     }
     let limits = book.book_file()?.value.limits;
+    let lots = book.lots()?;
     for lot in &parted.lots {
         // A parent in quarantine is told of above.
-        for warning in lot.warnings(&limits) {
+        let mut warnings = lot.warnings(&limits);
+        warnings.extend(lot_warnings::damp_before_the_split(lot, &lots, &limits));
+        warnings.extend(lot_warnings::slips(&[lot], Moment::now()));
+        for warning in warnings {
             writeln!(context.out, "\nwarning: {warning}")?;
         }
     }
