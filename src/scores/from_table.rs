@@ -1,9 +1,9 @@
 //! Scores from any plain table: one line a score with a column that names the term, or one line
 //! a cup with one column a term.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
-use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+use std::collections::{BTreeMap, HashMap};
 
+use super::doubles::Doubles;
 use super::options::{TableError, TableOptions};
 use super::table_file::{Record, TableFile};
 use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
@@ -248,47 +248,6 @@ struct Reading<'a> {
     seen: BTreeMap<String, usize>,
     before: HashMap<Sitting, Vec<(f64, String)>>,
     doubles: Doubles,
-}
-
-/// Lines that are the same in every cell as a line before them.
-#[derive(Default)]
-struct Doubles {
-    /// Of 64 bits each: a million lines collide by chance once in thirty million tables.
-    seen: HashSet<u64>,
-    n: usize,
-    first: Option<usize>,
-}
-
-impl Doubles {
-    fn count(&mut self, file: &TableFile, record: &Record) {
-        let mut hasher = DefaultHasher::new();
-        for cell in &record.cells {
-            cell.trim().hash(&mut hasher);
-        }
-        if !self.seen.insert(hasher.finish()) {
-            self.n += 1;
-            self.first.get_or_insert_with(|| file.place(record, 0).line);
-        }
-    }
-
-    fn note(&self, options: &TableOptions) -> Option<String> {
-        let line = self.first?;
-        let lines = if self.n == 1 {
-            format!("line {line} is the same in every cell as a line before it")
-        } else {
-            format!(
-                "{} lines are the same in every cell as a line before them (the first is line {line})",
-                self.n
-            )
-        };
-        let mend = if options.replicate.is_some() {
-            "take out what was pasted twice"
-        } else {
-            "take out what was pasted twice; of servings that were scored alike, name the column \
-             that tells them apart with --replicate"
-        };
-        Some(format!("{lines}, and all are counted: {mend}"))
-    }
 }
 
 impl Reading<'_> {

@@ -15,7 +15,7 @@ use crate::book::{Book, BookError};
 use super::ballots::{Ballot, GUESS, GUESS_SURE};
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
-use super::reveal::check_key;
+use super::reveal::{check_key, opened};
 use super::state::{Session, State};
 
 /// Adds what is wrong in the meaning of a plan whose form is right.
@@ -156,11 +156,12 @@ pub fn warnings(book: &Book, lots: &[Lot]) -> Result<Vec<String>, BookError> {
         if session.state != State::Revealed {
             continue;
         }
-        let revealed = super::revealed(book, &name)?;
+        let key = opened(&session)?;
         for lot in lots {
             let day_of = |arm: Option<&str>| {
-                let cups = revealed.cups.iter().filter(|c| {
-                    ids::same(&c.lot, &lot.id) && arm.is_none_or(|a| ids::same(&c.arm, a))
+                let cups = key.cups().iter().filter(|c| {
+                    ids::same(&c.sample.lot, &lot.id)
+                        && arm.is_none_or(|a| ids::same(&c.sample.arm, a))
                 });
                 let flights = || session.plan().flights.iter();
                 cups.filter_map(|c| flights().find(|f| f.number == c.flight)).map(|f| f.day).min()

@@ -149,6 +149,27 @@ fn what_becomes_of_a_lot_is_commanded_and_shown() {
 }
 
 #[test]
+fn a_lot_is_shown_although_another_one_has_mistakes() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    for id in ["A", "B"] {
+        run(&book, &["lot", "add", id, "--class", "black", "--made", "2026-05-01", "--kg", "3"]);
+    }
+    std::fs::write(book.join("lots/B/lot.toml"), "format = 1\n").unwrap();
+    let (code, out, err) = run(&book, &["lot", "show", "A"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(out.contains("made 2026-05-01") && out.contains("other lots have mistakes"), "{out}");
+    let (code, _, err) = run(
+        &book,
+        &["lot", "blend", "C", "--from", "A=1", "--from", "B=1", "--made", "2026-06-01"],
+    );
+    assert_eq!(code, 1);
+    assert!(err.contains("lots/B/lot.toml"), "{err}");
+    assert!(!book.join("lots/C").exists());
+}
+
+#[test]
 fn a_slip_in_a_new_lot_is_warned_of_at_once() {
     let dir = tempfile::tempdir().unwrap();
     let book = dir.path().join("b");

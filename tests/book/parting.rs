@@ -336,3 +336,63 @@ fn more_than_was_made_is_never_put_into_arms_and_given_away_together() {
     split_lot(&book, "B", &[arm("dry", 4.0), arm("humid", 3.0)], day("2026-07-01")).unwrap();
     assert_eq!(book.lots().unwrap().len(), 3);
 }
+
+/// Whatever is split, blended and fired again, in whatever order: no lot and no arm gives more
+/// than it had, what is left of all together with what was lost in firing is what was made, and
+/// the record has no mistake.
+#[test]
+fn mass_is_kept_through_any_course() {
+    use rand_chacha::rand_core::Rng as _;
+    for seed in 0..3 {
+        let mut dice = ChaCha12Rng::seed_from_u64(100 + seed);
+        let (_dir, book) = two_lots();
+        let (mut lost, mut done, mut refused) = (0.0, 0, 0);
+        for step in 0..20 {
+            let lots = book.lots().unwrap();
+            let mut pick = |n: usize| (dice.next_u64() % n as u64) as usize;
+            let on = day("2026-06-01").later(step);
+            let mut sample = || {
+                let lot = &lots[pick(lots.len())];
+                let arms = lot.arms_on(on);
+                let arm = arms[pick(arms.len())].clone();
+                (lot.id.clone(), arm, 0.1 * (1 + pick(60)) as f64)
+            };
+            let (first, second) = (sample(), sample());
+            let named = |(lot, arm, kg): &(String, String, f64)| {
+                let arm = Some(arm.clone()).filter(|a| a != "main");
+                Taken { lot: lot.clone(), arm, kg: *kg }
+            };
+            let id = format!("N{step}");
+            let tea = |kg, from| NewTea {
+                new: NewLot::of(LotFile { kg, ..LotFile::new(&id, "", on) }),
+                from,
+            };
+            let result = match pick(3) {
+                0 => {
+                    let into = [(id.clone(), first.2), (format!("{id}b"), second.2)];
+                    let Taken { lot, arm, .. } = named(&first);
+                    split_into(&book, (&lot, arm.as_deref()), &into, on, noon(), &mut dice)
+                }
+                1 => {
+                    blend(&book, &tea(None, vec![named(&first), named(&second)]), noon(), &mut dice)
+                }
+                _ => {
+                    let fired = tea(Some(0.95 * first.2), vec![named(&first)]);
+                    let result = refire(&book, &fired, noon(), &mut dice);
+                    lost += if result.is_ok() { 0.05 * first.2 } else { 0.0 };
+                    result
+                }
+            };
+            *if result.is_ok() { &mut done } else { &mut refused } += 1;
+            let lots = book.lots().unwrap();
+            let left: f64 = lots.iter().map(|l| balance(l, &lots).left_kg.unwrap()).sum();
+            assert!((left + lost - 30.0).abs() < 1e-6, "{left} kg left, {lost} kg lost");
+            for lot in &lots {
+                let balance = balance(lot, &lots);
+                assert!(balance.left_kg.unwrap() > -1e-9, "{}: {balance:?}", lot.id);
+                assert!(lot.arms().iter().all(|a| balance.left_of(a).is_none_or(|kg| kg > -1e-9)));
+            }
+        }
+        assert!(done > 5 && refused > 0, "{done} done, {refused} refused");
+    }
+}
