@@ -8,6 +8,7 @@ mod charts;
 mod check;
 mod compare;
 mod demo;
+mod link;
 mod lot;
 mod lot_text;
 mod session;
@@ -50,6 +51,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Which lots differ?
     Compare(compare::CompareArgs),
+    /// Which step of the making did it?
+    Link(link::LinkArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -190,5 +193,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
+        Command::Link(args) => link::run(&args, context),
     }
 }
