@@ -1,15 +1,17 @@
 //! `link`: which step did it?
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use clap::Args;
 
 use super::asked::Asked;
-use super::{Context, Failure};
+use super::{Context, Failure, charts, table_args};
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::link::{Wish, link};
-use crate::scores::{Makings, Scores, makings_from_table};
+use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
+use crate::session::all_revealed;
 use crate::views;
 
 /// Which step of the making did it?
@@ -19,10 +21,10 @@ pub struct LinkArgs {
     asked: Asked,
     /// How the lots of the table were made: CSV with one row a lot, the lot's columns called as
     /// in the table, every other column a parameter
-    #[arg(long, value_name = "FILE", requires = "table", help_heading = super::table_args::HEADING)]
+    #[arg(long, value_name = "FILE", requires = "table", help_heading = table_args::HEADING)]
     parameters: Option<PathBuf>,
     /// A sample of the table that stayed the same and joins its sessions
-    #[arg(long, value_name = "LOT", requires = "table", help_heading = super::table_args::HEADING)]
+    #[arg(long, value_name = "LOT", requires = "table", help_heading = table_args::HEADING)]
     reference: Vec<String>,
     /// Only these parameters
     #[arg(long, value_name = "ID[,ID]")]
@@ -45,16 +47,12 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     })
 }
 
-type Names = std::collections::BTreeMap<String, String>;
+type Names = BTreeMap<String, String>;
 
 fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
     let table = &args.asked.table;
     if !table.is_given() {
-        return Err(Failure::Command(
-            "nothing to read is named\n  expected: --table FILE --lot COL --value COL,COL \
-             --parameters LOTS.csv\n  to mend:  name a table"
-                .to_owned(),
-        ));
+        return of_book(args, context);
     }
     let Some(path) = &args.parameters else {
         return Err(Failure::Command(
@@ -67,6 +65,28 @@ fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), 
     let (lot, delimiter, decimal) = table.shape();
     let makings = makings_from_table(path, lot, delimiter, decimal)?;
     Ok((scores, makings, Names::new()))
+}
+
+/// The sessions that are named, or all that are revealed, with the lots' logs.
+fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
+    let book = context.book()?;
+    let sessions = if args.asked.sessions.is_empty() {
+        all_revealed(&book)?
+    } else {
+        table_args::named_sessions(&args.asked.sessions, &book)?
+    };
+    let Some(start) = sessions.iter().map(|s| s.day).min() else {
+        return Err(Failure::Command(
+            "no session of this book is revealed\n  expected: at least one in which lots were \
+             tasted\n  to mend:  reveal a closed session with `session reveal`, or name a --table"
+                .to_owned(),
+        ));
+    };
+    let scores = from_revealed(&sessions).map_err(|e| Failure::Command(e.to_string()))?;
+    let limits = book.book_file()?.value.limits;
+    let makings = makings_of_book(&book.lots()?, &limits, start);
+    let parameters = book.parameters()?.value;
+    Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
 }
 
 /// The words of a flag: each a known name as it stands, or several with commas between them.

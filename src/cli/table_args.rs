@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Context, Failure};
+use crate::book::Book;
 use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
 use crate::session::{Revealed, revealed};
 
@@ -163,10 +164,18 @@ pub fn scores(
 
 /// The scores of revealed sessions, each named once.
 fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
-    let book = context.book()?;
+    let read = named_sessions(names, &context.book()?)?;
+    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
+}
+
+/// The revealed sessions that are named, each once.
+///
+/// # Errors
+/// If a name fits none or several, the session is not revealed, or it is named twice.
+pub fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
     let mut read: Vec<Revealed> = Vec::new();
     for name in names {
-        let session = revealed(&book, name)?;
+        let session = revealed(book, name)?;
         if read.iter().any(|r| r.name == session.name) {
             return Err(Failure::Command(format!(
                 "{} is named twice\n  expected: each session once\n  to mend:  take one of the two \
@@ -176,5 +185,5 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
         }
         read.push(session);
     }
-    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
+    Ok(read)
 }

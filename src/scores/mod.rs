@@ -8,6 +8,7 @@ mod columns;
 mod from_revealed;
 mod from_table;
 mod makings;
+mod makings_of_book;
 mod makings_table;
 mod options;
 mod table_file;
@@ -24,6 +25,7 @@ pub use columns::{TermScores, Words, by_nature, cross};
 pub use from_revealed::{SessionsError, from_revealed};
 pub use from_table::from_table;
 pub use makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
+pub use makings_of_book::makings_of_book;
 pub use makings_table::makings_from_table;
 pub use options::{TableError, TableOptions};
 

@@ -3,7 +3,7 @@
 use super::agree::{basis, cautions, left_out, model_words};
 use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
-use crate::findings::link::{Adjusted, Effect, Line, Link, LinkedTerm};
+use crate::findings::link::{Adjusted, Effect, Line, Link, LinkedTerm, plain};
 
 /// So many pairs are shown; the others are in the JSON.
 const MOST_PAIRS: usize = 20;
@@ -45,7 +45,7 @@ fn made(f: &Link) -> String {
         let range = match (p.min.known(), p.max.known()) {
             (Some(low), Some(high)) => {
                 let unit = p.unit.known().map_or_else(String::new, |u| format!(" {u}"));
-                format!("{} to {}{unit}", short(*low), short(*high))
+                format!("{} to {}{unit}", plain(*low), plain(*high))
             }
             _ => dash(),
         };
@@ -65,15 +65,6 @@ fn made(f: &Link) -> String {
         return String::new();
     }
     format!("{}{}", heading("How much each parameter varied"), t.show())
-}
-
-fn short(x: f64) -> String {
-    let text = number(x, 2);
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
 }
 
 fn together(f: &Link) -> String {

@@ -21,6 +21,7 @@ pub use columns::{Line, Member, MovesTogether, ParameterMade};
 pub use effects::{Effect, EffectTest};
 pub use exchange::Permutation;
 pub use rows::LinkedLot;
+pub use sentences::{plain, range};
 
 use columns::Together;
 

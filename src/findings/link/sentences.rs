@@ -85,10 +85,19 @@ pub fn range(line: &Line) -> String {
     format!("{} to {}{unit}", plain(line.min), plain(line.max))
 }
 
-fn plain(x: f64) -> String {
-    let text = format!("{x:.2}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    (if text == "-0" { "0" } else { text }).to_owned()
+/// A number with three digits that count, without trailing zeros.
+#[must_use]
+pub fn plain(x: f64) -> String {
+    if x == 0.0 || !x.is_finite() {
+        return "0".to_owned();
+    }
+    let decimals = (2 - x.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    let text = format!("{x:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 /// What these lots cannot tell apart.
@@ -155,15 +164,11 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
             sessions.join(", ")
         ));
     }
-    let doses: Vec<&str> = f
-        .parameters
-        .iter()
-        .filter_map(|p| p.derived_from.known().map(|d| (p, d)))
-        .filter(|(_, d)| d.contains("rise"))
-        .map(|(_, d)| d.as_str())
-        .collect();
-    for d in doses {
-        all.push(format!("Assumed, not measured: {d}."));
+    // What rests on an assumption says so in the words of how it is worked out.
+    for p in &f.parameters {
+        if let Some(how) = p.derived_from.known().filter(|d| d.contains("assumption")) {
+            all.push(format!("{}: {how}.", p.parameter));
+        }
     }
     if f.n_asked > 0 {
         all.push(
