@@ -1,6 +1,6 @@
 //! `link`: which step did it?
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use clap::Args;
@@ -11,7 +11,7 @@ use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::link::{Wish, link};
 use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
-use crate::session::all_revealed;
+use crate::session::{Revealed, Role, all_revealed};
 use crate::views;
 
 /// Which step of the making did it?
@@ -82,11 +82,37 @@ fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names
                 .to_owned(),
         ));
     };
-    let scores = from_revealed(&sessions).map_err(|e| Failure::Command(e.to_string()))?;
+    let (sessions, later) = first_tastings(sessions);
+    let mut scores = from_revealed(&sessions).map_err(|e| Failure::Command(e.to_string()))?;
+    if !later.is_empty() {
+        scores
+            .source
+            .notes
+            .push(format!("Not used, since no lot was first tasted there: {}.", later.join(", ")));
+    }
     let limits = book.book_file()?.value.limits;
     let makings = makings_of_book(&book.lots()?, &limits, start);
     let parameters = book.parameters()?.value;
     Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
+}
+
+/// The sessions in which a lot (or an arm of it) was scored for the first time, and the names of
+/// the others.
+fn first_tastings(mut sessions: Vec<Revealed>) -> (Vec<Revealed>, Vec<String>) {
+    sessions.sort_by(|a, b| a.day.cmp(&b.day).then_with(|| a.name.cmp(&b.name)));
+    let mut seen: BTreeSet<String> = BTreeSet::new();
+    let (first, later): (Vec<Revealed>, Vec<Revealed>) = sessions.into_iter().partition(|s| {
+        let scored: BTreeSet<u16> =
+            s.scores.iter().filter(|c| c.excluded.is_none()).map(|c| c.cup).collect();
+        let lots = s.cups.iter().filter(|c| matches!(c.role, Role::Lot | Role::Duplicate));
+        let new: Vec<&String> = lots
+            .filter(|c| scored.contains(&c.code) && !seen.contains(&c.lot))
+            .map(|c| &c.lot)
+            .collect();
+        seen.extend(new.iter().map(|l| (*l).clone()));
+        !new.is_empty()
+    });
+    (first, later.into_iter().map(|s| s.name).collect())
 }
 
 /// The words of a flag: each a known name as it stands, or several with commas between them.

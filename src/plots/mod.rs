@@ -6,11 +6,13 @@
 mod axis;
 mod canvas;
 pub mod dots;
+pub mod effects;
 pub mod font;
 mod names;
 pub mod palette;
 pub mod scatter;
 pub mod tasters;
+pub mod together;
 mod words;
 
 use thiserror::Error;

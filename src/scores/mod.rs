@@ -22,7 +22,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 pub use columns::{TermScores, Words, by_nature, cross};
-pub use from_revealed::{SessionsError, from_revealed};
+pub use from_revealed::{SessionsError, WHATEVER_AGE, from_revealed};
 pub use from_table::from_table;
 pub use makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
 pub use makings_of_book::makings_of_book;

@@ -145,7 +145,7 @@ fn term(term: &LinkedTerm, f: &Link) -> String {
     let mut t = Table::new(&[
         ("line", Side::Left),
         ("per unit", Side::Right),
-        ("over the range", Side::Right),
+        ("range", Side::Right),
         (&limits, Side::Right),
         ("df", Side::Right),
         ("p", Side::Right),
@@ -230,9 +230,20 @@ fn aside(f: &Link) -> String {
 
 fn models(f: &Link) -> String {
     let mut out = heading("How it was computed");
-    let mut t = Table::new(&[("term", Side::Left), ("model and variances", Side::Wrapped)]);
+    let mut formulas: Vec<(&str, Vec<&str>)> = Vec::new();
+    let mut t = Table::new(&[("term", Side::Left), ("variances", Side::Wrapped)]);
     for term in &f.terms {
-        t.row(vec![term.term.clone(), model_words(&term.model)]);
+        let Answer::Known(m) = &term.model else { continue };
+        match formulas.iter_mut().find(|known| known.0 == m.formula) {
+            Some(known) => known.1.push(&term.term),
+            None => formulas.push((&m.formula, vec![&term.term])),
+        }
+        let words = model_words(&term.model);
+        let own = words.strip_prefix(&format!("{}. Variances: ", m.formula)).unwrap_or(&words);
+        t.row(vec![term.term.clone(), own.to_owned()]);
+    }
+    for (formula, terms) in formulas {
+        out.push_str(&paragraph(&format!("{}: {formula}.", terms.join(", ")), "  ", "    "));
     }
     if !t.is_empty() {
         out.push_str(&t.show());
@@ -243,7 +254,7 @@ fn models(f: &Link) -> String {
                    rate over all "
             .to_owned();
     how.push_str(&format!("{} asked (Benjamini and Hochberg). ", f.n_asked));
-    how.push_str("By exchange: ");
+    how.push_str("Range: from the least to the largest value made. By exchange: ");
     let mut exchanged: Vec<String> = Vec::new();
     for p in f.terms.iter().flat_map(|t| &t.effects).filter_map(|e| e.permutation.known()) {
         let text = format!(

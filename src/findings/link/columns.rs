@@ -52,8 +52,8 @@ pub struct Column {
     pub unit: Option<String>,
     /// One value a lot.
     pub values: Vec<f64>,
-    /// Whether it is there or not.
-    pub indicator: bool,
+    /// For a category, the one it is compared with.
+    pub against: Option<String>,
 }
 
 /// Two columns.
@@ -78,12 +78,16 @@ pub struct MovesTogether {
 pub struct Line {
     /// The column that stands for it.
     pub line: String,
+    /// Its parameter.
+    pub parameter: String,
     /// All its columns, that one first.
     pub members: Vec<Member>,
     /// Whether its columns are the same but for origin and unit.
     pub exact: Answer<bool>,
     /// The unit of the column that stands for it.
     pub unit: Answer<String>,
+    /// For a category, the one it is compared with.
+    pub against: Answer<String>,
     /// The least value made.
     pub min: f64,
     /// The largest value made.
@@ -207,12 +211,12 @@ fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Colum
     if !missing.is_empty() {
         return Err(("it is missing for some lots".to_owned(), missing));
     }
-    let column = |id: String, values: Vec<f64>, indicator: bool| Column {
+    let column = |id: String, values: Vec<f64>, against: Option<&String>| Column {
         id,
         parameter: p.id.clone(),
-        unit: p.unit.clone().filter(|_| !indicator),
+        unit: p.unit.clone().filter(|_| against.is_none()),
         values,
-        indicator,
+        against: against.cloned(),
     };
     let numbers: Option<Vec<f64>> = found
         .iter()
@@ -234,7 +238,7 @@ fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Colum
             return never(format!("{low}{unit}"));
         }
         (min, max, categories) = (Answer::Known(low), Answer::Known(high), as_number);
-        columns = vec![column(p.id.clone(), values, false)];
+        columns = vec![column(p.id.clone(), values, None)];
     } else {
         let words: Vec<String> = found.iter().map(|v| word(&v.value)).collect();
         let mut levels = words.clone();
@@ -253,7 +257,7 @@ fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Colum
             .skip(1)
             .map(|l| {
                 let values = words.iter().map(|w| f64::from(u8::from(w == l))).collect();
-                column(format!("{}={l}", p.id), values, true)
+                column(format!("{}={l}", p.id), values, levels.first())
             })
             .collect();
     }
@@ -308,6 +312,7 @@ fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
     let between = between_sessions(&chosen.values, sessions);
     Line {
         line: chosen.id.clone(),
+        parameter: chosen.parameter.clone(),
         exact: if members.len() > 1 {
             Answer::Known(g.exact)
         } else {
@@ -315,6 +320,7 @@ fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
         },
         members,
         unit: Answer::of(chosen.unit.clone().ok_or("it has no unit")),
+        against: Answer::of(chosen.against.clone().ok_or("it is a number, not a category")),
         min: chosen.values.iter().copied().fold(f64::INFINITY, f64::min),
         max: chosen.values.iter().copied().fold(f64::NEG_INFINITY, f64::max),
         inflation: Answer::unknown("it is the only line"),

@@ -15,13 +15,13 @@ use serde::Serialize;
 
 use super::agree::{Exclusion, exclusions, opinions};
 use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
-use crate::scores::{Makings, ScaleKind, Scores, Source};
+use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 
 pub use columns::{Line, Member, MovesTogether, ParameterMade};
 pub use effects::{Effect, EffectTest};
 pub use exchange::Permutation;
 pub use rows::LinkedLot;
-pub use sentences::{plain, range};
+pub use sentences::plain;
 
 use columns::Together;
 
@@ -172,9 +172,12 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         .collect();
     let n_asked = effects::discovery(&mut terms);
     let tasters = scores.words("taster");
+    let mut source = scores.source.clone();
+    // Here each lot has one tasting and one age.
+    source.notes.retain(|n| !n.ends_with(WHATEVER_AGE));
     let mut finding = Link {
         schema: "link/1".to_owned(),
-        source: scores.source.clone(),
+        source,
         making: makings.source.clone(),
         settings: *settings,
         wish: wish.clone(),

@@ -36,15 +36,20 @@ pub fn of(f: &Link) -> Vec<String> {
                 format!("; by exchange {}, at best {}", say_p(x.p_value), say_small(x.smallest_p))
             });
             all.push(format!(
-                "{}: {} {}{} ({} to {}) over the range made, {} ({}, q = {q:.3}; {} df{}){}.",
+                "{}: {} {}{} ({} to {}) {} ({}, {}; {} df{}){}.",
                 term.term,
                 line.words(),
                 if over.value > 0.0 { "+" } else { "" },
                 say(over.value),
                 say(over.lower),
                 say(over.upper),
-                range(line),
+                if line.against.known().is_some() {
+                    range(line)
+                } else {
+                    format!("over the range made, {}", range(line))
+                },
                 say_p(*p),
+                say_p(*q).replacen('p', "q", 1),
                 say(test.df),
                 by_exchange,
                 unadjusted(f)
@@ -77,9 +82,8 @@ fn say_small(p: f64) -> String {
 
 /// The range over which a line was made, in words.
 pub fn range(line: &Line) -> String {
-    let indicator = line.min == 0.0 && line.max == 1.0 && line.line.contains('=');
-    if indicator {
-        return "from without to with".to_owned();
+    if let Some(other) = line.against.known() {
+        return format!("against {other}");
     }
     let unit = line.unit.known().map_or_else(String::new, |u| format!(" {u}"));
     format!("{} to {}{unit}", plain(line.min), plain(line.max))
@@ -135,6 +139,13 @@ fn or_list(names: &[String]) -> String {
 /// What to keep in mind.
 pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]) -> Vec<String> {
     let mut all: Vec<String> = notes.to_vec();
+    let joined = n_sessions(f) > 1 && !f.references.is_empty();
+    if joined {
+        all.push(format!(
+            "The sessions' levels are those of {}, which is held not to have changed.",
+            listed(&f.references)
+        ));
+    }
     all.extend(makings.notes.iter().cloned());
     if f.adjusted.known() == Some(&Adjusted::OneAtATime) {
         all.push(format!(
@@ -150,12 +161,7 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     }
     let sessions: Vec<&str> =
         f.lines.iter().filter(|l| l.between_sessions()).map(|l| l.line.as_str()).collect();
-    let n_sessions = {
-        let mut names: Vec<&String> = f.lots.iter().filter_map(|l| l.session.known()).collect();
-        names.sort();
-        names.dedup();
-        names.len()
-    };
+    let n_sessions = n_sessions(f);
     if !sessions.is_empty() && n_sessions < f.lots.len() {
         all.push(format!(
             "{} varied between the {n_sessions} sessions and hardly within them: what else set \
@@ -195,6 +201,13 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     all.extend(crate::findings::untested(refused.into_iter()));
     all.extend(one_pot(f));
     all
+}
+
+fn n_sessions(f: &Link) -> usize {
+    let mut names: Vec<&String> = f.lots.iter().filter_map(|l| l.session.known()).collect();
+    names.sort();
+    names.dedup();
+    names.len()
 }
 
 /// With one pot a lot a lot's effect holds its pot.
