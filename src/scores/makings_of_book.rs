@@ -74,9 +74,8 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
 fn derived(id: &str, ways: &[String], limits: &Limits) -> String {
     match ways {
         _ if id == DOSE => format!(
-            "the dose of oxidation is log2 of the hours over 3, each hour counted {} times as much \
-             for 10 °C above 25: how much warmth speeds oxidation up is an assumption (q10 in \
-             book.toml)",
+            "log2 of the hours over 3, each counted {} times as much for 10 °C above 25: that factor \
+             is an assumption (q10 in book.toml)",
             limits.q10
         ),
         [one] => one.clone(),

@@ -3,6 +3,8 @@
 
 mod errors;
 mod limits;
+mod link;
+mod link_truth;
 mod published;
 mod run;
 mod schemas;

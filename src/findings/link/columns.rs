@@ -115,12 +115,18 @@ impl Line {
     /// The line with all that it is not told apart from, in words.
     #[must_use]
     pub fn words(&self) -> String {
-        let names: Vec<String> = self.members.iter().map(|m| m.column.clone()).collect();
-        if names.len() > 1 {
-            format!("{} (these lots cannot tell which)", names.join(" or "))
-        } else {
-            names.concat()
+        if self.members.len() < 2 {
+            return self.line.clone();
         }
+        let names: Vec<String> = self
+            .members
+            .iter()
+            .map(|m| {
+                let way = if m.r < 0.0 { " the other way round" } else { "" };
+                format!("{}{way}", m.column)
+            })
+            .collect();
+        format!("{} (these lots cannot tell which)", names.join(" or "))
     }
 
     /// Whether it varies between sessions, hardly within them.
@@ -380,6 +386,9 @@ fn tell_apart(lines: &mut [Line], columns: &[Column], n_lots: usize) -> Answer<A
     }
     let left = n_lots as f64 - 1.0 - kept.len() as f64;
     if left < LEAST_DF {
+        for l in lines.iter_mut() {
+            l.inflation = Answer::unknown("effects are taken one at a time");
+        }
         return Answer::Known(Adjusted::OneAtATime);
     }
     if lines.len() > 1 {

@@ -22,7 +22,15 @@ pub fn link(f: &Link, words: &Words) -> Result<Vec<Chart>, PlotError> {
 
 /// The name of a line with all that it is not told apart from.
 fn name(line: &Line, words: &Words) -> String {
-    let names: Vec<String> = line.members.iter().map(|m| words.parameter(&m.column)).collect();
+    let names: Vec<String> = line
+        .members
+        .iter()
+        .map(|m| {
+            let way =
+                if m.r < 0.0 { words.pick(" (the other way round)", "（反向）") } else { "" };
+            format!("{}{way}", words.parameter(&m.column))
+        })
+        .collect();
     names.join(words.pick(", or ", "，或"))
 }
 
@@ -31,7 +39,8 @@ fn made(line: &Line, words: &Words) -> String {
         let name = words.parameter(&format!("{}={first}", line.parameter));
         return words.pick(format!("against {name}"), format!("与“{name}”相比"));
     }
-    let (low, high) = (plain(line.min), plain(line.max));
+    let minus = |x: f64| plain(x).replace('-', "−");
+    let (low, high) = (minus(line.min), minus(line.max));
     let unit = line.unit.known().map_or_else(String::new, |u| format!(" {u}"));
     words.pick(format!("{low} to {high}{unit}"), format!("{low} 至 {high}{unit}"))
 }

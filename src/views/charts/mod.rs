@@ -44,7 +44,14 @@ impl Words {
     }
 
     fn parameter(&self, id: &str) -> String {
-        self.parameters.get(id).cloned().unwrap_or_else(|| id.to_owned())
+        if let Some(known) = self.parameters.get(id) {
+            return known.clone();
+        }
+        // A category that has no name of its own stands behind that of its parameter.
+        match id.rsplit_once('=').and_then(|(p, c)| Some((self.parameters.get(p)?, c))) {
+            Some((parameter, category)) => format!("{parameter}: {category}"),
+            None => id.to_owned(),
+        }
     }
 
     fn name(&self, id: &str) -> String {
