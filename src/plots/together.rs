@@ -65,7 +65,7 @@ pub fn together(chart: &Together) -> Result<String, PlotError> {
                 if *r >= 0.0 { (Marker::Disc, LEAF) } else { (Marker::Ring, INK) };
             canvas.marker(at, radius, marker, colour);
             let below = (x(j) + cell / 2.0, y(i) + cell * 0.83);
-            canvas.push_text(&two_digits(*r), below, 10.5, Anchor::Middle, INK);
+            canvas.push_text(&two_digits(*r), below, 11.0, Anchor::Middle, INK);
             canvas.describe(&format!(
                 "{} / {} {};",
                 chart.columns[i],

@@ -179,6 +179,20 @@ fn term(term: &LinkedTerm, f: &Link) -> String {
     for (reason, lines) in why {
         out.push_str(&paragraph(&format!("– {}: {reason}.", lines.join(", ")), "  ", "    "));
     }
+    let otherwise: Vec<String> = term
+        .effects
+        .iter()
+        .filter_map(|e| Some((e, e.over_range_with_excluded.known()?)))
+        .map(|(e, x)| {
+            let (value, lower, upper) =
+                (number(x.value, 2), number(x.lower, 2), number(x.upper, 2));
+            format!("{} {value} ({lower} to {upper})", e.line)
+        })
+        .collect();
+    if !otherwise.is_empty() {
+        let text = format!("With excluded scores left in: {}.", otherwise.join(", "));
+        out.push_str(&paragraph(&text, "  ", "    "));
+    }
     out
 }
 

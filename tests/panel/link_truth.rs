@@ -30,6 +30,8 @@ struct World {
     within: f64,
     /// Slope of the last one, which is the same in each session.
     between: f64,
+    /// Whether the first taster's scores are excluded, and go against the others'.
+    spoilt: bool,
 }
 
 const PLAIN: World = World {
@@ -43,6 +45,7 @@ const PLAIN: World = World {
     session_sd: 0.0,
     within: 0.7,
     between: 0.0,
+    spoilt: false,
 };
 
 fn term() -> ScoredTerm {
@@ -121,7 +124,8 @@ fn invent(w: World, draws: &mut Stream) -> (Scores, Makings) {
                         session: Some(&session),
                         brew: Some(&format!("{session}-{lot}-{brew}")),
                         term: "sweet",
-                        value,
+                        value: if w.spoilt && who == 0 { 10.0 - 4.0 * value } else { value },
+                        excluded: (w.spoilt && who == 0).then_some("saw the labels"),
                         ..ScoreRow::default()
                     });
                 }
@@ -313,4 +317,22 @@ fn fewer_lots_than_parameters_give_effects_one_at_a_time() {
         let _: BTreeMap<String, serde_json::Value> =
             serde_json::from_value(serde_json::to_value(&f).expect("plain")).expect("an object");
     }
+}
+
+#[test]
+fn excluded_scores_are_left_out_and_what_they_would_have_done_is_said() {
+    let w = World { spoilt: true, lot_sd: 0.0, ..PLAIN };
+    let (scores, makings) = invent(w, &mut stream(11, 0));
+    let f = asked(&scores, &makings);
+    let effect = f.terms[0].effects.iter().find(|e| e.line == "wither").expect("asked");
+    let without = effect.over_range.known().expect("enough lots");
+    let with = effect.over_range_with_excluded.known().expect("there are excluded scores");
+    let line = f.lines.iter().find(|l| l.line == "wither").expect("asked");
+    let truth = w.within * (line.max - line.min);
+    assert!(!without.excludes(truth), "{without:?} {truth}");
+    assert!(with.value < 0.5 * without.value, "{with:?} {without:?}");
+    assert_eq!(f.exclusions[0].n_scores, 10 * 2);
+    let (scores, makings) = invent(World { spoilt: false, ..w }, &mut stream(11, 0));
+    let none = &asked(&scores, &makings).terms[0].effects[0].over_range_with_excluded;
+    assert_eq!(none.reason(), Some("no score of this term is excluded"));
 }

@@ -23,6 +23,8 @@ pub struct Effect {
     pub per_unit: Answer<Estimate>,
     /// Points from the least to the largest value made.
     pub over_range: Answer<Estimate>,
+    /// The same with excluded scores left in.
+    pub over_range_with_excluded: Answer<Estimate>,
     /// The test that it is 0.
     pub test: Answer<EffectTest>,
     /// Its p among all that were asked (Benjamini and Hochberg).
@@ -47,6 +49,8 @@ pub struct EffectTest {
     /// Two-sided p.
     pub p_value: f64,
 }
+
+const NONE_EXCLUDED: &str = "no score of this term is excluded";
 
 /// What all terms share.
 pub struct Design<'a> {
@@ -143,6 +147,7 @@ pub fn of_term(
                 line: line.line.clone(),
                 per_unit: numbers.as_ref().map(|n| n.0),
                 over_range: numbers.as_ref().map(|n| n.1),
+                over_range_with_excluded: Answer::unknown(NONE_EXCLUDED),
                 test: numbers.map(|n| n.2),
                 q_value: Answer::unknown("the effect has no p"),
                 permutation,
@@ -168,6 +173,23 @@ pub fn of_term(
     }
 }
 
+/// Fills in what the effects of a term would be with excluded scores left in.
+pub fn with_excluded(
+    term: &mut LinkedTerm,
+    all: Option<&TermRows>,
+    design: &Design<'_>,
+    adjusted: &Answer<Adjusted>,
+    settings: &Settings,
+) {
+    let Some(all) = all.filter(|rows| rows.scores.values.len() > term.n_scores) else { return };
+    // Nothing is exchanged anew for it.
+    let quick = Settings { n_permutations: 0, ..*settings };
+    let found = of_term(all, design, adjusted, &quick);
+    for (e, other) in term.effects.iter_mut().zip(found.effects) {
+        e.over_range_with_excluded = other.over_range;
+    }
+}
+
 fn has_effect(line: &Line, varies: bool) -> Result<(), String> {
     if !line.has_effect {
         return Err(format!(
@@ -186,6 +208,7 @@ fn without(line: &Line, why: &str) -> Effect {
         line: line.line.clone(),
         per_unit: Answer::unknown(why),
         over_range: Answer::unknown(why),
+        over_range_with_excluded: Answer::unknown(why),
         test: Answer::unknown(why),
         q_value: Answer::unknown(why),
         permutation: Answer::unknown(why),

@@ -143,7 +143,7 @@ pub struct LotMean {
 #[must_use]
 pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings) -> Link {
     let mut left_out = Vec::new();
-    let picked = rows::pick(scores, makings, wish, &mut left_out);
+    let picked = rows::pick(scores, makings, wish, false, &mut left_out);
     let Together { parameters, columns, together, lines, adjusted, hidden } =
         columns::together(&picked, makings, wish, &mut left_out);
     let asked: Vec<&rows::TermRows> = picked
@@ -165,10 +165,25 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         })
         .collect();
     let design = effects::Design { picked: &picked, columns: &columns, lines: &lines };
+    // With excluded scores left in, as long as the same lots have the same first tastings.
+    let all = (!scores.exclusions().is_empty())
+        .then(|| rows::pick(scores, makings, wish, true, &mut Vec::new()))
+        .filter(|all| {
+            let same = |a: &LinkedLot, b: &LinkedLot| a.lot == b.lot && a.session == b.session;
+            all.lots.len() == picked.lots.len()
+                && all.lots.iter().zip(&picked.lots).all(|(a, b)| same(a, b))
+        });
     let mut terms: Vec<LinkedTerm> = asked
         .par_iter()
         .with_max_len(1)
-        .map(|t| effects::of_term(t, &design, &adjusted, settings))
+        .map(|t| {
+            let mut term = effects::of_term(t, &design, &adjusted, settings);
+            let all = all
+                .as_ref()
+                .and_then(|all| all.terms.iter().find(|o| o.scores.term.id == term.term));
+            effects::with_excluded(&mut term, all, &design, &adjusted, settings);
+            term
+        })
         .collect();
     let n_asked = effects::discovery(&mut terms);
     let tasters = scores.words("taster");

@@ -51,15 +51,16 @@ struct Served {
     n_scores: usize,
 }
 
-/// Picks the rows.
+/// Picks the rows; those that are left out with a reason only if `with_excluded`.
 pub fn pick(
     scores: &Scores,
     makings: &Makings,
     wish: &Wish,
+    with_excluded: bool,
     left_out: &mut Vec<LeftOut>,
 ) -> Picked {
     let all: Vec<TermScores> =
-        scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+        scores.terms().iter().filter_map(|t| scores.term(&t.id, with_excluded)).collect();
     let arms = scores.words("arm");
     let own = |name: &str| own_name(name, &arms);
     let references: BTreeSet<String> =
