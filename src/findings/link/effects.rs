@@ -249,8 +249,7 @@ fn fit(t: &TermScores, lots: &TermLots, design: &Design<'_>, lines: &[usize]) ->
         })
         .collect();
     let several = lots.n_sessions() > 1 && lots.n_sessions() < lots.places.len();
-    let between = lines.iter().any(|i| design.lines[*i].between_sessions());
-    let batch = (several && between && !references.is_empty()).then(|| {
+    let batch = (several && !references.is_empty()).then(|| {
         let none = lots.n_sessions() as u32;
         Factor::new(of_row.iter().map(|place| place.map_or(none, |p| lots.sessions[p])).collect())
     });
