@@ -4,6 +4,7 @@
 mod errors;
 mod limits;
 mod link;
+mod link_garden;
 mod link_truth;
 mod published;
 mod run;

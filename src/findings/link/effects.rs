@@ -5,7 +5,8 @@
 //! standard error is the pooled one, larger then than that of the lots' means: such intervals are
 //! too wide rather than too narrow. In simulated tables the 95 % intervals held the truth in 94 to 99
 //! of 100 (ten lots with a standard deviation of 0, 0.15 and 0.6 points; six lots of one brew; five
-//! sessions with and without a reference, lines between lots and between sessions).
+//! sessions with and without a reference, lines between lots and between sessions), and in 95 to 97 of
+//! 100 over twenty seeds of the demo garden; of its season, with two degrees of freedom, in all.
 
 use blindsteep_stats::dist::{t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::Factor;
