@@ -52,6 +52,12 @@ fn agree_demo_session() {
     run(&["--book", "demo-sessions/tavrinel", "agree", "month-01"]);
 }
 
+/// Sixteen lots at their first tastings in four of ten sessions, five lines, 13 terms.
+#[divan::bench(sample_count = 10)]
+fn link_demo_book() {
+    run(&["--book", "demo-sessions/tavrinel", "link"]);
+}
+
 #[divan::bench(sample_count = 10)]
 fn check_demo_book() {
     run(&["--book", "demo-sessions/tavrinel", "check"]);

@@ -3,12 +3,12 @@
 use clap::Args;
 
 use super::asked::Asked;
-use super::{Context, Failure};
+use super::{Context, Failure, table_args};
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::age::{LotTimes, age_of};
 use crate::scores::{Scores, from_revealed, from_table};
-use crate::session::{Revealed, all_revealed, revealed};
+use crate::session::all_revealed;
 use crate::views;
 
 /// How do stored lots move?
@@ -92,21 +92,11 @@ impl AgeArgs {
     /// The sessions that are named, or all that are revealed.
     fn of_sessions(&self, context: &Context) -> Result<(Scores, LotTimes), Failure> {
         let book = context.book()?;
-        let mut read: Vec<Revealed> = Vec::new();
-        for name in &self.asked.sessions {
-            let session = revealed(&book, name)?;
-            if read.iter().any(|r| r.name == session.name) {
-                return Err(Failure::Command(format!(
-                    "{} is named twice\n  expected: each session once\n  to mend:  take one of the \
-                     two out",
-                    session.name
-                )));
-            }
-            read.push(session);
-        }
-        if self.asked.sessions.is_empty() {
-            read = all_revealed(&book)?;
-        }
+        let read = if self.asked.sessions.is_empty() {
+            all_revealed(&book)?
+        } else {
+            table_args::named_sessions(&self.asked.sessions, &book)?
+        };
         let Some(start) = read.iter().map(|r| r.day).min() else {
             return Err(Failure::Command(
                 "no session of this book is revealed\n  expected: at least one, better several, in \

@@ -26,7 +26,7 @@ pub struct Asked {
     charts: Option<PathBuf>,
     /// The language of the charts
     #[arg(long, value_enum, default_value_t, requires = "charts")]
-    language: charts::Language,
+    pub(super) language: charts::Language,
     #[command(flatten)]
     pub(super) table: TableArgs,
 }

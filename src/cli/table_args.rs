@@ -5,12 +5,16 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Context, Failure};
+use crate::book::Book;
 use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
 use crate::session::{Revealed, revealed};
 
+/// What the flags of a plain table stand under.
+pub const HEADING: &str = "A plain table instead of sessions";
+
 /// A plain table and what its columns mean.
 #[derive(Debug, Args)]
-#[command(next_help_heading = "A plain table instead of sessions")]
+#[command(next_help_heading = HEADING)]
 pub struct TableArgs {
     /// The table: CSV with a header line
     #[arg(long, value_name = "FILE")]
@@ -80,6 +84,18 @@ fn decimal(text: &str) -> Result<char, String> {
 }
 
 impl TableArgs {
+    /// Whether a table is named.
+    #[must_use]
+    pub fn is_given(&self) -> bool {
+        self.table.is_some()
+    }
+
+    /// The columns that name the lot, the sign between cells and the one before decimals.
+    #[must_use]
+    pub fn shape(&self) -> (&[String], Option<char>, Option<char>) {
+        (&self.lot, self.delimiter, self.decimal)
+    }
+
     /// The scores of the table; `None` if no table is named.
     ///
     /// # Errors
@@ -152,10 +168,18 @@ pub fn scores(
 
 /// The scores of revealed sessions, each named once.
 fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
-    let book = context.book()?;
+    let read = named_sessions(names, &context.book()?)?;
+    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
+}
+
+/// The revealed sessions that are named, each once.
+///
+/// # Errors
+/// If a name fits none or several, the session is not revealed, or it is named twice.
+pub fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
     let mut read: Vec<Revealed> = Vec::new();
     for name in names {
-        let session = revealed(&book, name)?;
+        let session = revealed(book, name)?;
         if read.iter().any(|r| r.name == session.name) {
             return Err(Failure::Command(format!(
                 "{} is named twice\n  expected: each session once\n  to mend:  take one of the two \
@@ -165,5 +189,5 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
         }
         read.push(session);
     }
-    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
+    Ok(read)
 }

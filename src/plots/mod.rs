@@ -7,12 +7,14 @@ mod axis;
 mod canvas;
 pub mod courses;
 pub mod dots;
+pub mod effects;
 pub mod font;
 mod names;
 pub mod palette;
 pub mod scatter;
 pub mod tasters;
 pub mod then_now;
+pub mod together;
 mod words;
 
 use thiserror::Error;

@@ -97,4 +97,19 @@ words! {
         "空心：首次品评。实心：末次品评。变化另有其区间，不含评茶员的偏移。";
     /// Head of the column of changes.
     change: "Change", "变化";
+    /// Low end of effects.
+    falls: "less", "降低";
+    /// High end of effects.
+    rises: "more", "升高";
+    /// What a screen reader is told of an effect that stands out.
+    stands_out: "stands out", "显著";
+    /// How to read effects.
+    effects_read: "Points of the scale from the least to the largest value made. Filled green: stands out among all that were asked (q below .05). Open: not shown, which does not say that nothing is there.",
+        "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有询问的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
+    /// How to read correlations.
+    r_read: "Pearson's r over the lots; the larger the mark, the larger |r|. Filled: rise together. Open: one falls as the other rises.",
+        "各批次间的皮尔逊相关系数 r；图形越大，|r| 越大。实心：同升同降。空心：一升一降。";
+    /// What an outline means.
+    outlined: "Outlined: these lots cannot tell which of them it was (|r| of .9 or more, or joined by a chain of such).",
+        "框内：凭这些批次无法区分是其中哪一项（|r| 达到 .9，或由这样的关系相连）。";
 }

@@ -1,5 +1,6 @@
 //! Revealing: the key is opened, once its digest has been found to be right.
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::book::problem::{Problem, Problems};
@@ -191,14 +192,14 @@ pub fn revealed(book: &Book, name: &str) -> Result<Revealed, BookError> {
 /// # Errors
 /// What is wrong in their files.
 pub fn all_revealed(book: &Book) -> Result<Vec<Revealed>, BookError> {
-    let mut all = Vec::new();
-    for name in book.session_names()? {
-        let session = Session::open(book, &name)?;
-        if session.state == State::Revealed {
-            all.push(joined(&session)?);
-        }
-    }
-    Ok(all)
+    let names = book.session_names()?;
+    let read = |name: &String| {
+        let session = Session::open(book, name)?;
+        (session.state == State::Revealed).then(|| joined(&session)).transpose()
+    };
+    // Beside one another; the first mistake in their order is told, however they end.
+    let all: Vec<Result<Option<Revealed>, BookError>> = names.par_iter().map(read).collect();
+    Ok(all.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
 }
 
 /// The key of a session that may be opened: its digest is right and it fits the plan.

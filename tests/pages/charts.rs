@@ -2,13 +2,16 @@
 
 use blindsteep::plots::courses::courses;
 use blindsteep::plots::dots::dot_rows;
+use blindsteep::plots::effects::effects;
 use blindsteep::plots::scatter::taster_scatter;
 use blindsteep::plots::tasters::taster_rows;
 use blindsteep::plots::then_now::then_now;
+use blindsteep::plots::together::together;
 use blindsteep::plots::{Lang, PlotError, font};
 
 use crate::samples::{
-    course_chart, dot_chart, keep, level, scatter_chart, taster_chart, then_now_chart,
+    course_chart, dot_chart, effects_chart, keep, level, scatter_chart, taster_chart,
+    then_now_chart, together_chart,
 };
 use crate::svg::{assert_reads_well, texts};
 
@@ -320,4 +323,49 @@ fn courses_and_then_and_now_refuse_what_has_no_place() {
     assert!(matches!(then_now(&chart), Err(PlotError::BadNumber { .. })));
     chart.panels[0].rows.clear();
     assert!(matches!(then_now(&chart), Err(PlotError::Empty { .. })));
+}
+
+#[test]
+fn effects_and_what_moved_together_read_well_at_every_size() {
+    let short = |i: usize| format!("wither.hours-{}", i + 1);
+    let long = |i: usize| {
+        format!(
+            "moisture of the withered leaf, wet basis, number {}, or time of withering (the other way round)",
+            i + 1
+        )
+    };
+    let chinese =
+        |i: usize| format!("萎凋叶含水率之{}，或萎凋时间（反向），或嫩叶率，或揉捻总时间", i + 1);
+    let names: [(&str, &dyn Fn(usize) -> String); 3] =
+        [("short", &short), ("long", &long), ("zh", &chinese)];
+    for lang in [Lang::En, Lang::Zh] {
+        for (kind, name) in names {
+            for (lines, terms) in [(1, 1), (2, 8), (5, 13), (11, 20)] {
+                let svg = effects(&effects_chart(lang, lines, terms, name)).expect("draws");
+                keep(&format!("effects-{lang:?}-{lines}x{terms}-{kind}.svg"), svg.as_bytes());
+                assert_reads_well(&svg);
+            }
+            for n in [2, 6, 12, 30] {
+                let svg = together(&together_chart(lang, n, name)).expect("draws");
+                keep(&format!("together-{lang:?}-{n}-{kind}.svg"), svg.as_bytes());
+                assert_reads_well(&svg);
+            }
+        }
+    }
+}
+
+#[test]
+fn effects_and_correlations_that_are_none_are_refused() {
+    let name = |i: usize| format!("p{i}");
+    let mut chart = effects_chart(Lang::En, 2, 4, &name);
+    chart.panels[0].rows[1].estimate = Some(crate::samples::level(f64::NAN, 1.0));
+    assert!(matches!(effects(&chart), Err(PlotError::BadNumber { .. })));
+    chart.panels.iter_mut().flat_map(|p| &mut p.rows).for_each(|r| r.estimate = None);
+    assert!(matches!(effects(&chart), Err(PlotError::Empty { .. })));
+    let mut chart = together_chart(Lang::En, 6, &name);
+    chart.r[3][1] = 1.5;
+    assert!(matches!(together(&chart), Err(PlotError::BadNumber { .. })));
+    chart.r[3].pop();
+    assert!(matches!(together(&chart), Err(PlotError::BadNumber { .. })));
+    assert!(matches!(together(&together_chart(Lang::En, 1, &name)), Err(PlotError::Empty { .. })));
 }

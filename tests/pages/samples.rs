@@ -4,9 +4,11 @@ use std::path::PathBuf;
 
 use blindsteep::plots::courses::{Course, CourseMark, CoursePanel, Courses};
 use blindsteep::plots::dots::{DotRow, DotRows, Panel};
+use blindsteep::plots::effects::{EffectPanel, EffectRow, Effects};
 use blindsteep::plots::scatter::{FittedLine, ScatterPanel, ScatterPoint, TasterScatter};
 use blindsteep::plots::tasters::{TasterPanel, TasterRow, TasterRows};
 use blindsteep::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow};
+use blindsteep::plots::together::Together;
 use blindsteep::plots::{Basis, Estimate, Lang};
 
 /// Leaves a file in `target/tmp/pages`.
@@ -261,5 +263,68 @@ pub fn then_now_chart(lang: Lang, n_rows: usize, term: &dyn Fn(usize) -> String)
             rows: rows.collect(),
         }],
         footnotes: Vec::new(),
+    }
+}
+
+/// Effects of `n_lines` parameters on `n_terms` terms; values follow a fixed pattern.
+pub fn effects_chart(
+    lang: Lang,
+    n_lines: usize,
+    n_terms: usize,
+    name: &dyn Fn(usize) -> String,
+) -> Effects {
+    let panels = (0..n_lines)
+        .map(|i| EffectPanel {
+            label: name(i),
+            range: if lang == Lang::En { "12 to 17 h".into() } else { "12 至 17 h".into() },
+            rows: (0..n_terms)
+                .map(|t| {
+                    let (en, _, _, zh) = TERMS[t % TERMS.len()];
+                    let word = if lang == Lang::En { en } else { zh };
+                    let value = ((t * 7 + i * 5) % 13) as f64 * 0.3 - 1.8;
+                    EffectRow {
+                        label: if t < TERMS.len() { word.into() } else { format!("{word} {t}") },
+                        estimate: (t != 3 || i != 0)
+                            .then(|| level(value, if i == 1 { 4.0 } else { 0.5 })),
+                        shown: value.abs() > 1.0,
+                    }
+                })
+                .collect(),
+        })
+        .collect();
+    Effects {
+        lang,
+        title: if lang == Lang::En {
+            "Which step did it?".into()
+        } else {
+            "是哪一步工艺造成的？".into()
+        },
+        subtitle: String::new(),
+        basis: basis(lang),
+        panels,
+        footnotes: vec![],
+    }
+}
+
+/// Correlations of `n` columns, the first three and the last two of one group each.
+pub fn together_chart(lang: Lang, n: usize, name: &dyn Fn(usize) -> String) -> Together {
+    let mut groups = vec![1; n];
+    if n > 5 {
+        groups = [&[3][..], &vec![1; n - 5], &[2]].concat();
+    }
+    Together {
+        lang,
+        title: if lang == Lang::En {
+            "What moved together?".into()
+        } else {
+            "哪些一起变化？".into()
+        },
+        subtitle: String::new(),
+        columns: (0..n).map(name).collect(),
+        r: (0..n)
+            .map(|i| (0..i).map(|j| ((i * 5 + j * 3) % 21) as f64 / 10.0 - 1.0).collect())
+            .collect(),
+        groups,
+        footnotes: vec![],
     }
 }
