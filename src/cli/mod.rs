@@ -1,6 +1,7 @@
 //! The command line: one file a command. Only here and in the pages of the desk are results
 //! printed and errors turned into words and exit codes.
 
+mod age;
 mod agree;
 mod asked;
 mod begin;
@@ -50,6 +51,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Which lots differ?
     Compare(compare::CompareArgs),
+    /// How do stored lots move?
+    Age(age::AgeArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -190,5 +193,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
+        Command::Age(args) => age::run(&args, context),
     }
 }

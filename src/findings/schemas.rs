@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
 
@@ -9,6 +10,7 @@ use super::compare::Compare;
 #[must_use]
 pub fn all() -> Vec<(&'static str, Value)> {
     vec![
+        ("age-1.schema.json", schemars::schema_for!(Age).into()),
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
     ]
