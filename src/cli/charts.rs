@@ -32,7 +32,7 @@ pub fn words(scores: &Scores, language: Language) -> Words {
         let ends = ends.map(|[low, high]| (low.clone(), high.clone()));
         (t.id.clone(), (t.labels.or(key, &t.id).to_owned(), ends))
     });
-    Words { lang, terms: terms.collect() }
+    Words { lang, terms: terms.collect(), ..Words::default() }
 }
 
 /// Writes each chart into a folder, which is made if it is not there; a chart of an earlier run

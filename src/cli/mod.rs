@@ -9,6 +9,7 @@ mod charts;
 mod check;
 mod compare;
 mod demo;
+mod link;
 mod lot;
 mod lot_text;
 mod session;
@@ -53,6 +54,8 @@ enum Command {
     Compare(compare::CompareArgs),
     /// How do stored lots move?
     Age(age::AgeArgs),
+    /// Which step of the making did it?
+    Link(link::LinkArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -194,5 +197,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
         Command::Age(args) => age::run(&args, context),
+        Command::Link(args) => link::run(&args, context),
     }
 }

@@ -8,9 +8,12 @@ use super::{Context, Failure};
 use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
 use crate::session::{Revealed, revealed};
 
+/// What the flags of a plain table stand under.
+pub const HEADING: &str = "A plain table instead of sessions";
+
 /// A plain table and what its columns mean.
 #[derive(Debug, Args)]
-#[command(next_help_heading = "A plain table instead of sessions")]
+#[command(next_help_heading = HEADING)]
 pub struct TableArgs {
     /// The table: CSV with a header line
     #[arg(long, value_name = "FILE")]
@@ -80,6 +83,18 @@ fn decimal(text: &str) -> Result<char, String> {
 }
 
 impl TableArgs {
+    /// Whether a table is named.
+    #[must_use]
+    pub fn is_given(&self) -> bool {
+        self.table.is_some()
+    }
+
+    /// The columns that name the lot, the sign between cells and the one before decimals.
+    #[must_use]
+    pub fn shape(&self) -> (&[String], Option<char>, Option<char>) {
+        (&self.lot, self.delimiter, self.decimal)
+    }
+
     /// The scores of the table; `None` if no table is named.
     ///
     /// # Errors

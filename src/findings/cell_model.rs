@@ -5,13 +5,12 @@ use std::sync::Arc;
 
 use blindsteep_stats::mixed::{Contrast, Factor, FixedPart, MixedError, RandomTerm};
 
-use super::panel_model::{self, BREW, FLIGHT, Panel, Prepared, TASTER, factor};
+use super::panel_model::{self, BREW, FLIGHT, Panel, Prepared, SESSION_TASTER, TASTER, factor};
 use super::{Answer, listed};
 use crate::scores::{TermScores, cross};
 
 const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
-const SESSION_TASTER: &str = "session × taster";
 
 /// A sample in a session, brewed by one recipe.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]

@@ -9,6 +9,7 @@ pub mod compare;
 pub mod guesses;
 pub mod habits;
 pub mod iccs;
+pub mod link;
 mod panel_model;
 pub mod reasons;
 pub mod schemas;

@@ -24,7 +24,21 @@ pub const LOT_TASTER: &str = "lot × taster";
 const SESSION: &str = "session";
 pub const FLIGHT: &str = "flight";
 pub const BREW: &str = "brew";
+pub const SESSION_TASTER: &str = "session × taster";
+const BATCH: &str = "lots of a session";
 pub const RESIDUAL: &str = "residual";
+
+/// What stands in the place of the lots where scores are linked to the making.
+#[derive(Debug, Clone, Default)]
+pub struct Linked {
+    /// The parameters, one value a row; 0 in rows of a reference.
+    pub columns: Vec<(String, Vec<f64>)>,
+    /// Each reference's rows as 1.
+    pub references: Vec<(String, Vec<f64>)>,
+    /// What lots of one session share beyond its level, where a reference tells the two apart:
+    /// the session of each lot, one level more for the references.
+    pub batch: Option<Factor>,
+}
 
 /// A fitted model with its story.
 #[derive(Debug)]
@@ -114,6 +128,18 @@ pub fn brews(t: &TermScores) -> Brews {
 /// this layout is left out and said.
 #[must_use]
 pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
+    fit_with(t, lots, &Linked::default())
+}
+
+/// Fits the model in which parameters stand for the lots: as [`fit`] with random lots, and fixed
+/// the parameters, in the order in which they are given, and the references. Each taster's own
+/// level in each session is random too.
+#[must_use]
+pub fn fit_linked(t: &TermScores, linked: &Linked) -> Answer<Panel> {
+    fit_with(t, Lots::Random, linked)
+}
+
+fn fit_with(t: &TermScores, lots: Lots, linked: &Linked) -> Answer<Panel> {
     let n = t.values.len();
     if n == 0 {
         return Answer::unknown("there is no score");
@@ -133,6 +159,10 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
             FixedPart::intercept(n)
         }
     };
+    for (name, column) in linked.columns.iter().chain(&linked.references) {
+        fixed = fixed.with_column(name, column.clone());
+        fixed_words.push(name.clone());
+    }
     for (name, words, plural) in [("recipe", &t.recipe, "recipes"), ("steep", &t.steep, "steeps")] {
         if let Some(w) = words.as_ref().filter(|w| w.names.len() > 1) {
             fixed = fixed.with_factor(name, &factor(w), &w.names);
@@ -165,6 +195,15 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
         } else {
             random.push(RandomTerm::new(LOT_TASTER, cell));
         }
+    }
+    if let (false, Some(s), Some(w)) = (linked.columns.is_empty(), &t.session, &t.taster)
+        && s.names.len() > 1
+        && w.names.len() > 1
+    {
+        offered.push(RandomTerm::new(SESSION_TASTER, Factor::cross(&factor(s), &factor(w))));
+    }
+    if let Some(batch) = &linked.batch {
+        offered.push(RandomTerm::new(BATCH, batch.clone()));
     }
     if let Some(f) = t.flight.as_ref() {
         let sessions = t.session.as_ref().map_or(1, |s| s.names.len());
@@ -320,7 +359,7 @@ pub(crate) fn factor(w: &Words) -> Factor {
 }
 
 /// Whether all levels of two factors hang together through rows that share them.
-fn hang_together(a: &Words, b: &Words) -> bool {
+pub(crate) fn hang_together(a: &Words, b: &Words) -> bool {
     let n = a.names.len();
     let mut parent: Vec<usize> = (0..n + b.names.len()).collect();
     fn root(parent: &mut [usize], mut at: usize) -> usize {

@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
+use super::link::Link;
 
 /// The schemas by their file names in `schemas/`.
 #[must_use]
@@ -13,5 +14,6 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("age-1.schema.json", schemars::schema_for!(Age).into()),
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
+        ("link-1.schema.json", schemars::schema_for!(Link).into()),
     ]
 }

@@ -52,6 +52,47 @@ pub struct TermScores {
 }
 
 impl TermScores {
+    /// The rows that are kept, in their order; each row's lot may be given another name.
+    #[must_use]
+    pub fn only(&self, keep: &[bool], lot: impl Fn(&str) -> String) -> Self {
+        let rows: Vec<usize> = (0..self.values.len()).filter(|r| keep[*r]).collect();
+        let words = |w: &Words| {
+            let codes = rows.iter().map(|r| w.codes[*r]).collect();
+            compact(codes, &w.names)
+        };
+        let renamed: Vec<String> = self.lot.names.iter().map(|n| lot(n)).collect();
+        let mut names = renamed.clone();
+        names.sort_by(|a, b| by_nature(a, b));
+        names.dedup();
+        let place = |code: u32| {
+            let at = names.iter().position(|n| *n == renamed[code as usize]);
+            u32::try_from(at.unwrap_or_default()).unwrap_or_default()
+        };
+        let numbers = |n: &Vec<f64>| -> Vec<f64> { rows.iter().map(|r| n[*r]).collect() };
+        let lots: Vec<u32> = rows.iter().map(|r| place(self.lot.codes[*r])).collect();
+        Self {
+            term: self.term.clone(),
+            values: numbers(&self.values),
+            lot: compact(lots, &names).unwrap_or(Words { codes: Vec::new(), names: Vec::new() }),
+            taster: self.taster.as_ref().and_then(words),
+            replicate: self.replicate.as_ref().and_then(words),
+            session: self.session.as_ref().and_then(words),
+            flight: self.flight.as_ref().and_then(words),
+            cup: self.cup.as_ref().and_then(words),
+            brew: self.brew.as_ref().and_then(words),
+            recipe: self.recipe.as_ref().and_then(words),
+            steep: self.steep.as_ref().and_then(words),
+            previous_lot: self
+                .previous_lot
+                .as_ref()
+                .map(|p| rows.iter().map(|r| p[*r].clone()).collect()),
+            position: self.position.as_ref().map(numbers),
+            month: self.month.as_ref().map(numbers),
+            labels: self.labels.clone(),
+            n_excluded: self.n_excluded,
+        }
+    }
+
     /// Labels and rows in an order of their own, so that no result depends on the order in which
     /// lines stand in a file.
     pub(super) fn put_in_order(&mut self) {

@@ -170,7 +170,7 @@ fn missing_flag(file: &TableFile, flag: &str, what: &str) -> TableError {
     }
 }
 
-fn listed(names: &[String]) -> String {
+pub(super) fn listed(names: &[String]) -> String {
     const MOST: usize = 30;
     let shown: Vec<&str> = names.iter().take(MOST).map(String::as_str).collect();
     let more = names.len().saturating_sub(MOST);
@@ -179,7 +179,11 @@ fn listed(names: &[String]) -> String {
 
 /// The columns of a flag that may name several: each word is a column as it stands, or else
 /// several with commas between them.
-fn several(file: &TableFile, flag: &str, words: &[String]) -> Result<Vec<usize>, TableError> {
+pub(super) fn several(
+    file: &TableFile,
+    flag: &str,
+    words: &[String],
+) -> Result<Vec<usize>, TableError> {
     let mut found = Vec::new();
     for word in words {
         if file.header.contains(word) {
@@ -204,7 +208,7 @@ fn several(file: &TableFile, flag: &str, words: &[String]) -> Result<Vec<usize>,
     Ok(once)
 }
 
-fn column(file: &TableFile, flag: &str, name: &str) -> Result<usize, TableError> {
+pub(super) fn column(file: &TableFile, flag: &str, name: &str) -> Result<usize, TableError> {
     let mut places = file.header.iter().enumerate().filter(|(_, h)| *h == name.trim());
     let flag_error = |at: usize, found: String, mend: String| {
         TableError::Flag(Box::new(Problem::new(
@@ -531,11 +535,11 @@ impl Reading<'_> {
     }
 }
 
-fn is_gap(cell: &str) -> bool {
+pub(super) fn is_gap(cell: &str) -> bool {
     cell.is_empty() || cell == "NA"
 }
 
-fn read_number(cell: &str, decimal: char) -> Option<f64> {
+pub(super) fn read_number(cell: &str, decimal: char) -> Option<f64> {
     let parsed: f64 = if decimal == '.' {
         cell.parse().ok()?
     } else if cell.contains('.') {
@@ -557,7 +561,7 @@ fn mend_number(cell: &str, decimal: char, term: &str) -> String {
     format!("correct the cell; if {term} is a category, add --scale {term}=nominal")
 }
 
-fn clip(cell: &str) -> String {
+pub(super) fn clip(cell: &str) -> String {
     if cell.chars().count() > 60 {
         format!("{}…", cell.chars().take(57).collect::<String>())
     } else {

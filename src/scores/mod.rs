@@ -7,6 +7,8 @@
 mod columns;
 mod from_revealed;
 mod from_table;
+mod makings;
+mod makings_table;
 mod options;
 mod table_file;
 mod times;
@@ -22,6 +24,8 @@ use serde::Serialize;
 pub use columns::{TermScores, Words, by_nature, cross};
 pub use from_revealed::{SessionsError, WHATEVER_AGE, from_revealed};
 pub use from_table::from_table;
+pub use makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
+pub use makings_table::makings_from_table;
 pub use options::{TableError, TableOptions};
 pub use times::{Before, LotTimes, SampleTime};
 

@@ -12,6 +12,7 @@
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
 //! * [`tasters`]: each taster against the others.
+//! * [`links`], [`permute`]: what moves together, and what the scores follow.
 
 pub mod alpha;
 pub mod anova;
@@ -20,8 +21,10 @@ pub mod dist;
 pub mod icc;
 pub mod kendall;
 mod least_squares;
+pub mod links;
 pub mod mixed;
 pub mod multiple;
+pub mod permute;
 pub mod range;
 pub mod rng;
 mod special;

@@ -5,4 +5,5 @@ pub mod agree;
 pub mod charts;
 pub mod compare;
 pub mod json;
+pub mod link;
 pub(crate) mod text;

@@ -7,6 +7,7 @@ mod agreement;
 mod anova;
 mod cases;
 mod invented;
+mod links;
 mod mixed;
 mod mixed_layouts;
 mod mixed_searches;

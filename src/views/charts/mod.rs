@@ -3,6 +3,7 @@
 mod age;
 
 pub use age::age;
+mod link;
 
 use std::collections::BTreeMap;
 
@@ -14,6 +15,8 @@ use crate::findings::{Answer, Estimate};
 use crate::plots::dots::{DotRow, DotRows, Panel, dot_rows};
 use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
 use crate::plots::{self, Basis, Lang, PlotError};
+
+pub use link::link;
 
 /// A chart with the name of its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,9 +34,22 @@ pub struct Words {
     pub lang: Lang,
     /// For a term's id its name and the words at the ends of its scale, where there are any.
     pub terms: BTreeMap<String, (String, Option<(String, String)>)>,
+    /// For a parameter's id, or `id=category`, its name.
+    pub parameters: BTreeMap<String, String>,
 }
 
 impl Words {
+    /// The same words with names of parameters.
+    #[must_use]
+    pub fn with_parameters(mut self, parameters: BTreeMap<String, String>) -> Self {
+        self.parameters = parameters;
+        self
+    }
+
+    fn parameter(&self, id: &str) -> String {
+        self.parameters.get(id).cloned().unwrap_or_else(|| id.to_owned())
+    }
+
     fn name(&self, id: &str) -> String {
         self.terms.get(id).map_or_else(|| id.to_owned(), |(name, _)| name.clone())
     }

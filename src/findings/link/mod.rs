@@ -1,0 +1,205 @@
+//! Which step did it? From the cup back to the making.
+//!
+//! The unit is the lot, at one age: its first tasting. What moved together in the making is said
+//! first, and named together for ever after; effects come from one mixed model a term.
+
+mod columns;
+mod effects;
+mod exchange;
+mod rows;
+mod sentences;
+
+use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::agree::{Exclusion, exclusions, opinions};
+use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
+use crate::scores::{Makings, ScaleKind, Scores, Source};
+
+pub use columns::{Line, Member, MovesTogether, ParameterMade};
+pub use effects::{Effect, EffectTest};
+pub use exchange::Permutation;
+pub use rows::LinkedLot;
+
+use columns::Together;
+
+/// Parameters whose |r| reaches this are not told apart.
+pub const NEAR: f64 = 0.9;
+/// A parameter whose variance inflation reaches this has no effect of its own.
+pub const INFLATED: f64 = 10.0;
+/// With fewer degrees of freedom left between lots, parameters are looked at one at a time.
+pub const LEAST_DF: f64 = 3.0;
+
+/// What is asked, and of what.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, JsonSchema)]
+pub struct Wish {
+    /// The parameters asked about; none: all.
+    pub only: Vec<String>,
+    /// The terms asked about; none: all.
+    pub about: Vec<String>,
+    /// Samples that stayed the same and join the sessions, beside those the sessions know.
+    pub references: Vec<String>,
+}
+
+/// Something that was left out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct LeftOut {
+    /// A lot, a parameter or a term.
+    pub kind: String,
+    /// Which.
+    pub name: String,
+    /// Why.
+    pub reason: String,
+    /// The lots for which, if not for all.
+    pub lots: Vec<String>,
+}
+
+/// How parameters were put into the models.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Adjusted {
+    /// All lines in one model: each effect is adjusted for the others.
+    Together,
+    /// One line a model: effects are not adjusted for one another.
+    OneAtATime,
+}
+
+/// The finding.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Link {
+    /// "link/1".
+    pub schema: String,
+    /// Where the scores come from.
+    pub source: Source,
+    /// Where the making comes from.
+    pub making: String,
+    /// How the analysis was made.
+    pub settings: Settings,
+    /// What was asked.
+    pub wish: Wish,
+    /// The lots that were linked, each at its first tasting.
+    pub lots: Vec<LinkedLot>,
+    /// Samples that join the sessions.
+    pub references: Vec<String>,
+    /// All tasters; none if each row is a lot's mean.
+    pub tasters: Vec<String>,
+    /// Scores used, the references' among them.
+    pub n_scores: usize,
+    /// Whether there are so few tasters that these are individual opinions.
+    pub individual_opinions: bool,
+    /// The answer in sentences.
+    pub sentences: Vec<String>,
+    /// What to keep in mind, in sentences.
+    pub cautions: Vec<String>,
+    /// The parameters that varied.
+    pub parameters: Vec<ParameterMade>,
+    /// All pairs of columns.
+    pub together: Vec<MovesTogether>,
+    /// What effects are asked of: each line a column, or several that are not told apart.
+    pub lines: Vec<Line>,
+    /// Whether effects are adjusted for one another.
+    pub adjusted: Answer<Adjusted>,
+    /// Pairs of term and line that were asked: the false discovery rate is over these.
+    pub n_asked: usize,
+    /// Term by term.
+    pub terms: Vec<LinkedTerm>,
+    /// What was left out, with the reason.
+    pub left_out: Vec<LeftOut>,
+    /// Scores that were left out and why.
+    pub exclusions: Vec<Exclusion>,
+}
+
+/// One term.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LinkedTerm {
+    /// The term.
+    pub term: String,
+    /// Its scale.
+    pub scale: ScaleKind,
+    /// Lots scored.
+    pub n_lots: usize,
+    /// Scores used.
+    pub n_scores: usize,
+    /// The model; where effects are taken one at a time, that of the first line.
+    pub model: Answer<Model>,
+    /// Adjusted means of the lots, in the order of `lots`.
+    pub lot_means: Answer<Vec<LotMean>>,
+    /// The effects, in the order of `lines`.
+    pub effects: Vec<Effect>,
+}
+
+/// The level of a lot in a term.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LotMean {
+    /// The lot.
+    pub lot: String,
+    /// Its mean, adjusted for tasters and sessions.
+    pub mean: f64,
+}
+
+/// Answers the question.
+#[must_use]
+pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings) -> Link {
+    let mut left_out = Vec::new();
+    let picked = rows::pick(scores, makings, wish, &mut left_out);
+    let Together { parameters, columns, together, lines, adjusted, hidden } =
+        columns::together(&picked, makings, wish, &mut left_out);
+    let asked: Vec<&rows::TermRows> = picked
+        .terms
+        .iter()
+        .filter(|t| {
+            let wanted = wish.about.is_empty() || wish.about.contains(&t.scores.term.id);
+            let line = matches!(t.scores.term.scale, ScaleKind::Line | ScaleKind::Ordered);
+            if wanted && !line {
+                left_out.push(LeftOut {
+                    kind: "term".to_owned(),
+                    name: t.scores.term.id.clone(),
+                    reason: "ticks and categories have no mean that could rise with a parameter"
+                        .to_owned(),
+                    lots: Vec::new(),
+                });
+            }
+            wanted && line
+        })
+        .collect();
+    let design = effects::Design { picked: &picked, columns: &columns, lines: &lines };
+    let mut terms: Vec<LinkedTerm> = asked
+        .par_iter()
+        .with_max_len(1)
+        .map(|t| effects::of_term(t, &design, &adjusted, settings))
+        .collect();
+    let n_asked = effects::discovery(&mut terms);
+    let tasters = scores.words("taster");
+    let mut finding = Link {
+        schema: "link/1".to_owned(),
+        source: scores.source.clone(),
+        making: makings.source.clone(),
+        settings: *settings,
+        wish: wish.clone(),
+        individual_opinions: !tasters.is_empty() && tasters.len() <= FEW_TASTERS,
+        cautions: opinions(tasters.len()).into_iter().collect(),
+        n_scores: terms.iter().map(|t| t.n_scores).sum(),
+        lots: picked.lots,
+        references: picked.references,
+        tasters,
+        sentences: Vec::new(),
+        parameters,
+        together,
+        lines,
+        adjusted,
+        n_asked,
+        terms,
+        left_out,
+        exclusions: exclusions(scores),
+    };
+    finding.sentences = sentences::of(&finding);
+    let more = sentences::cautions(&finding, makings, &picked.notes, &hidden);
+    finding.cautions.extend(more);
+    finding
+}
+
+/// An interval from an estimate, its standard error and a quantile of t.
+fn interval(value: f64, se: f64, t: f64) -> Answer<Estimate> {
+    Estimate::of(value, value - t * se, value + t * se)
+}

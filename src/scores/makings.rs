@@ -1,0 +1,74 @@
+//! How the lots were made, as the scores are linked to it: one value a lot and parameter. It comes
+//! from a book or from any plain table with one row a lot.
+
+use std::collections::BTreeMap;
+
+/// A value of a parameter, as it can be put into a model.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Made {
+    /// A number, in the parameter's unit.
+    Number(f64),
+    /// A category, by its name.
+    Category(String),
+    /// Yes or no.
+    YesNo(bool),
+}
+
+/// A value with what is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MadeValue {
+    /// The value.
+    pub value: Made,
+    /// Whether it, or anything that it was worked out from, was estimated.
+    pub estimated: bool,
+}
+
+/// A parameter of making, with its value for each lot that has one.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct MadeParameter {
+    /// Its id.
+    pub id: String,
+    /// The unit of its numbers.
+    pub unit: Option<String>,
+    /// How it is worked out, in words, if it is.
+    pub derived_from: Option<String>,
+    /// Its values by lot.
+    pub values: BTreeMap<String, MadeValue>,
+}
+
+/// A parameter that is not taken, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotTaken {
+    /// Its id.
+    pub id: String,
+    /// Why, in words.
+    pub reason: String,
+}
+
+/// How all lots were made.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Makings {
+    /// Where it was read, in words.
+    pub source: String,
+    /// All lots of which something is known.
+    pub lots: Vec<String>,
+    /// When each was made, in months on the time axis of the scores, where it is known.
+    pub made: BTreeMap<String, f64>,
+    /// The parameters, in their order.
+    pub parameters: Vec<MadeParameter>,
+    /// Those not taken.
+    pub not_taken: Vec<NotTaken>,
+    /// What to know about them, in sentences.
+    pub notes: Vec<String>,
+}
+
+impl Makings {
+    /// The parameter of an id, which is added at the end if it is new.
+    pub(super) fn parameter(&mut self, id: &str) -> &mut MadeParameter {
+        let at = self.parameters.iter().position(|p| p.id == id).unwrap_or_else(|| {
+            self.parameters.push(MadeParameter { id: id.to_owned(), ..MadeParameter::default() });
+            self.parameters.len() - 1
+        });
+        &mut self.parameters[at]
+    }
+}

@@ -1,0 +1,281 @@
+//! `link` in the terminal: the answer in sentences, what moved together, then effects term by term.
+
+use super::agree::{basis, cautions, left_out, model_words};
+use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
+use crate::findings::Answer;
+use crate::findings::link::{Adjusted, Effect, Line, Link, LinkedTerm};
+
+/// So many pairs are shown; the others are in the JSON.
+const MOST_PAIRS: usize = 20;
+/// Pairs below this are not shown, unless they are the largest there are.
+const LEAST_R: f64 = 0.5;
+
+/// The whole text.
+#[must_use]
+pub fn text(f: &Link) -> String {
+    let mut out = String::from("Which step did it?\n");
+    out.push_str(&basis(&f.source, f.lots.len(), f.tasters.len(), f.n_scores, 0));
+    out.push_str(&paragraph(&format!("Making: {}.", f.making), "", "  "));
+    out.push('\n');
+    for s in &f.sentences {
+        out.push_str(&paragraph(s, "", "  "));
+    }
+    out.push_str(&cautions(&f.cautions, &f.source));
+    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&made(f));
+    out.push_str(&together(f));
+    out.push_str(&lines(f));
+    for t in &f.terms {
+        out.push_str(&term(t, f));
+    }
+    out.push_str(&aside(f));
+    out.push_str(&models(f));
+    out
+}
+
+fn made(f: &Link) -> String {
+    let mut t = Table::new(&[
+        ("parameter", Side::Left),
+        ("made", Side::Right),
+        ("lots", Side::Right),
+        ("estimated", Side::Right),
+        ("", Side::Wrapped),
+    ]);
+    for p in &f.parameters {
+        let range = match (p.min.known(), p.max.known()) {
+            (Some(low), Some(high)) => {
+                let unit = p.unit.known().map_or_else(String::new, |u| format!(" {u}"));
+                format!("{} to {}{unit}", short(*low), short(*high))
+            }
+            _ => dash(),
+        };
+        let words = match (p.categories.known(), p.derived_from.known()) {
+            (Some(all), _) => {
+                let all: Vec<String> =
+                    all.iter().map(|c| format!("{} {}", c.category, c.n)).collect();
+                all.join(", ")
+            }
+            (None, Some(how)) => how.clone(),
+            (None, None) => String::new(),
+        };
+        let n = p.n.to_string();
+        t.row(vec![p.parameter.clone(), range, n, p.n_estimated.to_string(), words]);
+    }
+    if t.is_empty() {
+        return String::new();
+    }
+    format!("{}{}", heading("How much each parameter varied"), t.show())
+}
+
+fn short(x: f64) -> String {
+    let text = number(x, 2);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+fn together(f: &Link) -> String {
+    let mut pairs: Vec<_> = f.together.iter().collect();
+    // Equal but for rounding: the order of the parameters.
+    let size = |r: f64| (r.abs() * 1e9).round();
+    pairs.sort_by(|a, b| size(b.r).total_cmp(&size(a.r)));
+    let n_shown = pairs.iter().filter(|p| p.r.abs() >= LEAST_R).count().clamp(3, MOST_PAIRS);
+    let mut t = Table::new(&[
+        ("parameter", Side::Left),
+        ("and", Side::Left),
+        ("r", Side::Right),
+        ("of ranks", Side::Right),
+        ("p of ranks", Side::Right),
+        ("", Side::Left),
+    ]);
+    for p in pairs.iter().take(n_shown) {
+        t.row(vec![
+            p.a.clone(),
+            p.b.clone(),
+            number(p.r, 2),
+            or_dash(&p.spearman, |s| number(*s, 2)),
+            or_dash(&p.spearman_p, |p| p_value(*p)),
+            (if p.near { "not told apart" } else { "" }).to_owned(),
+        ]);
+    }
+    if t.is_empty() {
+        return String::new();
+    }
+    let mut out = heading("What moved together");
+    out.push_str(&t.show());
+    let rest = pairs.len().saturating_sub(n_shown);
+    if rest > 0 {
+        let text =
+            format!("and {} with less: --json", crate::findings::count(rest, "pair", "pairs"));
+        out.push_str(&paragraph(&text, "  ", "    "));
+    }
+    out
+}
+
+fn lines(f: &Link) -> String {
+    let mut t = Table::new(&[
+        ("line", Side::Left),
+        ("inflation", Side::Right),
+        ("varies between", Side::Left),
+        ("not told apart from", Side::Wrapped),
+    ]);
+    for l in &f.lines {
+        let mut with: Vec<String> = l.members.iter().skip(1).map(|m| m.column.clone()).collect();
+        if !l.not_told_from.is_empty() {
+            let verb = if l.has_effect { "may be the work of" } else { "no effect of its own:" };
+            with.push(format!("{verb} {}", l.not_told_from.join(" and ")));
+        }
+        t.row(vec![
+            l.line.clone(),
+            or_dash(&l.inflation, |v| number(*v, 1)),
+            l.varies_between.clone(),
+            if with.is_empty() { dash() } else { with.join("; ") },
+        ]);
+    }
+    if t.is_empty() {
+        return String::new();
+    }
+    let mut out = heading("What can be asked");
+    out.push_str(&t.show());
+    if let Some(Answer::Unknown(u)) =
+        f.lines.iter().map(|l| &l.inflation).find(|v| v.known().is_none())
+        && f.adjusted.known() == Some(&Adjusted::Together)
+    {
+        out.push_str(&paragraph(&format!("– inflation: {}.", u.reason), "  ", "    "));
+    }
+    out
+}
+
+fn term(term: &LinkedTerm, f: &Link) -> String {
+    let percent = number(100.0 * f.settings.level, 0);
+    let limits = format!("{percent}% limits");
+    let mut t = Table::new(&[
+        ("line", Side::Left),
+        ("per unit", Side::Right),
+        ("over the range", Side::Right),
+        (&limits, Side::Right),
+        ("df", Side::Right),
+        ("p", Side::Right),
+        ("q", Side::Right),
+        ("by exchange", Side::Right),
+    ]);
+    let mut why: Vec<(String, Vec<String>)> = Vec::new();
+    let mut note = |reason: &str, line: &str| match why.iter_mut().find(|w| w.0 == reason) {
+        Some(known) => known.1.push(line.to_owned()),
+        None => why.push((reason.to_owned(), vec![line.to_owned()])),
+    };
+    for (e, l) in term.effects.iter().zip(&f.lines) {
+        t.row(row(e, l));
+        if let Some(reason) = e.test.reason() {
+            note(reason, &e.line);
+        } else if let Some(reason) = e.permutation.reason() {
+            note(&format!("by exchange: {reason}"), &e.line);
+        }
+    }
+    let mut out = heading(&format!(
+        "{}: {}, {}",
+        term.term,
+        crate::findings::count(term.n_lots, "lot", "lots"),
+        crate::findings::count(term.n_scores, "score", "scores")
+    ));
+    if let Some(reason) = term.model.reason() {
+        out.push_str(&paragraph(&format!("– {reason}."), "  ", "    "));
+        return out;
+    }
+    out.push_str(&t.show());
+    for (reason, lines) in why {
+        out.push_str(&paragraph(&format!("– {}: {reason}.", lines.join(", ")), "  ", "    "));
+    }
+    out
+}
+
+fn row(e: &Effect, l: &Line) -> Vec<String> {
+    let mut name = l.line.clone();
+    if l.members.len() > 1 || !l.not_told_from.is_empty() {
+        name.push_str(" *");
+    }
+    vec![
+        name,
+        or_dash(&e.per_unit, |x| number(x.value, 3)),
+        or_dash(&e.over_range, |x| number(x.value, 2)),
+        or_dash(&e.over_range, |x| format!("{} to {}", number(x.lower, 2), number(x.upper, 2))),
+        or_dash(&e.test, |t| number(t.df, 1)),
+        or_dash(&e.test, |t| p_value(t.p_value)),
+        or_dash(&e.q_value, |q| p_value(*q)),
+        or_dash(&e.permutation, |p| p_value(p.p_value)),
+    ]
+}
+
+/// What was left out of the question itself.
+fn aside(f: &Link) -> String {
+    let mut out = String::new();
+    let mut seen: Vec<(String, Vec<String>)> = Vec::new();
+    for l in &f.left_out {
+        let of = if l.lots.is_empty() {
+            l.reason.clone()
+        } else {
+            format!("{} ({})", l.reason, l.lots.join(", "))
+        };
+        let key = format!("{}\u{0}{of}", l.kind);
+        match seen.iter_mut().find(|s| s.0 == key) {
+            Some(known) => known.1.push(l.name.clone()),
+            None => seen.push((key, vec![l.name.clone()])),
+        }
+    }
+    if !seen.is_empty() {
+        out.push_str(&heading("Not linked"));
+    }
+    for (key, names) in seen {
+        if let Some((kind, reason)) = key.split_once('\u{0}') {
+            let kind = if names.len() > 1 { format!("{kind}s") } else { kind.to_owned() };
+            let text = format!("{kind} {}: {reason}.", names.join(", "));
+            out.push_str(&paragraph(&text, "  - ", "    "));
+        }
+    }
+    out
+}
+
+fn models(f: &Link) -> String {
+    let mut out = heading("How it was computed");
+    let mut t = Table::new(&[("term", Side::Left), ("model and variances", Side::Wrapped)]);
+    for term in &f.terms {
+        t.row(vec![term.term.clone(), model_words(&term.model)]);
+    }
+    if !t.is_empty() {
+        out.push_str(&t.show());
+    }
+    let mut how =
+        "REML; degrees of freedom by Satterthwaite, but never more than lots (or sessions, \
+                   for what varies between them) leave beside the parameters. q: false discovery \
+                   rate over all "
+            .to_owned();
+    how.push_str(&format!("{} asked (Benjamini and Hochberg). ", f.n_asked));
+    how.push_str("By exchange: ");
+    let mut exchanged: Vec<String> = Vec::new();
+    for p in f.terms.iter().flat_map(|t| &t.effects).filter_map(|e| e.permutation.known()) {
+        let text = format!(
+            "{}, {} {}, smallest possible p {}",
+            p.exchanged,
+            if p.all { "all" } else { "with the observed" },
+            p.n_arrangements,
+            p_value(p.smallest_p)
+        );
+        if !exchanged.contains(&text) {
+            exchanged.push(text);
+        }
+    }
+    if exchanged.is_empty() {
+        how.push_str("nothing could be exchanged");
+    } else {
+        how.push_str(&exchanged.join("; "));
+        how.push_str(" (Freedman and Lane)");
+    }
+    how.push_str(
+        ". * not told apart from others, see above. Every number, and the reason for every \
+                  dash: --json.",
+    );
+    out.push_str(&paragraph(&how, "  ", "  "));
+    out
+}
