@@ -71,7 +71,7 @@ fn clock(day: Day, time: &str) -> Moment {
 }
 
 /// When a lot was made: the lots of a season are made a day after each other.
-fn made(lot: &Making) -> Day {
+pub(super) fn made(lot: &Making) -> Day {
     let first = LOTS.iter().filter(|l| l.month == lot.month).map(|l| l.number).min();
     day_of(f64::from(lot.month), i64::from(lot.number - first.unwrap_or(lot.number)))
 }
@@ -83,7 +83,7 @@ pub(super) fn session_day(session: &SessionTruth, flight: usize) -> Day {
 }
 
 /// The day on which a lot was first tasted, after which it is split.
-fn first_tasted(number: u32) -> Option<Day> {
+pub(super) fn first_tasted(number: u32) -> Option<Day> {
     SESSIONS
         .iter()
         .find(|s| s.flights.iter().any(|f| f.iter().any(|(n, _)| *n == number)))
@@ -368,7 +368,7 @@ fn asks_for_guesses(session: &SessionTruth) -> bool {
         })
 }
 
-fn served_of(lot: &str, arm: &str) -> Served {
+pub(super) fn served_of(lot: &str, arm: &str) -> Served {
     let number = LOTS.iter().map(|l| l.number).find(|n| lot_id(*n) == lot).unwrap_or(0);
     let store = match arm {
         "dry" => Store::Dry,

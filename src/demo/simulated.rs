@@ -2,17 +2,24 @@
 //! what the analysis says covers what was planted. Bitter and astringent, hue, ticks and faults
 //! aside, the same draws as the book's; only the serving orders are plain permutations.
 
-use super::book::{REFERENCE, ages, lot_id, sample_id, session_day};
+use std::collections::BTreeMap;
+
+use super::book::{
+    REFERENCE, ages, first_tasted, lot_id, made, sample_id, served_of, session_day,
+};
 use super::garden::{Garden, Pot};
 use super::truth::{
     BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, MONTH_OF_SEEN_LABELS, Making,
-    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, Served, Store, TASTERS, TERMS,
+    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, Served, Store, TASTERS, TERMS,
     TasterTruth,
 };
 use crate::book::labels::Labels;
 use crate::book::time::Day;
 use crate::book::vocabulary::Ends;
-use crate::scores::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
+use crate::scores::{
+    Before, Builder, LotTimes, Made, MadeParameter, MadeValue, Makings, SampleTime, ScaleKind,
+    ScoreRow, ScoredTerm, Scores, Source,
+};
 
 const SWEET: usize = 5;
 const BITTER: usize = 4;
@@ -122,10 +129,75 @@ fn cups(samples: &[Served]) -> Vec<Served> {
     samples.iter().copied().chain([samples[0], (0, Store::Main)]).collect()
 }
 
-/// The day on which the scores' months begin.
+/// When the samples were made and what they were before, on the months of the scores.
 #[must_use]
-pub fn start() -> Day {
-    session_day(&SESSIONS[0], 0)
+pub fn times() -> LotTimes {
+    let start = session_day(&SESSIONS[0], 0);
+    let mut samples = BTreeMap::new();
+    for lot in &LOTS {
+        let stores: &[Store] =
+            if SPLIT.contains(&lot.number) { &[Store::Dry, Store::Humid] } else { &[Store::Main] };
+        for store in stores {
+            let served = (lot.number, *store);
+            let split = first_tasted(lot.number).filter(|_| *store != Store::Main);
+            let before = split.map(|day| Before {
+                sample: lot_id(lot.number),
+                // The day after the first tasting, which still was of the lot itself.
+                until: day.later(1).months_since(start),
+            });
+            samples.insert(
+                sample_id(served),
+                SampleTime {
+                    lot: lot_id(lot.number),
+                    arm: arm(*store).map(str::to_owned),
+                    made: made(lot).months_since(start),
+                    before: before.into_iter().collect(),
+                },
+            );
+        }
+    }
+    LotTimes { clock: "months since the lot was made".to_owned(), samples }
+}
+
+/// How the lots were made, as the log of each says it, with hours and dose worked out.
+#[must_use]
+pub fn makings(seed: u64) -> Makings {
+    let garden = Garden::new(seed);
+    let number = |id: &str, unit: &str, of: &dyn Fn(&Making) -> f64| MadeParameter {
+        id: id.to_owned(),
+        unit: Some(unit.to_owned()).filter(|u| !u.is_empty()),
+        derived_from: None,
+        values: all(&|lot| Made::Number(of(lot))),
+    };
+    let word = |id: &str, of: &dyn Fn(&Making) -> &'static str| MadeParameter {
+        id: id.to_owned(),
+        values: all(&|lot| Made::Category(of(lot).to_owned())),
+        ..MadeParameter::default()
+    };
+    let either = |up: bool, high: f64, low: f64| if up { high } else { low };
+    Makings {
+        source: "the planted making".to_owned(),
+        lots: LOTS.iter().map(|l| lot_id(l.number)).collect(),
+        parameters: vec![
+            number("pluck.fine-leaf", "%", &|l| either(l.pluck() > 0.0, 80.0, 65.0)),
+            number("wither.hours", "h", &|l| either(l.wither > 0.0, 17.0, 12.0)),
+            number("wither.moisture", "%", &|l| either(l.wither > 0.0, 62.0, 70.0)),
+            number("roll.minutes", "min", &|l| either(l.rolling > 0.0, 75.0, 40.0)),
+            number("oxidise.temperature", "°C", &|l| l.oxidation_c),
+            word("dry.method", &|l| if l.sun > 0.0 { "sun" } else { "hot-air" }),
+            number("dry.moisture", "%", &|l| garden.packed_moisture(l)),
+            word("lot.season", &|l| if l.season > 0.0 { "spring" } else { "autumn" }),
+            number("derived.oxidation-hours", "h", &|l| l.oxidation_h),
+            number("derived.oxidation-dose", "", &Making::dose),
+        ],
+        ..Makings::default()
+    }
+}
+
+fn all(value: &dyn Fn(&Making) -> Made) -> BTreeMap<String, MadeValue> {
+    LOTS.iter()
+        .map(|l| (lot_id(l.number), MadeValue { value: value(l), estimated: false }))
+        .collect()
 }
 
 /// What the panel writes of a sample in a session on average over everything random but its
@@ -184,10 +256,11 @@ fn written(mean: f64, sd: f64) -> f64 {
     (0..20).map(|i| 0.5 * (1.0 - up_to(0.5 * f64::from(i) + 0.25))).sum()
 }
 
-/// The making of a lot by its id.
+/// What stands behind a sample's name.
 #[must_use]
-pub fn making(id: &str) -> Option<&'static Making> {
-    LOTS.iter().find(|l| lot_id(l.number) == id)
+pub fn served(name: &str) -> Served {
+    let (lot, arm) = name.split_once('@').unwrap_or((name, "main"));
+    served_of(lot, arm)
 }
 
 #[cfg(test)]

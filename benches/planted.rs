@@ -1,0 +1,251 @@
+//! Does what the program says cover what was planted? The demo's garden under many seeds, through
+//! the same findings as the commands, against the truth in the estimand that is printed.
+//!
+//! `cargo bench --profile release --bench planted -- 400 > reports/planted-truth.md`
+
+use std::collections::BTreeMap;
+
+use blindsteep::demo::simulated;
+use blindsteep::demo::truth::{SESSIONS, TERMS};
+use blindsteep::findings::age::{Age, Change, age};
+use blindsteep::findings::link::{Link, Wish, link};
+use blindsteep::findings::{Answer, Settings};
+use rayon::prelude::*;
+
+/// Hits among trials, with the bias and the mean half-width.
+#[derive(Debug, Clone, Default)]
+struct Tally {
+    n: u64,
+    covered: u64,
+    found: u64,
+    error: f64,
+    half: f64,
+    truth: f64,
+    exchanged: u64,
+    exchanged_found: u64,
+    /// Coverage seed by seed: what lies in one seed hangs together.
+    by_seed: Vec<f64>,
+}
+
+impl Tally {
+    fn add(&mut self, value: f64, lower: f64, upper: f64, p: f64, truth: f64) {
+        self.n += 1;
+        self.covered += u64::from(lower <= truth && truth <= upper);
+        self.found += u64::from(p < 0.05);
+        self.error += value - truth;
+        self.half += 0.5 * (upper - lower);
+        self.truth += truth;
+    }
+
+    fn merge(&mut self, other: &Self) {
+        self.n += other.n;
+        self.covered += other.covered;
+        self.found += other.found;
+        self.error += other.error;
+        self.half += other.half;
+        self.truth += other.truth;
+        self.exchanged += other.exchanged;
+        self.exchanged_found += other.exchanged_found;
+        self.by_seed.extend(&other.by_seed);
+    }
+}
+
+type Tallies = BTreeMap<(String, String, String), Tally>;
+
+fn main() {
+    let n: u64 = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(200);
+    let all: Tallies = (1..=n)
+        .into_par_iter()
+        .map(one)
+        .reduce(Tallies::new, |mut a, b| {
+            for (key, tally) in b {
+                a.entry(key).or_default().merge(&tally);
+            }
+            a
+        });
+    println!("{n} seeds");
+    print(&all);
+}
+
+fn term_at(id: &str) -> usize {
+    TERMS.iter().position(|t| t.id == id).expect("one of the garden's terms")
+}
+
+/// The expected score of a sample in a session, over the flights in which it was served.
+fn expected(sample: &str, session: &str, term: usize) -> f64 {
+    let served = simulated::served(sample);
+    let at = SESSIONS
+        .iter()
+        .position(|s| simulated::session_name(s.month) == session)
+        .expect("one of the garden's sessions");
+    let flights: Vec<usize> = (0..SESSIONS[at].flights.len())
+        .filter(|f| served.0 == 0 || SESSIONS[at].flights[*f].contains(&served))
+        .collect();
+    flights.iter().map(|f| simulated::expected(served, term, at, *f)).sum::<f64>()
+        / flights.len() as f64
+}
+
+/// The same less the reference's.
+fn beside_reference(sample: &str, session: &str, term: usize) -> f64 {
+    expected(sample, session, term) - expected("REF", session, term)
+}
+
+fn one(seed: u64) -> Tallies {
+    let settings = Settings { n_permutations: 500, ..Settings::default() };
+    let scores = simulated::scores(seed);
+    let mut tallies = Tallies::new();
+    count_ageing(&age(&scores, &simulated::times(), &settings), &mut tallies);
+    let makings = simulated::makings(seed);
+    count_links(&link(&scores, &makings, &Wish::default(), &settings), &makings, &mut tallies);
+    for t in tallies.values_mut() {
+        t.by_seed.push(t.covered as f64 / t.n as f64);
+    }
+    tallies
+}
+
+fn count(tallies: &mut Tallies, key: (&str, &str, &str), c: &Answer<Change>, truth: f64) {
+    if let Answer::Known(c) = c {
+        let key = (key.0.to_owned(), key.1.to_owned(), key.2.to_owned());
+        tallies.entry(key).or_default().add(c.value, c.lower, c.upper, c.p_value, truth);
+    }
+}
+
+fn count_ageing(found: &Age, tallies: &mut Tallies) {
+    for s in &found.samples {
+        let pooled: Vec<_> = s.tastings.iter().filter(|t| t.pooled.known().is_some()).collect();
+        let (Some(first), Some(last)) = (pooled.first(), pooled.last()) else { continue };
+        if pooled.len() < 2 {
+            continue;
+        }
+        for t in &s.terms {
+            let term = term_at(&t.term);
+            let truth = beside_reference(&last.sample, &last.session, term)
+                - beside_reference(&first.sample, &first.session, term);
+            count(tallies, ("1 corrected change", &t.term, ""), &t.last_change, truth);
+            count(tallies, ("2 raw change", &t.term, ""), &t.last_change_raw, truth);
+            let months: Vec<f64> = pooled.iter().map(|p| p.month).collect();
+            let mean = months.iter().sum::<f64>() / months.len() as f64;
+            let spread: f64 = months.iter().map(|m| (m - mean).powi(2)).sum();
+            let slope: f64 = pooled
+                .iter()
+                .map(|p| (p.month - mean) * beside_reference(&p.sample, &p.session, term))
+                .sum::<f64>()
+                / spread;
+            count(tallies, ("3 corrected slope a year", &t.term, ""), &t.per_year, 12.0 * slope);
+        }
+    }
+    for pair in &found.arms {
+        for t in &pair.terms {
+            let term = term_at(&t.term);
+            let differences: Vec<f64> = t
+                .sessions
+                .iter()
+                .filter(|s| s.difference.known().is_some())
+                .map(|s| {
+                    expected(&pair.a, &s.session, term) - expected(&pair.b, &s.session, term)
+                })
+                .collect();
+            let truth = differences.iter().sum::<f64>() / differences.len() as f64;
+            count(tallies, ("4 arms within sessions", &t.term, ""), &t.mean, truth);
+        }
+    }
+}
+
+/// Ordinary least squares of the expected lot levels on the lines of the joint model.
+fn projected(found: &Link, makings: &blindsteep::scores::Makings, term: usize) -> Vec<(String, f64)> {
+    use blindsteep::scores::Made;
+    let lines: Vec<_> = found.lines.iter().filter(|l| l.has_effect).collect();
+    let mut columns: Vec<Vec<f64>> = Vec::new();
+    for line in &lines {
+        let (id, level) = line.line.split_once('=').unwrap_or((&line.line, ""));
+        let p = makings.parameters.iter().find(|p| p.id == id).expect("a parameter");
+        columns.push(
+            found
+                .lots
+                .iter()
+                .map(|l| match &p.values[&l.lot].value {
+                    Made::Number(x) => *x,
+                    Made::Category(c) => f64::from(u8::from(c == level)),
+                    Made::YesNo(b) => f64::from(u8::from(*b)),
+                })
+                .collect(),
+        );
+    }
+    let y: Vec<f64> = found
+        .lots
+        .iter()
+        .map(|l| beside_reference(&l.lot, l.session.known().expect("a session"), term))
+        .collect();
+    let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    let fit = blindsteep_stats::links::ols(&slices, &y, 0.95).expect("a fit");
+    lines
+        .iter()
+        .enumerate()
+        .map(|(i, l)| (l.line.clone(), fit.coefficients[i + 1].estimate * (l.max - l.min)))
+        .collect()
+}
+
+fn count_links(found: &Link, makings: &blindsteep::scores::Makings, tallies: &mut Tallies) {
+    for t in &found.terms {
+        let truths = projected(found, makings, term_at(&t.term));
+        for e in &t.effects {
+            let Some((_, truth)) = truths.iter().find(|(line, _)| *line == e.line) else { continue };
+            let (Answer::Known(range), Answer::Known(test)) = (&e.over_range, &e.test) else {
+                continue;
+            };
+            let key = ("5 effect over the range made".to_owned(), t.term.clone(), e.line.clone());
+            let tally = tallies.entry(key).or_default();
+            tally.add(range.value, range.lower, range.upper, test.p_value, *truth);
+            if let Answer::Known(p) = &e.permutation {
+                tally.exchanged += 1;
+                tally.exchanged_found += u64::from(p.p_value < 0.05);
+            }
+        }
+    }
+}
+
+/// The mean coverage over seeds and how far it may lie from 0.95 by luck in 99 of 100 cases.
+fn coverage(t: &Tally) -> (f64, f64) {
+    let n = t.by_seed.len() as f64;
+    let mean = t.by_seed.iter().sum::<f64>() / n;
+    let variance = t.by_seed.iter().map(|c| (c - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    // One trial a seed: the binomial's own variance at 0.95.
+    let single = t.n == t.by_seed.len() as u64;
+    let variance = if single { 0.95 * 0.05 } else { variance };
+    (mean, 2.576 * (variance / n).sqrt())
+}
+
+fn print(all: &Tallies) {
+    let mut group = String::new();
+    for ((kind, term, line), t) in all {
+        if *kind != group {
+            group.clone_from(kind);
+            println!("\n## {}\n", &kind[2..]);
+            println!(
+                "| term | line | n | coverage | luck ± | | mean truth | bias | half-width | p < .05 \
+                 | exchanged p < .05 |"
+            );
+            println!("|---|---|---|---|---|---|---|---|---|---|---|");
+        }
+        let n = t.n as f64;
+        let (covered, luck) = coverage(t);
+        let verdict = match covered - 0.95 {
+            d if d.abs() <= luck => "",
+            d if d > 0.0 => "above",
+            _ => "**below**",
+        };
+        let exchanged = match t.exchanged {
+            0 => "–".to_owned(),
+            n => format!("{:.3}", t.exchanged_found as f64 / n as f64),
+        };
+        println!(
+            "| {term} | {line} | {} | {covered:.3} | {luck:.3} | {verdict} | {:+.2} | {:+.3} | {:.2} \
+             | {:.3} | {exchanged} |",
+            t.n,
+            t.truth / n,
+            t.error / n,
+            t.half / n,
+            t.found as f64 / n,
+        );
+    }
+}
