@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use super::agree::Agree;
 use super::compare::Compare;
+use super::sheet::Sheet;
 
 /// The schemas by their file names in `schemas/`.
 #[must_use]
@@ -11,5 +12,6 @@ pub fn all() -> Vec<(&'static str, Value)> {
     vec![
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
+        ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
     ]
 }
