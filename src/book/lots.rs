@@ -50,12 +50,29 @@ pub struct LotFile {
     /// Anything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<String>,
+    /// How it came of its parents: split (the same tea, parted off), blend, refire.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub came_by: Option<CameBy>,
+    /// The day on which a split lot was parted from its parent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub parted: Option<Day>,
     /// The lots that it was blended, split or fired again from.
     #[serde(default, rename = "parent", skip_serializing_if = "Vec::is_empty")]
     pub parents: Vec<Parent>,
     /// The arms into which it was split for storage.
     #[serde(default, rename = "arm", skip_serializing_if = "Vec::is_empty")]
     pub arms: Vec<Arm>,
+}
+
+/// How a lot came of its parents.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[schemars(inline)]
+#[expect(missing_docs, reason = "a comment on a variant would split the enum in the schema")]
+pub enum CameBy {
+    Split,
+    Blend,
+    Refire,
 }
 
 /// A lot that another one was made from.
@@ -66,6 +83,10 @@ pub struct Parent {
     /// Its id.
     #[schemars(regex(pattern = ids::PATTERN))]
     pub lot: String,
+    /// Which arm of it; none: the lot before it was split into arms, or not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = ids::PATTERN))]
+    pub arm: Option<String>,
     /// Kilograms taken from it: more than 0.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
@@ -73,7 +94,7 @@ pub struct Parent {
 }
 
 /// A part of a lot that is stored in a way of its own.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(inline)]
 pub struct Arm {
@@ -82,6 +103,10 @@ pub struct Arm {
     pub id: String,
     /// The day of the split.
     pub since: Day,
+    /// Kilograms put into it: more than 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub kg: Option<f64>,
     /// How it is stored.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<String>,
@@ -263,6 +288,13 @@ impl Lot {
     #[must_use]
     pub fn made(&self) -> Day {
         self.file.value.made
+    }
+
+    /// The day from which it was a lot of its own: of a split the day on which it was parted, else
+    /// the day on which it was made.
+    #[must_use]
+    pub fn own_since(&self) -> Day {
+        self.file.value.parted.unwrap_or(self.file.value.made)
     }
 
     /// The arms that there are: those of the split, or "main" alone.

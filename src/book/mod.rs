@@ -1,17 +1,22 @@
 //! The record on disk: a folder of TOML descriptions and append-only CSV logs, read with every
 //! mistake at its place, written whole or not at all.
 
+pub mod balance;
 pub mod book_file;
 pub mod check;
 mod copies;
 pub mod csv_file;
 pub mod derived;
+pub mod family;
 pub mod ids;
 pub mod labels;
+mod logging;
 mod lot_graph;
 mod lot_log;
 pub mod lots;
+pub mod making;
 pub mod parameters;
+pub mod parting;
 pub mod problem;
 pub mod reading;
 pub mod recipes;

@@ -1,18 +1,25 @@
-//! Writing to a book: tasters, lots and the lines of their logs.
+//! Writing to a book: tasters and lots.
 
 use std::fs;
+use std::path::{Path, PathBuf};
 
 use rand_chacha::rand_core::Rng;
 use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table};
 
+use super::logging::line_of;
+pub use super::logging::{Entry, log_lot};
 use super::lots::{Arm, How, LogLine, Lot, LotFile, MAIN, Parent};
 use super::parameters::{Parameters, RESERVE_KEPT};
-use super::problem::{Problems, did_you_mean};
+use super::problem::Problems;
 use super::store::{self, WriteLock};
 use super::time::{Day, Moment};
 use super::{Book, BookError, csv_file, ids, reading, toml_file};
 
-fn refused(found: impl AsRef<str>, expected: impl AsRef<str>, mend: impl AsRef<str>) -> BookError {
+pub(super) fn refused(
+    found: impl AsRef<str>,
+    expected: impl AsRef<str>,
+    mend: impl AsRef<str>,
+) -> BookError {
     BookError::Refused(format!(
         "{}\n  expected: {}\n  to mend:  {}",
         found.as_ref(),
@@ -111,6 +118,14 @@ pub struct NewLot {
     pub by: Option<String>,
 }
 
+impl NewLot {
+    /// A lot with nothing in its log yet.
+    #[must_use]
+    pub fn of(file: LotFile) -> Self {
+        Self { file, reserve_g: None, values: Vec::new(), how: How::Measured, by: None }
+    }
+}
+
 impl LotFile {
     /// A lot of which no more is known than this.
     #[must_use]
@@ -127,6 +142,8 @@ impl LotFile {
             season: None,
             kg: None,
             notes: None,
+            came_by: None,
+            parted: None,
             parents: Vec::<Parent>::new(),
             arms: Vec::<Arm>::new(),
         }
@@ -144,17 +161,66 @@ pub fn add_lot(
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<Lot, BookError> {
-    let id = new.file.id.as_str();
-    must_be_id("lot", id)?;
-    let _lock = WriteLock::take(book.root())?;
-    if let Some(there) = book.lot_ids()?.iter().find(|k| ids::same(k, id)) {
-        return Err(refused(
-            format!("there is a lot {there} already"),
-            "an id that no lot has, without regard to upper and lower case",
-            "choose another id, or log to the lot with `blindsteep lot log`",
-        ));
+    must_be_id("lot", &new.file.id)?;
+    let lock = WriteLock::take(book.root())?;
+    add_lots(book, std::slice::from_ref(new), now, rng, &lock)?;
+    book.lot(&new.file.id)
+}
+
+/// Adds lots that belong together, all or none.
+pub(super) fn add_lots(
+    book: &Book,
+    new: &[NewLot],
+    now: Moment,
+    rng: &mut impl Rng,
+    _held: &WriteLock,
+) -> Result<(), BookError> {
+    let mut taken = book.lot_ids()?;
+    for id in new.iter().map(|n| &n.file.id) {
+        must_be_id("lot", id)?;
+        if let Some(there) = taken.iter().find(|k| ids::same(k, id)) {
+            return Err(refused(
+                format!("there is a lot {there} already"),
+                "an id that no lot has, without regard to upper and lower case",
+                "choose another id, or log to the lot with `blindsteep lot log`",
+            ));
+        }
+        taken.push(id.clone());
     }
     let parameters = book.parameters()?.value;
+    let mut made = Vec::new();
+    for lot in new {
+        made.push(make_aside(book, lot, &parameters, now, rng)?);
+    }
+    // Read back before it counts: what could not be read is never put in its place.
+    let aside: Vec<(&str, &Path)> =
+        new.iter().zip(&made).map(|(n, m)| (n.file.id.as_str(), m.path())).collect();
+    refuse_mistakes(&read_back(book, &aside, &parameters)?)?;
+    let lots = book.root().join("lots");
+    let mut placed: Vec<PathBuf> = Vec::new();
+    for (lot, made) in new.iter().zip(made) {
+        let place = lots.join(&lot.file.id);
+        if let Err(e) = fs::rename(made.path(), &place) {
+            // Best effort: nobody has seen them yet.
+            for done in &placed {
+                let _ = fs::remove_dir_all(done);
+            }
+            return Err(store::io("make the folder", &place)(e).into());
+        }
+        let _ = made.keep();
+        placed.push(place);
+    }
+    Ok(())
+}
+
+/// Writes a lot into a folder of its own that no reader looks into.
+fn make_aside(
+    book: &Book,
+    new: &NewLot,
+    parameters: &Parameters,
+    now: Moment,
+    rng: &mut impl Rng,
+) -> Result<tempfile::TempDir, BookError> {
     let at = if now.day() == new.file.made { now } else { new.file.made.noon(now) };
     let mut lines = Vec::new();
     for (parameter, value) in &new.values {
@@ -163,14 +229,14 @@ pub fn add_lot(
             by: new.by.clone(),
             ..Entry::new(parameter.clone(), Some(value.clone()))
         };
-        lines.push(line_of(&entry, at, &parameters, rng)?);
+        lines.push(line_of(&entry, at, parameters, rng)?);
     }
     if let Some(grams) = new.reserve_g {
         let entry = Entry {
             by: new.by.clone(),
             ..Entry::new(RESERVE_KEPT.to_owned(), Some(grams.to_string()))
         };
-        lines.push(line_of(&entry, at, &parameters, rng)?);
+        lines.push(line_of(&entry, at, parameters, rng)?);
     }
     let lots = book.root().join("lots");
     store::make_folder(&lots)?;
@@ -181,35 +247,38 @@ pub fn add_lot(
     store::create_new(&made.path().join("lot.toml"), &lot_text(&new.file))?;
     csv_file::append(made.path(), "log.csv", &lines)?;
     store::usual_folder_mode(made.path())?;
-    // Read back before it counts: what could not be read is never put in its place.
-    let problems = read_back(book, id, made.path(), &parameters)?;
-    if !problems.is_empty() {
-        let told = problems.sorted().into_iter();
-        let told = told.map(|p| refused(&p.found, &p.expected, &p.mend).to_string());
-        return Err(BookError::Refused(told.collect::<Vec<_>>().join("\n")));
-    }
-    let place = lots.join(id);
-    fs::rename(made.path(), &place).map_err(store::io("make the folder", &place))?;
-    let _ = made.keep();
-    book.lot(id)
+    Ok(made)
 }
 
-/// Reads a lot that is about to be added, among the others, and returns what is wrong in it.
+/// What would be wrong in the record is wrong in the command.
+fn refuse_mistakes(problems: &Problems) -> Result<(), BookError> {
+    if problems.is_empty() {
+        return Ok(());
+    }
+    let told = problems.sorted().into_iter();
+    let told = told.map(|p| refused(&p.found, &p.expected, &p.mend).to_string());
+    Err(BookError::Refused(told.collect::<Vec<_>>().join("\n")))
+}
+
+/// Reads lots that are about to be added, among the others, and returns what is wrong in them.
 fn read_back(
     book: &Book,
-    id: &str,
-    made: &std::path::Path,
+    aside: &[(&str, &Path)],
     parameters: &Parameters,
 ) -> Result<Problems, BookError> {
     let mut problems = Problems::new();
-    let file = toml_file::read::<LotFile>(made, "lot.toml", &mut problems)?;
-    let Some(file) = file.filter(|_| problems.is_empty()) else { return Ok(problems) };
-    super::lot_graph::check_one(id, &file, &mut problems);
-    let log = csv_file::read::<LogLine>(made, "log.csv", &mut problems)?;
-    let values = super::lot_log::settle(&log, Some(&file.value), parameters, &mut problems);
-    if !file.value.parents.is_empty() {
+    let mut new = Vec::new();
+    for (id, made) in aside {
+        let file = toml_file::read::<LotFile>(made, "lot.toml", &mut problems)?;
+        let Some(file) = file.filter(|_| problems.is_empty()) else { return Ok(problems) };
+        super::lot_graph::check_one(id, &file, &mut problems);
+        let log = csv_file::read::<LogLine>(made, "log.csv", &mut problems)?;
+        let values = super::lot_log::settle(&log, Some(&file.value), parameters, &mut problems);
+        new.push(Lot { id: (*id).to_owned(), file, log, values });
+    }
+    if new.iter().any(|lot| !lot.file.value.parents.is_empty()) {
         let mut all = book.lots()?;
-        all.push(Lot { id: id.to_owned(), file, log, values });
+        all.extend(new);
         let ids: Vec<String> = all.iter().map(|l| l.id.clone()).collect();
         super::lot_graph::check(&all, &ids, &mut problems);
     }
@@ -221,6 +290,9 @@ fn lot_text(file: &LotFile) -> String {
         toml_file::to_text(file).parse().expect("the program's own TOML can be read");
     // Days are written as days, not as texts.
     doc["made"] = toml_day(file.made);
+    if let Some(day) = file.parted {
+        doc["parted"] = toml_day(day);
+    }
     if !file.picked.is_empty() {
         let days: toml_edit::Array =
             file.picked.iter().filter_map(|d| toml_day(*d).into_value().ok()).collect();
@@ -229,221 +301,30 @@ fn lot_text(file: &LotFile) -> String {
     doc.to_string()
 }
 
-/// A line to be logged.
-#[derive(Debug, Clone)]
-pub struct Entry {
-    /// The parameter.
-    pub parameter: String,
-    /// The value, which may carry its unit; none takes the replaced entry back.
-    pub value: Option<String>,
-    /// Its unit, if it does not carry it.
-    pub unit: Option<String>,
-    /// When; else now, or for a correction when the replaced line says.
-    pub at: Option<Moment>,
-    /// The arm; none: the whole lot.
-    pub arm: Option<String>,
-    /// Measured or estimated.
-    pub how: How,
-    /// Who writes.
-    pub by: Option<String>,
-    /// The entry that it takes the place of.
-    pub replaces: Option<String>,
-    /// Why.
-    pub reason: Option<String>,
-    /// Anything else.
-    pub note: Option<String>,
+/// An arm to be split off.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NewArm {
+    /// Its id.
+    pub id: String,
+    /// Kilograms put into it.
+    pub kg: Option<f64>,
 }
 
-impl Entry {
-    /// A measured value of the whole lot.
-    #[must_use]
-    pub fn new(parameter: String, value: Option<String>) -> Self {
-        Self {
-            parameter,
-            value,
-            unit: None,
-            at: None,
-            arm: None,
-            how: How::Measured,
-            by: None,
-            replaces: None,
-            reason: None,
-            note: None,
-        }
+impl From<&str> for NewArm {
+    fn from(id: &str) -> Self {
+        Self { id: id.to_owned(), kg: None }
     }
-}
-
-fn line_of(
-    entry: &Entry,
-    at: Moment,
-    parameters: &Parameters,
-    rng: &mut impl Rng,
-) -> Result<LogLine, BookError> {
-    let Some(parameter) = parameters.parameter(&entry.parameter) else {
-        return Err(refused(
-            format!("there is no parameter \"{}\"", entry.parameter),
-            "the id of a parameter of parameters.toml, as wither.hours",
-            did_you_mean(&entry.parameter, parameters.parameter_ids(), "add it to parameters.toml"),
-        ));
-    };
-    let mut unit = entry.unit.clone();
-    let mut value = entry.value.clone();
-    if let Some(text) = &entry.value {
-        parameter
-            .value_of(text, unit.as_deref())
-            .map_err(|r| refused(r.found, r.expected, r.mend))?;
-        // In the log a number stands in its cell and its unit in the next.
-        if parameter.unit.is_some()
-            && let Some((number, Some(behind))) = super::units::number_and_unit(text)
-        {
-            value = Some(number.to_string());
-            unit = Some(behind.to_owned());
-        }
-    }
-    Ok(LogLine {
-        entry: ids::entry(rng),
-        at,
-        arm: entry.arm.clone(),
-        parameter: parameter.id.clone(),
-        value,
-        unit,
-        how: entry.how,
-        by: entry.by.clone(),
-        replaces: entry.replaces.clone(),
-        reason: entry.reason.clone(),
-        note: entry.note.clone(),
-    })
-}
-
-/// Appends a line to a lot's log and returns it.
-///
-/// # Errors
-/// If the lot, parameter, arm or replaced entry is unknown, the value does not fit, a correction
-/// has no reason, or the disk refuses.
-pub fn log_lot(
-    book: &Book,
-    lot: &str,
-    entry: &Entry,
-    now: Moment,
-    rng: &mut impl Rng,
-) -> Result<LogLine, BookError> {
-    let _lock = WriteLock::take(book.root())?;
-    let parameters = book.parameters()?.value;
-    let mut before = Problems::new();
-    let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
-    let mut at = entry.at.unwrap_or(now);
-    if let Some(replaces) = &entry.replaces {
-        let Some(old) = lot.log.values().find(|l| l.entry == *replaces) else {
-            let known = lot.log.values().map(|l| l.entry.as_str());
-            return Err(refused(
-                format!("the log of {} has no entry {replaces}", lot.id),
-                "an entry of this lot",
-                did_you_mean(replaces, known, "`blindsteep lot show` names the entries"),
-            ));
-        };
-        if let Some(newer) = lot.log.values().find(|l| l.replaces.as_ref() == Some(replaces)) {
-            return Err(refused(
-                format!("entry {replaces} was replaced by {} already", newer.entry),
-                "an entry that still holds",
-                format!("correct {} instead", newer.entry),
-            ));
-        }
-        if !ids::same(&old.parameter, &entry.parameter) {
-            return Err(refused(
-                format!("entry {replaces} is about {}, not {}", old.parameter, entry.parameter),
-                "a correction of the same parameter",
-                "name the entry that is meant",
-            ));
-        }
-        at = entry.at.unwrap_or(old.at);
-        if entry.reason.as_deref().is_none_or(|r| r.trim().is_empty()) {
-            return Err(refused(
-                "a correction without a reason",
-                "why the new line takes the old one's place",
-                "add --reason",
-            ));
-        }
-    } else if entry.value.is_none() {
-        return Err(refused(
-            format!("{} has no value", entry.parameter),
-            "a value; only a correction may take one back",
-            "give the value",
-        ));
-    }
-    if let Some(arm) = &entry.arm
-        && !lot.has_arm(arm)
-    {
-        let known = lot.arms();
-        return Err(refused(
-            format!("{} has no arm \"{arm}\"", lot.id),
-            format!("one of {}", known.join(", ")),
-            did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
-        ));
-    }
-    let mut line = line_of(entry, at, &parameters, rng)?;
-    while lot.log.values().any(|l| l.entry == line.entry) {
-        line.entry = ids::entry(rng);
-    }
-    refuse_new_mistakes(&lot, &line, &parameters, &before)?;
-    csv_file::append(book.root(), &lot.log.file, std::slice::from_ref(&line))?;
-    Ok(line)
-}
-
-/// A lot whose lines may contradict each other: a new line may mend that.
-fn lot_for_mending(
-    book: &Book,
-    id: &str,
-    parameters: &Parameters,
-    contradictions: &mut Problems,
-) -> Result<Lot, BookError> {
-    let known = book.lot_ids()?;
-    let Some(id) = known.iter().find(|k| ids::same(k, id)) else {
-        return book.lot(id);
-    };
-    let mut problems = Problems::new();
-    let file =
-        toml_file::read::<LotFile>(book.root(), &format!("lots/{id}/lot.toml"), &mut problems)?;
-    let log = csv_file::read::<LogLine>(book.root(), &format!("lots/{id}/log.csv"), &mut problems)?;
-    match file {
-        Some(file) if problems.is_empty() => {
-            let values =
-                super::lot_log::settle(&log, Some(&file.value), parameters, contradictions);
-            Ok(Lot { id: id.clone(), file, log, values })
-        }
-        _ => Err(BookError::Records(problems)),
-    }
-}
-
-/// Refuses a line that contradicts what the log says already.
-fn refuse_new_mistakes(
-    lot: &Lot,
-    line: &LogLine,
-    parameters: &Parameters,
-    before: &Problems,
-) -> Result<(), BookError> {
-    let mut log = lot.log.clone();
-    let number = log.lines.last().map_or(1, |l| l.number) + 1;
-    log.lines.push(csv_file::Line { value: line.clone(), number });
-    let mut after = Problems::new();
-    super::lot_log::settle(&log, Some(&lot.file.value), parameters, &mut after);
-    if after.len() <= before.len() {
-        return Ok(());
-    }
-    let known = before.sorted();
-    after.sorted().into_iter().find(|p| !known.contains(p)).map_or(Ok(()), |p| {
-        let mend = "correct the value, or log a correction of the other line first (--replaces)";
-        Err(refused(&p.found, &p.expected, mend))
-    })
 }
 
 /// Splits a lot into arms that are stored in different ways from a day on.
 ///
 /// # Errors
-/// If fewer than two arms are given, one is no id or is there already, or the disk refuses.
-pub fn split_lot(book: &Book, lot: &str, arms: &[String], since: Day) -> Result<(), BookError> {
-    for (i, arm) in arms.iter().enumerate() {
+/// If fewer than two arms are given, one is no id or is there already, more is put into them
+/// than the lot has, or the disk refuses.
+pub fn split_lot(book: &Book, lot: &str, arms: &[NewArm], since: Day) -> Result<(), BookError> {
+    for (i, NewArm { id: arm, .. }) in arms.iter().enumerate() {
         must_be_id("arm", arm)?;
-        if ids::same(arm, MAIN) || arms[..i].iter().any(|a| ids::same(a, arm)) {
+        if ids::same(arm, MAIN) || arms[..i].iter().any(|a| ids::same(&a.id, arm)) {
             return Err(refused(
                 format!("\"{arm}\" cannot be an arm here"),
                 "arms that differ from each other and from \"main\", the lot before the split",
@@ -454,9 +335,9 @@ pub fn split_lot(book: &Book, lot: &str, arms: &[String], since: Day) -> Result<
     let _lock = WriteLock::take(book.root())?;
     let lot = book.lot(lot)?;
     let there = &lot.file.value.arms;
-    if let Some(arm) = arms.iter().find(|a| there.iter().any(|t| ids::same(&t.id, a))) {
+    if let Some(arm) = arms.iter().find(|a| there.iter().any(|t| ids::same(&t.id, &a.id))) {
         return Err(refused(
-            format!("{} has an arm \"{arm}\" already", lot.id),
+            format!("{} has an arm \"{}\" already", lot.id, arm.id),
             "a new arm",
             "choose another id",
         ));
@@ -468,15 +349,25 @@ pub fn split_lot(book: &Book, lot: &str, arms: &[String], since: Day) -> Result<
             "give --arm twice or more",
         ));
     }
-    if since < lot.made() {
+    if since < lot.own_since() {
         return Err(refused(
-            format!("{} was made on {}, after {since}", lot.id, lot.made()),
-            format!("a day from {} on", lot.made()),
+            format!("{} is there since {}, after {since}", lot.id, lot.own_since()),
+            format!("a day from {} on", lot.own_since()),
             "correct --on",
         ));
     }
-    let tables =
-        arms.iter().map(|a| vec![("id", toml_edit::value(a.as_str())), ("since", toml_day(since))]);
+    let tables = arms.iter().map(|a| {
+        let mut fields = vec![("id", toml_edit::value(a.id.as_str())), ("since", toml_day(since))];
+        fields.extend(a.kg.map(|kg| ("kg", toml_edit::value(kg))));
+        fields
+    });
     let text = with_table(&lot.file.text, "arm", tables.collect());
+    let mut problems = Problems::new();
+    let seen = lot.file.digest.clone();
+    let file = toml_file::parse::<LotFile>(&lot.file.file, text.clone(), seen, &mut problems);
+    if let Some(file) = &file {
+        super::lot_graph::check_one(&lot.id, file, &mut problems);
+    }
+    refuse_mistakes(&problems)?;
     Ok(store::replace(&book.root().join(&lot.file.file), &text, Some(&lot.file.digest))?)
 }

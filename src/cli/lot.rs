@@ -6,7 +6,8 @@ use super::lot_text as view;
 use super::{Context, Failure};
 use crate::book::lots::{How, LotFile, Parent};
 use crate::book::time::{Day, Moment};
-use crate::book::writing::{Entry, NewLot, add_lot, log_lot, split_lot};
+use crate::book::units;
+use crate::book::writing::{Entry, NewArm, NewLot, add_lot, log_lot, split_lot};
 
 /// Add lots, log what is done with them, show them
 #[derive(Debug, Args)]
@@ -25,9 +26,9 @@ enum Verb {
     Split {
         /// The lot
         id: String,
-        /// An arm, named by how it is stored: dry, humid; give it for each
-        #[arg(long = "arm", required = true)]
-        arms: Vec<String>,
+        /// An arm, named by how it is stored: dry, humid, or dry=10kg; give it for each
+        #[arg(long = "arm", value_name = "ARM[=KG]", required = true, value_parser = new_arm)]
+        arms: Vec<NewArm>,
         /// The day of the split (default: today)
         #[arg(long, value_name = "DAY")]
         on: Option<Day>,
@@ -73,7 +74,7 @@ struct Add {
     #[arg(long)]
     kg: Option<f64>,
     /// A lot that it was blended or fired again from, with its kilograms; give it for each
-    #[arg(long, value_name = "LOT[=KG]", value_parser = parent)]
+    #[arg(long, value_name = "LOT[@ARM][=KG]", value_parser = parent)]
     parent: Vec<Parent>,
     /// Grams put into the reserve for tasting
     #[arg(long, value_name = "GRAMS")]
@@ -136,15 +137,35 @@ fn setting(text: &str) -> Result<(String, String), String> {
     }
 }
 
+fn kilograms(text: &str) -> Option<f64> {
+    let (number, unit) = units::number_and_unit(text)?;
+    units::convert(number, unit.unwrap_or("kg"), "kg").filter(|kg| kg.is_finite() && *kg > 0.0)
+}
+
 fn parent(text: &str) -> Result<Parent, String> {
-    let (lot, kg) = match text.split_once('=') {
+    let (sample, kg) = match text.split_once('=') {
         None => (text, None),
-        Some((lot, kg)) => {
-            let kg = kg.trim().parse::<f64>().ok().filter(|k| k.is_finite() && *k > 0.0);
-            (lot, Some(kg.ok_or("write the kilograms behind the =, as in T26-01=3.5")?))
+        Some((sample, kg)) => {
+            let kg = kilograms(kg);
+            (sample, Some(kg.ok_or("write the kilograms behind the =, as in T26-01=3.5")?))
         }
     };
-    Ok(Parent { lot: lot.trim().to_owned(), kg })
+    let (lot, arm) = lot_and_arm(sample);
+    Ok(Parent { lot, arm, kg })
+}
+
+/// LOT or LOT@ARM.
+fn lot_and_arm(text: &str) -> (String, Option<String>) {
+    match text.trim().split_once('@') {
+        None => (text.trim().to_owned(), None),
+        Some((lot, arm)) => (lot.to_owned(), Some(arm.to_owned())),
+    }
+}
+
+fn new_arm(text: &str) -> Result<NewArm, String> {
+    let Some((id, kg)) = text.split_once('=') else { return Ok(text.trim().into()) };
+    let kg = kilograms(kg).ok_or("write the kilograms behind the =, as in dry=10")?;
+    Ok(NewArm { id: id.trim().to_owned(), kg: Some(kg) })
 }
 
 fn how(estimated: bool) -> How {
@@ -206,6 +227,7 @@ pub fn run(args: Lot, context: &mut Context) -> Result<(), Failure> {
         }
         Verb::Split { id, arms, on } => {
             split_lot(&book, &id, &arms, on.unwrap_or_else(|| Moment::now().day()))?;
+            let arms: Vec<&str> = arms.iter().map(|a| a.id.as_str()).collect();
             writeln!(context.out, "lot {id} is split into {}", arms.join(" and "))?;
         }
         Verb::Show { id, log } => {

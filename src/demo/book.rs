@@ -236,7 +236,7 @@ fn add_made_lot(
 
 fn split(book: &Book, number: u32, day: Day, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
     let lot = lot_id(number);
-    split_lot(book, &lot, &["dry".to_owned(), "humid".to_owned()], day)?;
+    split_lot(book, &lot, &["dry".into(), "humid".into()], day)?;
     let now = clock(day, "18:00:00");
     for (arm, celsius, humidity) in [("dry", "20", "45"), ("humid", "27", "68")] {
         for (parameter, value) in

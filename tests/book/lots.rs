@@ -255,7 +255,7 @@ fn a_lot_is_added_once_and_its_parents_must_be_there() {
     add(&book, "T1", &[]).unwrap();
     assert!(add(&book, "t1", &[]).unwrap_err().to_string().contains("T1 already"));
     let mut child = lot("T2", &[]);
-    child.file.parents = vec![Parent { lot: "T9".to_owned(), kg: Some(1.0) }];
+    child.file.parents = vec![Parent { lot: "T9".to_owned(), arm: None, kg: Some(1.0) }];
     assert!(add_lot(&book, &child, noon(), &mut rng()).is_err());
     assert!(!book.root().join("lots/T2").exists());
     child.file.parents[0].lot = "T1".to_owned();

@@ -5,6 +5,7 @@
 mod begin;
 mod commands;
 mod lots;
+mod making;
 mod readme;
 mod reread;
 mod schemas;

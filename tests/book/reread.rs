@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use blindsteep::book::csv_file::{self, header_line, lines_of};
 use blindsteep::book::labels::Labels;
-use blindsteep::book::lots::{Arm, How, LogLine, LotFile, Parent};
+use blindsteep::book::lots::{Arm, CameBy, How, LogLine, LotFile, Parent};
 use blindsteep::book::parameters::{Parameter, ParameterKind, Parameters};
 use blindsteep::book::problem::Problems;
 use blindsteep::book::recipes::{Recipe, Recipes};
@@ -107,29 +107,44 @@ fn vocabulary() -> impl Strategy<Value = Vocabulary> {
     })
 }
 
+fn came_by() -> impl Strategy<Value = CameBy> {
+    prop_oneof![Just(CameBy::Split), Just(CameBy::Blend), Just(CameBy::Refire)]
+}
+
 fn lot() -> impl Strategy<Value = LotFile> {
     (
         (id(), "[a-z]{1,9}", day(), vec(day(), 0..3)),
         (option::of(any::<String>()), option::of(any::<String>()), option::of(positive())),
-        vec((id(), option::of(positive())).prop_map(|(lot, kg)| Parent { lot, kg }), 0..3),
         vec(
-            (id(), day(), option::of(any::<String>())).prop_map(|(id, since, notes)| Arm {
-                id,
-                since,
-                notes,
+            (id(), option::of(id()), option::of(positive())).prop_map(|(lot, arm, kg)| Parent {
+                lot,
+                arm,
+                kg,
             }),
             0..3,
         ),
+        vec(
+            (id(), day(), option::of(positive()), option::of(any::<String>()))
+                .prop_map(|(id, since, kg, notes)| Arm { id, since, kg, notes }),
+            0..3,
+        ),
+        (option::of(came_by()), option::of(day())),
     )
-        .prop_map(|((id, class, made, picked), (garden, notes, kg), parents, arms)| LotFile {
-            picked,
-            garden,
-            notes,
-            kg,
-            parents,
-            arms,
-            ..LotFile::new(&id, &class, made)
-        })
+        .prop_map(
+            |((id, class, made, picked), (garden, notes, kg), parents, arms, (came_by, parted))| {
+                LotFile {
+                    picked,
+                    garden,
+                    notes,
+                    kg,
+                    came_by,
+                    parted,
+                    parents,
+                    arms,
+                    ..LotFile::new(&id, &class, made)
+                }
+            },
+        )
 }
 
 fn line() -> impl Strategy<Value = LogLine> {

@@ -1,0 +1,218 @@
+//! Writing lines to a lot's log.
+
+use rand_chacha::rand_core::Rng;
+
+use super::lots::{How, LogLine, Lot, LotFile};
+use super::parameters::Parameters;
+use super::problem::{Problems, did_you_mean};
+use super::store::WriteLock;
+use super::time::Moment;
+use super::writing::refused;
+use super::{Book, BookError, csv_file, ids, toml_file};
+
+/// A line to be logged.
+#[derive(Debug, Clone)]
+pub struct Entry {
+    /// The parameter.
+    pub parameter: String,
+    /// The value, which may carry its unit; none takes the replaced entry back.
+    pub value: Option<String>,
+    /// Its unit, if it does not carry it.
+    pub unit: Option<String>,
+    /// When; else now, or for a correction when the replaced line says.
+    pub at: Option<Moment>,
+    /// The arm; none: the whole lot.
+    pub arm: Option<String>,
+    /// Measured or estimated.
+    pub how: How,
+    /// Who writes.
+    pub by: Option<String>,
+    /// The entry that it takes the place of.
+    pub replaces: Option<String>,
+    /// Why.
+    pub reason: Option<String>,
+    /// Anything else.
+    pub note: Option<String>,
+}
+
+impl Entry {
+    /// A measured value of the whole lot.
+    #[must_use]
+    pub fn new(parameter: String, value: Option<String>) -> Self {
+        Self {
+            parameter,
+            value,
+            unit: None,
+            at: None,
+            arm: None,
+            how: How::Measured,
+            by: None,
+            replaces: None,
+            reason: None,
+            note: None,
+        }
+    }
+}
+
+pub(super) fn line_of(
+    entry: &Entry,
+    at: Moment,
+    parameters: &Parameters,
+    rng: &mut impl Rng,
+) -> Result<LogLine, BookError> {
+    let Some(parameter) = parameters.parameter(&entry.parameter) else {
+        return Err(refused(
+            format!("there is no parameter \"{}\"", entry.parameter),
+            "the id of a parameter of parameters.toml, as wither.hours",
+            did_you_mean(&entry.parameter, parameters.parameter_ids(), "add it to parameters.toml"),
+        ));
+    };
+    let mut unit = entry.unit.clone();
+    let mut value = entry.value.clone();
+    if let Some(text) = &entry.value {
+        parameter
+            .value_of(text, unit.as_deref())
+            .map_err(|r| refused(r.found, r.expected, r.mend))?;
+        // In the log a number stands in its cell and its unit in the next.
+        if parameter.unit.is_some()
+            && let Some((number, Some(behind))) = super::units::number_and_unit(text)
+        {
+            value = Some(number.to_string());
+            unit = Some(behind.to_owned());
+        }
+    }
+    Ok(LogLine {
+        entry: ids::entry(rng),
+        at,
+        arm: entry.arm.clone(),
+        parameter: parameter.id.clone(),
+        value,
+        unit,
+        how: entry.how,
+        by: entry.by.clone(),
+        replaces: entry.replaces.clone(),
+        reason: entry.reason.clone(),
+        note: entry.note.clone(),
+    })
+}
+
+/// Appends a line to a lot's log and returns it.
+///
+/// # Errors
+/// If the lot, parameter, arm or replaced entry is unknown, the value does not fit, a correction
+/// has no reason, or the disk refuses.
+pub fn log_lot(
+    book: &Book,
+    lot: &str,
+    entry: &Entry,
+    now: Moment,
+    rng: &mut impl Rng,
+) -> Result<LogLine, BookError> {
+    let _lock = WriteLock::take(book.root())?;
+    let parameters = book.parameters()?.value;
+    let mut before = Problems::new();
+    let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
+    let mut at = entry.at.unwrap_or(now);
+    if let Some(replaces) = &entry.replaces {
+        let Some(old) = lot.log.values().find(|l| l.entry == *replaces) else {
+            let known = lot.log.values().map(|l| l.entry.as_str());
+            return Err(refused(
+                format!("the log of {} has no entry {replaces}", lot.id),
+                "an entry of this lot",
+                did_you_mean(replaces, known, "`blindsteep lot show` names the entries"),
+            ));
+        };
+        if let Some(newer) = lot.log.values().find(|l| l.replaces.as_ref() == Some(replaces)) {
+            return Err(refused(
+                format!("entry {replaces} was replaced by {} already", newer.entry),
+                "an entry that still holds",
+                format!("correct {} instead", newer.entry),
+            ));
+        }
+        if !ids::same(&old.parameter, &entry.parameter) {
+            return Err(refused(
+                format!("entry {replaces} is about {}, not {}", old.parameter, entry.parameter),
+                "a correction of the same parameter",
+                "name the entry that is meant",
+            ));
+        }
+        at = entry.at.unwrap_or(old.at);
+        if entry.reason.as_deref().is_none_or(|r| r.trim().is_empty()) {
+            return Err(refused(
+                "a correction without a reason",
+                "why the new line takes the old one's place",
+                "add --reason",
+            ));
+        }
+    } else if entry.value.is_none() {
+        return Err(refused(
+            format!("{} has no value", entry.parameter),
+            "a value; only a correction may take one back",
+            "give the value",
+        ));
+    }
+    if let Some(arm) = &entry.arm
+        && !lot.has_arm(arm)
+    {
+        let known = lot.arms();
+        return Err(refused(
+            format!("{} has no arm \"{arm}\"", lot.id),
+            format!("one of {}", known.join(", ")),
+            did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
+        ));
+    }
+    let mut line = line_of(entry, at, &parameters, rng)?;
+    while lot.log.values().any(|l| l.entry == line.entry) {
+        line.entry = ids::entry(rng);
+    }
+    refuse_new_mistakes(&lot, &line, &parameters, &before)?;
+    csv_file::append(book.root(), &lot.log.file, std::slice::from_ref(&line))?;
+    Ok(line)
+}
+
+/// A lot whose lines may contradict each other: a new line may mend that.
+fn lot_for_mending(
+    book: &Book,
+    id: &str,
+    parameters: &Parameters,
+    contradictions: &mut Problems,
+) -> Result<Lot, BookError> {
+    let known = book.lot_ids()?;
+    let Some(id) = known.iter().find(|k| ids::same(k, id)) else {
+        return book.lot(id);
+    };
+    let mut problems = Problems::new();
+    let file =
+        toml_file::read::<LotFile>(book.root(), &format!("lots/{id}/lot.toml"), &mut problems)?;
+    let log = csv_file::read::<LogLine>(book.root(), &format!("lots/{id}/log.csv"), &mut problems)?;
+    match file {
+        Some(file) if problems.is_empty() => {
+            let values =
+                super::lot_log::settle(&log, Some(&file.value), parameters, contradictions);
+            Ok(Lot { id: id.clone(), file, log, values })
+        }
+        _ => Err(BookError::Records(problems)),
+    }
+}
+
+/// Refuses a line that contradicts what the log says already.
+fn refuse_new_mistakes(
+    lot: &Lot,
+    line: &LogLine,
+    parameters: &Parameters,
+    before: &Problems,
+) -> Result<(), BookError> {
+    let mut log = lot.log.clone();
+    let number = log.lines.last().map_or(1, |l| l.number) + 1;
+    log.lines.push(csv_file::Line { value: line.clone(), number });
+    let mut after = Problems::new();
+    super::lot_log::settle(&log, Some(&lot.file.value), parameters, &mut after);
+    if after.len() <= before.len() {
+        return Ok(());
+    }
+    let known = before.sorted();
+    after.sorted().into_iter().find(|p| !known.contains(p)).map_or(Ok(()), |p| {
+        let mend = "correct the value, or log a correction of the other line first (--replaces)";
+        Err(refused(&p.found, &p.expected, mend))
+    })
+}
