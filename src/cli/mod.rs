@@ -11,6 +11,7 @@ mod demo;
 mod lot;
 mod lot_text;
 mod session;
+mod sheet;
 mod table_args;
 mod taster;
 
@@ -50,6 +51,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Which lots differ?
     Compare(compare::CompareArgs),
+    /// What can a buyer be told? One page of a lot
+    Sheet(sheet::SheetArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -190,5 +193,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
+        Command::Sheet(args) => sheet::run(&args, context),
     }
 }
