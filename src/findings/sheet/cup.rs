@@ -23,6 +23,8 @@ pub struct Cup {
     pub not_printed: Vec<NotPrinted>,
     /// A level is printed when its interval is at most this far to either side, in points of a scale of 10.
     pub half_width_limit: f64,
+    /// Terms in which it stood out from the samples tasted beside it, or why nothing is compared.
+    pub compared: Answer<Vec<Compared>>,
     /// The words that fit best: what at least half of the answers ticked, then the highest levels whose whole
     /// interval lies in the upper half of its scale.
     pub best: Vec<BestWord>,
@@ -55,8 +57,6 @@ pub struct CupRow {
     pub n_scores: usize,
     /// Whether the samples of the session were told apart in this term.
     pub told_apart: Answer<bool>,
-    /// How it stood among the samples tasted beside it.
-    pub compared: Answer<Compared>,
 }
 
 /// A word that fits.
@@ -79,9 +79,14 @@ pub struct Interval {
     pub half_width: f64,
 }
 
-/// A sample against the mean of all samples of its session, where that difference is beyond luck.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+/// A sample against the mean of all samples of its session, where that difference is beyond luck. It may be
+/// known where the level is not: what the tasters' own offsets blur is the level.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Compared {
+    /// The term.
+    pub term: String,
+    /// What it is called, by language.
+    pub labels: Labels,
     /// Its level less the mean of all.
     pub from_mean: f64,
     /// Lower limit.
@@ -119,6 +124,7 @@ pub(super) fn cup(
     let sample = last.served_as.to_string();
     let mut rows = Vec::new();
     let mut not_printed = Vec::new();
+    let mut standing_out = Vec::new();
     let mut n_tested = 0;
     let mut n_told_apart = 0;
     for term in &last.session.terms {
@@ -131,7 +137,15 @@ pub(super) fn cup(
         if !last.scores().any(|s| s.term == term.id) {
             continue;
         }
-        match row(term, t, &sample, (low, high), tasted) {
+        let level = match t.lots.levels.as_ref() {
+            Answer::Known(levels) => levels
+                .iter()
+                .find(|l| l.lot == sample)
+                .map_or_else(|| Answer::unknown("it has no level in this term"), Answer::Known),
+            Answer::Unknown(u) => Answer::Unknown(u),
+        };
+        standing_out.extend(level.known().and_then(|l| compared(term, l, t)));
+        match level.and_then(|l| row(term, l, t, (low, high), tasted)) {
             Answer::Known(row) => {
                 // One person's own mean has no interval to be judged by: it is called an opinion.
                 let half = row.interval.as_ref().map(|i| scaled(i.half_width, low, high));
@@ -147,7 +161,15 @@ pub(super) fn cup(
         }
     }
     let rows = with_room(rows, &last.session.terms, &mut not_printed);
+    let compared = if tasted.individual_opinions {
+        Answer::unknown("so few tasters give individual opinions, so nothing is compared")
+    } else if n_tested == 0 {
+        Answer::unknown("there was nothing beside it to be compared with")
+    } else {
+        Answer::Known(standing_out)
+    };
     Ok(Cup {
+        compared,
         best: best_words(&rows, ticks),
         rows,
         not_printed,
@@ -209,19 +231,12 @@ fn best_words(rows: &[CupRow], ticks: &[Tick]) -> Vec<BestWord> {
 
 fn row(
     term: &Term,
+    level: &Level,
     found: &ComparedTerm,
-    sample: &str,
     (low, high): (f64, f64),
     tasted: &Tasted,
 ) -> Answer<CupRow> {
     let alone = tasted.n_tasters == 1;
-    let level = match found.lots.levels.as_ref() {
-        Answer::Known(levels) => match levels.iter().find(|l| l.lot == sample) {
-            Some(level) => level,
-            None => return Answer::unknown("nothing of it was scored in this term"),
-        },
-        Answer::Unknown(u) => return Answer::Unknown(u),
-    };
     let (value, interval) = if alone {
         let why = "one person's opinion: no interval says what others would find";
         (level.raw_mean, Answer::unknown(why))
@@ -248,31 +263,21 @@ fn row(
         interval,
         n_scores: level.n_scores,
         told_apart: found.lots.discriminates.clone(),
-        compared: compared(level, found, tasted),
     })
 }
 
 /// Comparing words need a panel that told the samples apart, and a difference whose interval excludes 0.
-fn compared(level: &Level, found: &ComparedTerm, tasted: &Tasted) -> Answer<Compared> {
-    if tasted.individual_opinions {
-        return Answer::unknown("so few tasters give individual opinions, so nothing is compared");
+fn compared(term: &Term, level: &Level, found: &ComparedTerm) -> Option<Compared> {
+    if found.lots.discriminates != Answer::Known(true) {
+        return None;
     }
-    match &found.lots.discriminates {
-        Answer::Unknown(u) => return Answer::Unknown(u.clone()),
-        Answer::Known(false) => {
-            return Answer::unknown("the panel did not tell the samples apart in this term");
-        }
-        Answer::Known(true) => {}
-    }
-    level.from_mean.as_ref().and_then(|d| {
-        if d.lower <= 0.0 && d.upper >= 0.0 {
-            return Answer::unknown("it does not stand out from the samples tasted beside it");
-        }
-        Answer::Known(Compared {
-            from_mean: d.value,
-            lower: d.lower,
-            upper: d.upper,
-            above: d.value > 0.0,
-        })
+    let d = level.from_mean.known().filter(|d| d.lower > 0.0 || d.upper < 0.0)?;
+    Some(Compared {
+        term: term.id.clone(),
+        labels: labelled(&term.labels, &term.id),
+        from_mean: d.value,
+        lower: d.lower,
+        upper: d.upper,
+        above: d.value > 0.0,
     })
 }

@@ -150,7 +150,7 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
 
 fn place(f: &Sheet, w: Words) -> String {
     let altitude = f.issuer.altitude_m.map(|m| {
-        w.say(format!("{} m above the sea", number(m, 0)), format!("海拔 {} 米", number(m, 0)))
+        w.say(format!("altitude {} m", number(m, 0)), format!("海拔 {} 米", number(m, 0)))
     });
     let parts: Vec<String> = f.issuer.place.clone().into_iter().chain(altitude).collect();
     parts.join(w.pick(", ", "，"))

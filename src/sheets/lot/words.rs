@@ -30,9 +30,8 @@ pub(super) fn subtitle(f: &Sheet, w: Words) -> String {
     let i = &f.identity;
     let parts: Vec<String> = [
         Some(class(&i.class, w)),
-        i.cultivar.clone(),
         i.season.as_deref().map(|s| season(s, w)),
-        Some(w.say(format!("made {}", i.made), format!("{} 制成", i.made))),
+        i.arm.clone().map(|arm| w.say(format!("stored apart: {arm}"), format!("分存：{arm}"))),
     ]
     .into_iter()
     .flatten()
@@ -114,9 +113,7 @@ pub(super) fn identity(f: &Sheet, w: Words) -> Block {
         }),
     );
     add(w.pick("Came of", "来源"), f.identity.descent.as_ref().map(|d| came_of(&d.by, d.n_lots, w)));
-    add(w.pick("Class", "茶类"), Some(class(&i.class, w)));
     add(w.pick("Cultivar", "品种"), i.cultivar.clone());
-    add(w.pick("Season", "季节"), i.season.as_deref().map(|s| season(s, w)));
     add(w.pick("Garden", "茶园"), i.garden.clone());
     add(w.pick("Plot", "地块"), i.plot.clone());
     add(w.pick("Picked", "采摘"), (!i.picked.is_empty()).then(|| w.days(&i.picked)));
@@ -218,23 +215,30 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
         w.pick("Best words", "主要特征").to_owned(),
         if labels.is_empty() { none() } else { w.list(&labels) },
     ));
+    let mut compared = false;
     for (above, label) in [
         (true, w.pick("More than the lots tasted beside it", "高于同场其他茶样")),
         (false, w.pick("Less than the lots tasted beside it", "低于同场其他茶样")),
     ] {
         let words: Vec<String> = f
             .cup
-            .rows
-            .iter()
-            .filter_map(|r| Some((r, r.compared.known().filter(|c| c.above == above)?)))
-            .map(|(r, c)| {
+            .compared
+            .known()
+            .into_iter()
+            .flatten()
+            .filter(|c| c.above == above)
+            .map(|c| {
                 let (d, lower, upper) = (signed(c.from_mean), signed(c.lower), signed(c.upper));
-                let label = w.label(&r.labels);
-                w.say(format!("{label} {d} ({lower} to {upper})"), format!("{label} {d}（{lower} 至 {upper}）"))
+                let label = w.label(&c.labels);
+                w.say(
+                    format!("{label} {d} ({lower} to {upper})"),
+                    format!("{label} {d}（{lower} 至 {upper}）"),
+                )
             })
             .collect();
         if !words.is_empty() {
             rows.push((label.to_owned(), w.list(&words)));
+            compared = true;
         }
     }
     let of = |n: usize, all: usize| w.say(format!("{n} of {all}"), format!("{n}/{all}"));
@@ -265,6 +269,15 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
         ));
     }
     let mut notes = Vec::new();
+    if compared {
+        notes.push(
+            w.pick(
+                "More, less: points from the mean of all samples of that tasting, with the interval.",
+                "高于、低于：与该场全部茶样均值之差（分）及其区间。",
+            )
+            .to_owned(),
+        );
+    }
     if f.faults.is_empty() {
         notes.push(w.pick("No fault was asked about.", "未询问任何缺陷。").to_owned());
     }
@@ -297,10 +310,10 @@ fn faults(f: &Fault, w: Words) -> String {
 pub(super) fn store(f: &Sheet, w: Words) -> Block {
     let mut rows: Vec<(String, String)> = Vec::new();
     rows.push((
-        w.pick("Age when last tasted", "末次品评时的存放期").to_owned(),
+        w.pick("Age", "存放期").to_owned(),
         w.say(
-            format!("{} months", tenths(f.tasted.age_months)),
-            format!("{} 个月", tenths(f.tasted.age_months)),
+            format!("{} months when last tasted", tenths(f.tasted.age_months)),
+            format!("末次品评时 {} 个月", tenths(f.tasted.age_months)),
         ),
     ));
     for c in &f.stored.conditions {
