@@ -1,6 +1,7 @@
 //! The command line: one file a command. Only here and in the pages of the desk are results
 //! printed and errors turned into words and exit codes.
 
+mod age;
 mod agree;
 mod asked;
 mod begin;
@@ -53,6 +54,8 @@ enum Command {
     Compare(compare::CompareArgs),
     /// What can a buyer be told? One page of a lot
     Sheet(sheet::SheetArgs),
+    /// How do stored lots move?
+    Age(age::AgeArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -194,5 +197,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
         Command::Sheet(args) => sheet::run(&args, context),
+        Command::Age(args) => age::run(&args, context),
     }
 }

@@ -85,9 +85,13 @@ impl TableArgs {
     /// # Errors
     /// If the table cannot be read as the flags say.
     pub fn scores(&self) -> Result<Option<Scores>, Failure> {
-        let Some(path) = &self.table else { return Ok(None) };
-        let options = TableOptions {
-            path: path.clone(),
+        Ok(self.options().map(|options| from_table(&options)).transpose()?)
+    }
+
+    /// What the flags say about the table; `None` if no table is named.
+    pub fn options(&self) -> Option<TableOptions> {
+        Some(TableOptions {
+            path: self.table.clone()?,
             lot: self.lot.clone(),
             arm: self.arm.clone(),
             taster: self.taster.clone(),
@@ -99,13 +103,13 @@ impl TableArgs {
             recipe: self.recipe.clone(),
             steep: self.steep.clone(),
             month: None,
+            date: None,
             term: self.term.clone(),
             value: self.value.clone(),
             scale: self.scale.clone(),
             delimiter: self.delimiter,
             decimal: self.decimal,
-        };
-        Ok(Some(from_table(&options)?))
+        })
     }
 }
 

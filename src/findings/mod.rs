@@ -1,8 +1,10 @@
 //! Findings: one file a question, from scores to a plain struct that holds all numbers of the
 //! answer. Views show them and compute nothing.
 
+pub mod age;
 pub mod agree;
 pub mod answer;
+mod cell_model;
 pub mod compare;
 pub mod guesses;
 pub mod habits;

@@ -20,8 +20,8 @@ pub const LOT: &str = "lot";
 pub const TASTER: &str = "taster";
 pub const LOT_TASTER: &str = "lot × taster";
 const SESSION: &str = "session";
-const FLIGHT: &str = "flight";
-const BREW: &str = "brew";
+pub const FLIGHT: &str = "flight";
+pub const BREW: &str = "brew";
 pub const RESIDUAL: &str = "residual";
 
 /// A fitted model with its story.
@@ -182,6 +182,25 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
             random.push(term);
         }
     }
+    let panel = settle(t, fixed, &fixed_words, random, notes);
+    let several_recipes = t.recipe.as_ref().is_some_and(|r| r.names.len() > 1);
+    panel.map(|mut p| {
+        if several_recipes && lots == Lots::Fixed {
+            p.notes.push(recipe_note(t));
+        }
+        p
+    })
+}
+
+/// Fits a model to a term; a random term that this layout cannot tell apart from others is left
+/// out, and that is said.
+pub fn settle(
+    t: &TermScores,
+    fixed: FixedPart,
+    fixed_words: &[String],
+    mut random: Vec<RandomTerm>,
+    mut notes: Vec<String>,
+) -> Answer<Panel> {
     let (model, fit) = loop {
         let model = Model::new(&fixed, &random);
         match model.and_then(|m| m.fit(&t.values, Method::Reml).map(|fit| (m, fit))) {
@@ -199,13 +218,10 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
     };
     let random_words: Vec<String> = random.iter().map(|r| r.name.clone()).collect();
     let formula = if random_words.is_empty() {
-        format!("fixed: {}", listed(&fixed_words))
+        format!("fixed: {}", listed(fixed_words))
     } else {
-        format!("fixed: {}; random: {}", listed(&fixed_words), listed(&random_words))
+        format!("fixed: {}; random: {}", listed(fixed_words), listed(&random_words))
     };
-    if t.recipe.as_ref().is_some_and(|r| r.names.len() > 1) && lots == Lots::Fixed {
-        notes.push(recipe_note(t));
-    }
     Answer::Known(Panel { fit, fixed, model, random, notes, formula })
 }
 

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
 use super::sheet::Sheet;
@@ -10,6 +11,7 @@ use super::sheet::Sheet;
 #[must_use]
 pub fn all() -> Vec<(&'static str, Value)> {
     vec![
+        ("age-1.schema.json", schemars::schema_for!(Age).into()),
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),

@@ -222,7 +222,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermComparison {
     }
 }
 
-fn ends(t: &TermScores) -> Answer<[f64; 2]> {
+pub(super) fn ends(t: &TermScores) -> Answer<[f64; 2]> {
     if let Some(ends) = t.term.ends {
         return Answer::Known(ends);
     }
@@ -235,7 +235,7 @@ fn ends(t: &TermScores) -> Answer<[f64; 2]> {
     }
 }
 
-fn finite(numbers: &[f64]) -> bool {
+pub(super) fn finite(numbers: &[f64]) -> bool {
     numbers.iter().all(|x| x.is_finite())
 }
 
@@ -341,7 +341,7 @@ fn levels(
         .collect()
 }
 
-fn level(c: &Contrast) -> Answer<LevelNumbers> {
+pub(super) fn level(c: &Contrast) -> Answer<LevelNumbers> {
     if !c.estimable {
         return Answer::unknown("this layout says nothing about the level of this lot alone");
     }

@@ -286,6 +286,9 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
         .collect()
 }
 
+/// How the note ends that is for questions which pool the tastings of a lot.
+pub const WHATEVER_AGE: &str = "each counts as one lot here, whatever its age was.";
+
 /// Lots change in store; here every tasting of a lot counts as the same lot.
 fn ages_note(sessions: &[Revealed]) -> Option<String> {
     let mut served: BTreeMap<String, usize> = BTreeMap::new();
@@ -302,11 +305,7 @@ fn ages_note(sessions: &[Revealed]) -> Option<String> {
     }
     let n = served.values().filter(|n| **n > 1).count();
     (n > 0).then(|| {
-        format!(
-            "{n} of {} lots were tasted in several sessions; each counts as one lot here, whatever \
-             its age was.",
-            served.len()
-        )
+        format!("{n} of {} lots were tasted in several sessions; {WHATEVER_AGE}", served.len())
     })
 }
 

@@ -8,6 +8,7 @@ use super::table_file::{Record, TableFile};
 use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
 use crate::book::labels::Labels;
 use crate::book::problem::{Problem, Problems, did_you_mean, nearest};
+use crate::book::time::{A_DAY, Day};
 use crate::book::vocabulary::Ends;
 
 /// Reading stops when so many cells are wrong: more would not be read by anybody.
@@ -34,7 +35,13 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         terms: Vec::new(),
         seen: BTreeMap::new(),
         before: HashMap::new(),
+        first_day: None,
     };
+    if let Some(at) = columns.date {
+        // Months count from the first day of all; a bad one is reported when its line is read.
+        let days = file.lines().filter_map(|r| r.cells.get(at)?.trim().parse::<Day>().ok());
+        reading.first_day = days.min();
+    }
     if columns.term.is_none() {
         for at in &columns.values {
             reading.term(&file.header[*at]);
@@ -108,6 +115,7 @@ struct Columns {
     recipe: Option<usize>,
     steep: Option<usize>,
     month: Option<usize>,
+    date: Option<usize>,
     term: Option<usize>,
     values: Vec<usize>,
 }
@@ -136,6 +144,7 @@ impl Columns {
             recipe: one("--recipe", &o.recipe)?,
             steep: one("--steep", &o.steep)?,
             month: one("--month", &o.month)?,
+            date: one("--date", &o.date)?,
             term: one("--term", &o.term)?,
             values: several(file, "--value", &o.value)?,
         };
@@ -244,6 +253,7 @@ struct Reading<'a> {
     terms: Vec<ScoredTerm>,
     seen: BTreeMap<String, usize>,
     before: HashMap<Sitting, Vec<(f64, String)>>,
+    first_day: Option<Day>,
 }
 
 impl Reading<'_> {
@@ -356,6 +366,31 @@ impl Reading<'_> {
         }
     }
 
+    /// When the line was tasted, in months, and what a session of that time is called.
+    fn time(&mut self, record: &Record) -> (Option<f64>, Option<String>) {
+        if let Some(at) = self.columns.date {
+            let Some(word) = self.word(record, Some(at)) else { return (None, None) };
+            let Ok(day) = word.parse::<Day>() else {
+                let found = format!("{} is \"{}\"", self.file.header[at], clip(word));
+                self.mistake(record, at, found, A_DAY, "write the date so");
+                return (None, None);
+            };
+            let month = self.first_day.map(|first| day.months_since(first));
+            return (month, Some(day.to_string()));
+        }
+        let Some(at) = self.columns.month else { return (None, None) };
+        let cell = self.cell(record, at);
+        match read_number(cell, self.decimal) {
+            Some(month) => (Some(month), Some(format!("month {month}"))),
+            None => {
+                let found = format!("{} is \"{}\"", self.file.header[at], clip(cell));
+                let mend = "write it as in 3 or 3.5 in every line";
+                self.mistake(record, at, found, "a number of months", mend);
+                (None, None)
+            }
+        }
+    }
+
     fn line(&mut self, record: &Record) {
         let width = self.file.header.len();
         if record.cells.len() != width {
@@ -374,13 +409,17 @@ impl Reading<'_> {
         let lot = self.lot(record);
         let taster = self.word(record, c.taster);
         let replicate = self.word(record, c.replicate);
-        let session = self.word(record, c.session);
+        let (month, of_time) = self.time(record);
+        // Without a column of sessions each time is a session of its own.
+        let session = match c.session {
+            Some(_) => self.word(record, c.session),
+            None => of_time.as_deref(),
+        };
         let flight = self.word(record, c.flight);
         let brew = self.word(record, c.brew);
         let recipe = self.word(record, c.recipe);
         let steep = self.word(record, c.steep);
         let position = self.number(record, c.position);
-        let month = self.number(record, c.month);
         let previous = self.previous(record, position);
         let named = match c.term {
             Some(at) => self.word(record, Some(at)),
@@ -477,7 +516,11 @@ impl Reading<'_> {
             names: vec![options.path.display().to_string()],
             kind: "table".to_owned(),
             references: Vec::new(),
-            notes: Vec::new(),
+            notes: self
+                .first_day
+                .map(|day| format!("months count from {day}, the first date in the table."))
+                .into_iter()
+                .collect(),
         };
         let scores = self.builder.finish(self.terms, source);
         if scores.n_scores() == 0 {

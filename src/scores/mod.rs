@@ -9,6 +9,7 @@ mod from_revealed;
 mod from_table;
 mod options;
 mod table_file;
+mod times;
 
 use std::collections::HashMap;
 
@@ -19,9 +20,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 pub use columns::{TermScores, Words, by_nature, cross};
-pub use from_revealed::{SessionsError, from_revealed};
+pub use from_revealed::{SessionsError, WHATEVER_AGE, from_revealed};
 pub use from_table::from_table;
 pub use options::{TableError, TableOptions};
+pub use times::{Before, LotTimes, SampleTime};
 
 use columns::compact;
 

@@ -33,6 +33,8 @@ pub struct TableOptions {
     pub steep: Option<String>,
     /// The column of months.
     pub month: Option<String>,
+    /// The column of dates, in place of months.
+    pub date: Option<String>,
     /// The column that names the term, in a long table.
     pub term: Option<String>,
     /// The column of values in a long table, or one column a term.

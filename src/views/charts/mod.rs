@@ -1,5 +1,9 @@
 //! Findings as charts: which number goes into which row, and nothing computed.
 
+mod age;
+
+pub use age::age;
+
 use std::collections::BTreeMap;
 
 use crate::findings::agree::Agree;

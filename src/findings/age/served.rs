@@ -1,0 +1,188 @@
+//! What was served when, and as what.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::super::Answer;
+use super::super::cell_model::Cell;
+use crate::scores::{Before, LotTimes, SampleTime, Scores, by_nature};
+
+/// A sample in a session, over all terms.
+#[derive(Debug, Clone, Default)]
+pub struct ServedCell {
+    months: Vec<f64>,
+    tasters: BTreeSet<String>,
+    n_scores: usize,
+}
+
+impl ServedCell {
+    /// When it was served, on the axis of the scores.
+    #[must_use]
+    pub fn month(&self) -> f64 {
+        self.months.iter().sum::<f64>() / self.months.len().max(1) as f64
+    }
+}
+
+/// All that was served.
+#[derive(Debug, Default)]
+pub struct Served {
+    cells: BTreeMap<Cell, ServedCell>,
+}
+
+/// A tasting of a sample that is followed.
+#[derive(Debug, Clone)]
+pub struct TastingOf {
+    /// What was served, where and how.
+    pub cell: Cell,
+    /// When, on the axis of the scores.
+    pub month: f64,
+}
+
+/// A sample that is followed through its tastings.
+#[derive(Debug, Clone)]
+pub struct Followed {
+    /// The sample.
+    pub sample: String,
+    /// Its time.
+    pub time: SampleTime,
+    /// Its tastings, by time.
+    pub tastings: Vec<TastingOf>,
+}
+
+impl Served {
+    /// Gathers what was served from the scores that count. Scores without a month are left out:
+    /// nothing can be said of their time.
+    #[must_use]
+    pub fn of(scores: &Scores) -> Self {
+        let mut cells: BTreeMap<Cell, ServedCell> = BTreeMap::new();
+        for t in scores.terms().iter().filter_map(|t| scores.term(&t.id, false)) {
+            let (Some(session), Some(months)) = (&t.session, &t.month) else { continue };
+            for (row, month) in months.iter().enumerate() {
+                let name = |w: &crate::scores::Words| w.names[w.codes[row] as usize].clone();
+                let cell = Cell {
+                    sample: name(&t.lot),
+                    session: name(session),
+                    recipe: t.recipe.as_ref().map(name),
+                };
+                let served = cells.entry(cell).or_default();
+                served.n_scores += 1;
+                if !served.months.contains(month) {
+                    served.months.push(*month);
+                }
+                if let Some(w) = &t.taster {
+                    let who = &w.names[w.codes[row] as usize];
+                    if !served.tasters.contains(who) {
+                        served.tasters.insert(who.clone());
+                    }
+                }
+            }
+        }
+        Self { cells }
+    }
+
+    /// A cell, if it was served.
+    #[must_use]
+    pub fn get(&self, cell: &Cell) -> Option<&ServedCell> {
+        self.cells.get(cell)
+    }
+
+    /// Scores and tasters of a cell.
+    #[must_use]
+    pub fn counts(&self, cell: &Cell) -> (usize, usize) {
+        self.get(cell).map_or((0, 0), |c| (c.n_scores, c.tasters.len()))
+    }
+
+    /// The reference: the sample that was served as such in the most sessions.
+    #[must_use]
+    pub fn reference(&self, named: &[String]) -> Answer<String> {
+        let sessions = |sample: &String| {
+            let all: BTreeSet<&String> =
+                self.cells.keys().filter(|c| c.sample == *sample).map(|c| &c.session).collect();
+            all.len()
+        };
+        // The first of those served as often.
+        let most = named.iter().map(sessions).max().unwrap_or(0);
+        match named.iter().find(|n| sessions(n) == most) {
+            Some(name) if most > 0 => Answer::Known(name.clone()),
+            Some(name) => Answer::unknown(format!(
+                "the reference {name} has no score: drift and ageing cannot be told apart"
+            )),
+            None => Answer::unknown(
+                "no sample was served as reference: drift and ageing cannot be told apart",
+            ),
+        }
+    }
+
+    /// When a sample was tasted, by time.
+    #[must_use]
+    pub fn tastings(&self, sample: &str, before: &[Before]) -> Vec<TastingOf> {
+        let counts = |cell: &Cell, month: f64| {
+            cell.sample == sample
+                || before.iter().any(|b| b.sample == cell.sample && month < b.until)
+        };
+        let mut all: Vec<TastingOf> = self
+            .cells
+            .iter()
+            .map(|(cell, served)| TastingOf { cell: cell.clone(), month: served.month() })
+            .filter(|t| counts(&t.cell, t.month))
+            .collect();
+        all.sort_by(|a, b| {
+            a.month.total_cmp(&b.month).then_with(|| by_nature(&a.cell.session, &b.cell.session))
+        });
+        all
+    }
+
+    /// The samples that are followed: all but the reference, and but those that were split and go
+    /// on as their arms.
+    #[must_use]
+    pub fn samples(&self, lots: &LotTimes, reference: Option<&String>) -> Vec<Followed> {
+        let mut names: Vec<&String> = self.cells.keys().map(|c| &c.sample).collect();
+        names.sort_by(|a, b| by_nature(a, b));
+        names.dedup();
+        let times: Vec<(&String, SampleTime)> =
+            names.iter().map(|name| (*name, self.time(name, &names, lots))).collect();
+        let goes_on = |name: &String, tastings: &[TastingOf]| {
+            times.iter().any(|(other, time)| {
+                *other != name
+                    && time
+                        .before
+                        .iter()
+                        .any(|b| b.sample == *name && tastings.iter().all(|t| t.month < b.until))
+            })
+        };
+        times
+            .iter()
+            .filter(|(name, _)| Some(*name) != reference)
+            .filter_map(|(name, time)| {
+                let tastings = self.tastings(name, &time.before);
+                (!goes_on(name, &tastings)).then(|| Followed {
+                    sample: (*name).clone(),
+                    time: time.clone(),
+                    tastings,
+                })
+            })
+            .collect()
+    }
+
+    /// The time of a sample. An arm of which no book tells when it was split was its lot until an
+    /// arm of that lot was first tasted.
+    fn time(&self, sample: &str, names: &[&String], lots: &LotTimes) -> SampleTime {
+        let mut time = lots.of(sample);
+        if lots.samples.contains_key(sample) || time.arm.is_none() {
+            return time;
+        }
+        let is_arm = |name: &str| {
+            let other = lots.of(name);
+            other.lot == time.lot && other.arm.is_some()
+        };
+        let first = self
+            .cells
+            .iter()
+            .filter(|(cell, _)| is_arm(&cell.sample))
+            .map(|(_, served)| served.month())
+            .fold(f64::INFINITY, f64::min);
+        if names.iter().any(|n| **n == time.lot) {
+            time.before.push(Before { sample: time.lot.clone(), until: first });
+        }
+        time
+    }
+}

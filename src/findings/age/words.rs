@@ -1,0 +1,308 @@
+//! What can be said of a course. Comparing words stand only where the change is shown among all
+//! that was asked; everywhere else stands the interval.
+
+use super::super::agree::{gathered, opinions};
+use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
+use super::courses::Term;
+use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel};
+use crate::scores::{ScaleKind, Scores};
+
+/// The panel's drift is told of so many terms of a sample.
+const MOST_DRIFTS: usize = 3;
+
+/// Whether a change is shown among all that were asked.
+#[must_use]
+pub fn shown(c: &Change) -> bool {
+    c.q_value.is_some_and(|q| q < ALPHA)
+}
+
+/// A change with its sign.
+pub(super) fn signed(x: f64) -> String {
+    let text = say(x);
+    if text.starts_with('-') || text.chars().all(|c| matches!(c, '0' | '.')) {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
+fn interval(c: &Change) -> String {
+    format!("{} to {}", signed(c.lower), signed(c.upper))
+}
+
+fn full(c: &Change) -> String {
+    format!("{}, {}", signed(c.value), interval(c))
+}
+
+/// What changed and what was not shown to change; the largest first.
+fn parted(changes: &[(&str, &Change)]) -> (Vec<String>, Vec<String>) {
+    let mut sure: Vec<&(&str, &Change)> = changes.iter().filter(|c| shown(c.1)).collect();
+    sure.sort_by(|a, b| b.1.value.abs().total_cmp(&a.1.value.abs()));
+    let sure = sure.into_iter().map(|(term, c)| {
+        let way = if c.value < 0.0 { "less" } else { "more" };
+        format!("{way} {term} ({})", full(c))
+    });
+    let unsure = changes.iter().filter(|c| !shown(c.1));
+    let unsure = unsure.map(|(term, c)| format!("{term} ({})", interval(c)));
+    (sure.collect(), unsure.collect())
+}
+
+/// The sentences of a sample.
+pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
+    let pooled: Vec<_> = s.tastings.iter().filter(|t| t.pooled.known().is_some()).collect();
+    let mut all = Vec::new();
+    let (Some(first), Some(last)) = (pooled.first(), pooled.last()) else { return all };
+    let others: Vec<String> = s
+        .tastings
+        .iter()
+        .filter_map(|t| Some(format!("{} ({})", t.session, t.pooled.reason()?)))
+        .collect();
+    if !others.is_empty() {
+        all.push(format!("Not counted with the others: {}.", listed(&others)));
+    }
+    let alone: Vec<String> = s
+        .tastings
+        .iter()
+        .filter(|t| t.reference.known().is_none())
+        .map(|t| t.session.clone())
+        .collect();
+    let corrects = s.tastings.iter().any(|t| t.reference.known().is_some());
+    if corrects && !alone.is_empty() {
+        all.push(format!("Without the reference, so as scored only: {}.", listed(&alone)));
+    }
+    if pooled.len() < 2 {
+        all.insert(0, format!("{}: one tasting only (month {}).", s.sample, say_month(last.month)));
+        return all;
+    }
+    let of = |pick: fn(&TermCourse) -> &Answer<Change>| -> Vec<(&str, &Change)> {
+        s.terms.iter().filter_map(|t| Some((t.term.as_str(), pick(t).known()?))).collect()
+    };
+    let span =
+        format!("{}, month {} to {}", s.sample, say_month(first.month), say_month(last.month));
+    let corrected = of(|t| &t.last_change);
+    if corrected.is_empty() {
+        let raw: Vec<String> = of(|t| &t.last_change_raw)
+            .iter()
+            .map(|(term, c)| format!("{term} ({})", full(c)))
+            .collect();
+        if !raw.is_empty() {
+            all.insert(0, format!("{span}, as scored: {}.", listed(&raw)));
+        }
+    } else {
+        let (sure, unsure) = parted(&corrected);
+        if !sure.is_empty() {
+            all.insert(0, format!("{span}: {}.", listed(&sure)));
+        }
+        if !unsure.is_empty() {
+            let at = all.len().min(1);
+            let at = if sure.is_empty() { 0 } else { at };
+            all.insert(at, format!("{span}: no change shown in {}.", listed(&unsure)));
+        }
+        all.extend(drifts(s));
+    }
+    let fitted = |term: &str| models.iter().any(|m| m.term == term && m.model.known().is_some());
+    let why = s
+        .terms
+        .iter()
+        .filter(|t| fitted(&t.term) && !t.points.is_empty())
+        .filter_map(|t| Some((t.term.as_str(), t.last_change.reason()?)));
+    all.extend(reasons(why));
+    all
+}
+
+/// What the scores themselves say where the panel drifted meanwhile.
+fn drifts(s: &SampleAge) -> Vec<String> {
+    let mut all: Vec<(&TermCourse, &Change, &Change)> = s
+        .terms
+        .iter()
+        .filter(|t| t.last_change.known().is_some())
+        .filter_map(|t| Some((t, t.last_change_raw.known()?, t.panel_drift.known()?)))
+        .filter(|(_, _, drift)| drift.p_value < ALPHA)
+        .collect();
+    all.sort_by(|a, b| a.2.p_value.total_cmp(&b.2.p_value));
+    all.iter()
+        .take(MOST_DRIFTS)
+        .map(|(t, raw, drift)| {
+            format!(
+                "As scored {} moved by {}: the panel drifted by {} ({}) over that time, as the \
+                 reference shows.",
+                t.term,
+                signed(raw.value),
+                signed(drift.value),
+                interval(drift)
+            )
+        })
+        .collect()
+}
+
+/// Terms of which nothing is told, one sentence a reason.
+fn reasons<'a>(terms: impl Iterator<Item = (&'a str, &'a str)>) -> Vec<String> {
+    untested(terms)
+        .into_iter()
+        .map(|s| s.replacen(": not tested, ", ": no change told, ", 1))
+        .collect()
+}
+
+/// An age in months for a sentence.
+fn say_month(month: f64) -> String {
+    let text = format!("{month:.1}");
+    text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
+}
+
+/// The sentences of two arms.
+pub fn of_arms(a: &ArmPair) -> Vec<String> {
+    let known: Vec<(&str, &Change)> =
+        a.terms.iter().filter_map(|t| Some((t.term.as_str(), t.mean.known()?))).collect();
+    let most = a.terms.iter().map(|t| t.sessions.len()).max().unwrap_or(0);
+    let span = format!("{} beside {}, {}", a.a, a.b, count(most, "session", "sessions"));
+    let (sure, unsure) = parted(&known);
+    let mut all = Vec::new();
+    if !sure.is_empty() {
+        all.push(format!("{span}: {}.", listed(&sure)));
+    }
+    if !unsure.is_empty() {
+        all.push(format!("{span}: no difference shown in {}.", listed(&unsure)));
+    }
+    all
+}
+
+/// What is said before the samples.
+pub fn of_all(f: &Age) -> Vec<String> {
+    let mut all = Vec::new();
+    if let (Some(name), Some(courses)) = (f.reference.known(), f.drift.known()) {
+        let slopes: Vec<(&str, &Change)> = courses
+            .iter()
+            .filter_map(|t| Some((t.term.as_str(), t.per_year_raw.known()?)))
+            .collect();
+        let (over, changes) = if slopes.is_empty() {
+            let changes = courses
+                .iter()
+                .filter_map(|t| Some((t.term.as_str(), t.last_change_raw.known()?)))
+                .collect();
+            ("first to last session", changes)
+        } else {
+            ("points a year", slopes)
+        };
+        let sure: Vec<String> = changes
+            .iter()
+            .filter(|c| shown(c.1))
+            .map(|(term, c)| format!("{term} ({})", full(c)))
+            .collect();
+        if !sure.is_empty() {
+            all.push(format!(
+                "Drift of the panel, {over}, made visible by the reference {name}: {}.",
+                listed(&sure)
+            ));
+        }
+        let unsure: Vec<String> = changes
+            .iter()
+            .filter(|c| !shown(c.1))
+            .map(|(term, c)| format!("{term} ({})", interval(c)))
+            .collect();
+        if !unsure.is_empty() {
+            all.push(format!("No drift of the panel shown, {over}: {}.", listed(&unsure)));
+        }
+    }
+    if f.n_changes_asked > 0 {
+        let n = f
+            .samples
+            .iter()
+            .flat_map(|s| &s.terms)
+            .filter(|t| t.last_change.known().is_some_and(shown))
+            .count();
+        all.push(format!(
+            "{} from first to last tasting asked, {n} shown: of those that are shown no more than \
+             1 in 20 is to be expected false (Benjamini-Hochberg).",
+            count(f.n_changes_asked, "change", "changes")
+        ));
+    }
+    let once: Vec<String> =
+        f.samples.iter().filter(|s| s.tastings.len() == 1).map(|s| s.sample.clone()).collect();
+    if !once.is_empty() {
+        all.push(format!("Tasted once so far: {}.", listed(&once)));
+    }
+    if f.samples.is_empty() {
+        all.push(if f.models.iter().any(|m| m.n_scores > 0) {
+            "No sample is left to follow.".to_owned()
+        } else {
+            "There is no score that counts.".to_owned()
+        });
+    }
+    let untold = f.models.iter().filter_map(|m| Some((m.term.as_str(), m.model.reason()?)));
+    all.extend(reasons(untold));
+    all
+}
+
+/// What to keep in mind.
+pub fn cautions(f: &Age, scores: &Scores, terms: &[Term]) -> Vec<String> {
+    let mut all: Vec<String> = opinions(f.tasters.len()).into_iter().collect();
+    if f.tasters.is_empty() {
+        all.push(
+            "The table does not say who scored: every score counts as one observation of its own. \
+             Name the column of tasters with --taster."
+                .to_owned(),
+        );
+    }
+    match &f.reference {
+        Answer::Known(name) => all.push(format!(
+            "Corrected means: the reference {name} is held to have stayed the same. That is an \
+             assumption; a triangle test between two of its packs can question it."
+        )),
+        Answer::Unknown(u) => {
+            let mut why = u.reason.clone();
+            if let Some(first) = why.get(..1).map(str::to_uppercase) {
+                why.replace_range(..1, &first);
+            }
+            all.push(format!("{why}. All changes are as scored."));
+        }
+    }
+    let others: Vec<String> =
+        f.source.references.iter().filter(|r| Some(*r) != f.reference.known()).cloned().collect();
+    if f.reference.known().is_some() && !others.is_empty() {
+        all.push(format!(
+            "Also served as reference, in fewer sessions or later named: {}. Only one is held \
+             constant; --reference names another.",
+            listed(&others)
+        ));
+    }
+    all.extend(gaps(scores));
+    let by_term: Vec<(&str, Vec<String>)> =
+        terms.iter().map(|t| (t.scores.term.id.as_str(), of_term(t))).collect();
+    let by_term: Vec<(&str, &[String])> = by_term.iter().map(|(t, c)| (*t, c.as_slice())).collect();
+    all.extend(gathered(&by_term));
+    if f.samples.iter().flat_map(|s| &s.terms).any(|t| t.per_year.known().is_some()) {
+        all.push(
+            "A slope a year describes a straight course through the tastings; whether the course \
+             is straight is not tested, and it says nothing beyond the last tasting."
+                .to_owned(),
+        );
+    }
+    all.push(
+        "Tasting does not establish that stored tea is safe. Never taste visibly mouldy or \
+         musty-smelling leaf; follow local food law and have a licensed laboratory test what is in \
+         doubt."
+            .to_owned(),
+    );
+    all
+}
+
+fn of_term(t: &Term) -> Vec<String> {
+    let mut all = Vec::new();
+    if t.scores.term.scale == ScaleKind::Ordered {
+        all.push("Levels are taken as equally far apart.".to_owned());
+    }
+    match t.model.known().map(|m| m.several_brews) {
+        Some(Some(false)) => all.push(
+            "Each sample was brewed once in a session: changes are between pots, not yet between \
+             ages."
+                .to_owned(),
+        ),
+        Some(None) => all.push(
+            "Which pot a score belongs to is not recorded. If each sample was brewed once in a \
+             session, changes are between pots, not yet between ages."
+                .to_owned(),
+        ),
+        _ => {}
+    }
+    all
+}

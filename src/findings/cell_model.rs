@@ -1,0 +1,161 @@
+//! A mean for every sample in every session: the model behind what moves and what does not.
+
+use std::collections::BTreeMap;
+
+use blindsteep_stats::mixed::{Contrast, Factor, FixedPart, RandomTerm};
+
+use super::panel_model::{self, BREW, FLIGHT, Panel, TASTER, factor};
+use super::{Answer, listed};
+use crate::scores::{TermScores, cross};
+
+const CELL: &str = "sample × session";
+const SAMPLE_TASTER: &str = "sample × taster";
+const SESSION_TASTER: &str = "session × taster";
+const CELL_TASTER: &str = "sample × session × taster";
+
+/// A sample in a session, brewed by one recipe.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Cell {
+    /// The sample.
+    pub sample: String,
+    /// The session.
+    pub session: String,
+    /// The recipe, if recipes are recorded.
+    pub recipe: Option<String>,
+}
+
+/// A column of means with weights: what is asked of the model.
+pub type Weights = Vec<(usize, f64)>;
+
+/// The cells of a term, and where each score belongs.
+#[derive(Debug)]
+pub struct Cells {
+    /// The cell of each score.
+    pub codes: Vec<u32>,
+    /// What the cells are, by their numbers.
+    pub cells: Vec<Cell>,
+    /// The number of each cell.
+    pub at: BTreeMap<Cell, usize>,
+    /// How many scores each cell has.
+    pub n_scores: Vec<usize>,
+}
+
+impl Cells {
+    /// The cells of a term; none if the scores do not say in which session they were given.
+    #[must_use]
+    pub fn of(t: &TermScores) -> Option<Self> {
+        let session = t.session.as_ref()?;
+        let pair = cross(&t.lot, session);
+        let words = t.recipe.as_ref().map_or_else(|| pair.clone(), |r| cross(&pair, r));
+        let mut cells: Vec<Option<Cell>> = vec![None; words.names.len()];
+        let mut n_scores = vec![0; words.names.len()];
+        for (row, code) in words.codes.iter().enumerate() {
+            n_scores[*code as usize] += 1;
+            let name = |w: &crate::scores::Words| w.names[w.codes[row] as usize].clone();
+            cells[*code as usize].get_or_insert_with(|| Cell {
+                sample: name(&t.lot),
+                session: name(session),
+                recipe: t.recipe.as_ref().map(name),
+            });
+        }
+        let cells: Vec<Cell> = cells.into_iter().flatten().collect();
+        let at = cells.iter().cloned().zip(0..).collect();
+        Some(Self { codes: words.codes, cells, at, n_scores })
+    }
+
+    /// How many cells there are.
+    fn factor(&self) -> Factor {
+        Factor { codes: self.codes.clone(), n_levels: self.cells.len() }
+    }
+}
+
+/// The fitted model of a term.
+#[derive(Debug)]
+pub struct CellModel {
+    /// The fit with its story.
+    pub panel: Panel,
+    /// The cells.
+    pub cells: Cells,
+    /// Whether some cell was brewed more than once; none if pots are not recorded.
+    pub several_brews: Option<bool>,
+}
+
+/// Fits the model to a term.
+///
+/// Fixed: a mean for each sample in each session by each recipe, and steeps where there are
+/// several; random: taster, sample × taster, session × taster, all three together where somebody
+/// scored a sample twice in a session, flight, and pot. The session itself is in the means.
+#[must_use]
+pub fn fit(t: &TermScores) -> Answer<CellModel> {
+    let n = t.values.len();
+    if n == 0 {
+        return Answer::unknown("there is no score");
+    }
+    let Some(cells) = Cells::of(t) else {
+        return Answer::unknown("the scores do not say in which session they were given");
+    };
+    let cell = cells.factor();
+    let names: Vec<String> = (1..=cells.cells.len()).map(|i| i.to_string()).collect();
+    let mut fixed = FixedPart::cell_means(CELL, &cell, &names);
+    let mut words = vec![CELL.to_owned()];
+    if t.recipe.as_ref().is_some_and(|r| r.names.len() > 1) {
+        words[0].push_str(" × recipe");
+    }
+    if let Some(s) = t.steep.as_ref().filter(|s| s.names.len() > 1) {
+        fixed = fixed.with_factor("steep", &factor(s), &s.names);
+        words.push("steeps".to_owned());
+    }
+    let mut notes = Vec::new();
+    let mut offered: Vec<RandomTerm> = Vec::new();
+    if let Some(w) = t.taster.as_ref().filter(|w| w.names.len() > 1) {
+        let who = factor(w);
+        offered.push(RandomTerm::new(TASTER, who.clone()));
+        offered.push(RandomTerm::new(SAMPLE_TASTER, Factor::cross(&factor(&t.lot), &who)));
+        if let Some(s) = t.session.as_ref().filter(|s| s.names.len() > 1) {
+            offered.push(RandomTerm::new(SESSION_TASTER, Factor::cross(&factor(s), &who)));
+            offered.push(RandomTerm::new(CELL_TASTER, Factor::cross(&cell, &who)));
+        }
+    }
+    let n_sessions = t.session.as_ref().map_or(1, |s| s.names.len());
+    if let Some(f) = t.flight.as_ref().filter(|f| f.names.len() > n_sessions) {
+        offered.push(RandomTerm::new(FLIGHT, factor(f)));
+    }
+    let mut several_brews = None;
+    if let Some(p) = panel_model::pots(t) {
+        let pot = Factor::cross(&cell, &factor(p));
+        let several = pot.n_levels > cell.n_levels;
+        several_brews = Some(several);
+        if several {
+            offered.push(RandomTerm::new(BREW, pot));
+        }
+    }
+    let (random, alone): (Vec<_>, Vec<_>) =
+        offered.into_iter().partition(|term| term.factor.n_levels < n);
+    if !alone.is_empty() {
+        let names: Vec<String> = alone.into_iter().map(|term| term.name).collect();
+        notes.push(format!("One score each: {} cannot be told from the residual.", listed(&names)));
+    }
+    panel_model::settle(t, fixed, &words, random, notes).map(|panel| CellModel {
+        panel,
+        cells,
+        several_brews,
+    })
+}
+
+impl CellModel {
+    /// The number of a cell, if it has scores.
+    #[must_use]
+    pub fn at(&self, cell: &Cell) -> Option<usize> {
+        self.cells.at.get(cell).copied()
+    }
+
+    /// A weighted sum of cell means with its interval.
+    #[must_use]
+    pub fn contrast(&self, weights: &[(usize, f64)], level: f64) -> Contrast {
+        let mut l = vec![0.0; self.panel.fixed.columns.len()];
+        for (at, weight) in weights {
+            l[*at] += weight;
+        }
+        self.panel.fit.contrast(&l, level)
+    }
+}
