@@ -7,6 +7,7 @@
 mod counts;
 mod cup;
 mod facts;
+mod movement;
 mod subject;
 
 use schemars::JsonSchema;
@@ -24,6 +25,7 @@ use crate::session::Revealed;
 pub use counts::{Category, Counts, EarlierFault, Fault, LevelCount, Tick};
 pub use cup::{BestWord, Compared, Cup, CupRow, Interval, NotPrinted};
 pub use facts::{Brewing, Conditions, Descent, Identity, Made, MadeValue, Moisture, Stored};
+pub use movement::{Moved, Movement};
 pub use subject::{NotIssued, Subject, subject};
 
 /// A sheet has at most so many rows in its profile of the cup.
@@ -63,6 +65,8 @@ pub struct Sheet {
     pub earlier_faults: Vec<EarlierFault>,
     /// How it is stored.
     pub stored: Stored,
+    /// How it moved in store.
+    pub movement: Answer<Movement>,
     /// How the cups were brewed.
     pub brewing: Brewing,
 }
@@ -182,6 +186,7 @@ pub fn sheet(of: &Subject<'_>, record: &Record<'_>, settings: &Settings) -> Resu
         faults: counts.faults,
         earlier_faults: counts::earlier_faults(&tastings),
         stored,
+        movement: movement::movement(of, &tastings, record, settings),
         brewing,
     };
     Ok(ForIssue { sheet, withheld })

@@ -321,6 +321,50 @@ pub(super) fn store(f: &Sheet, w: Words) -> Block {
         rows.push((w.label(&c.what.labels), format!("{}{since}", value(&c.what, w))));
     }
     let mut notes = Vec::new();
+    match &f.movement {
+        Answer::Known(m) => {
+            let (from, to) = (tenths(m.from_month), tenths(m.to_month));
+            let moved: Vec<String> = m
+                .moved
+                .iter()
+                .map(|c| {
+                    let (d, lower, upper) = (signed(c.change), signed(c.lower), signed(c.upper));
+                    let label = w.label(&c.labels);
+                    w.say(
+                        format!("{label} {d} ({lower} to {upper})"),
+                        format!("{label} {d}（{lower} 至 {upper}）"),
+                    )
+                })
+                .collect();
+            rows.push((
+                w.say(format!("Moved, month {from} to {to}"), format!("{from} 至 {to} 个月的变化")),
+                if moved.is_empty() {
+                    w.pick("no change beyond luck was seen", "未见超出偶然的变化").to_owned()
+                } else {
+                    w.list(&moved)
+                },
+            ));
+            let others = m.n_terms - m.moved.len();
+            notes.push(w.say(
+                format!("Change in points with its interval, the panel's drift taken off by a reference that is held to stay the same. In {} no change was shown.", w.count(others, "other term", "other terms", "")),
+                format!("变化以分计并附区间，已用视为不变的参比样扣除小组漂移。另 {others} 项未显示变化。"),
+            ));
+        }
+        Answer::Unknown(_) if f.tasted.n_sessions < 2 => notes.push(
+            w.pick(
+                "Tasted once: nothing can be said of how it moves.",
+                "仅品评过一次，无法说明其变化。",
+            )
+            .to_owned(),
+        ),
+        Answer::Unknown(_) => notes.push(
+            w.pick(
+                "How it moved since its first tasting cannot be told from these tastings.",
+                "根据现有品评无法说明其自首次品评以来的变化。",
+            )
+            .to_owned(),
+        ),
+    }
     if f.stored.conditions.is_empty() {
         notes.push(w.pick("Nothing is recorded of its storage.", "未记录存放条件。").to_owned());
     }
