@@ -17,7 +17,7 @@ use super::agree::exclusions;
 use super::term_comparison::{LabelCount, LevelNumbers};
 use super::{Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
-use crate::scores::{ScaleKind, Scores, Source, TermScores, WHATEVER_AGE};
+use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::{Asking, Term};
 use served::{Followed, Served};
 
@@ -242,11 +242,7 @@ pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
 pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
     let served = Served::of(scores);
     let reference = served.reference(&scores.source.references);
-    let terms: Vec<Term> = {
-        let all: Vec<TermScores> =
-            scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
-        all.into_par_iter().with_max_len(1).map(|t| Term::of(t, scores)).collect()
-    };
+    let terms = Term::all(scores);
     let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
     let followed: Vec<Followed> = served
         .samples(lots, reference.known())

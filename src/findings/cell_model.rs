@@ -1,17 +1,17 @@
 //! A mean for every sample in every session: the model behind what moves and what does not.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use blindsteep_stats::mixed::{Contrast, Factor, FixedPart, RandomTerm};
+use blindsteep_stats::mixed::{Contrast, Factor, FixedPart, MixedError, RandomTerm};
 
-use super::panel_model::{self, BREW, FLIGHT, Panel, TASTER, factor};
+use super::panel_model::{self, BREW, FLIGHT, Panel, Prepared, TASTER, factor};
 use super::{Answer, listed};
 use crate::scores::{TermScores, cross};
 
 const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
 const SESSION_TASTER: &str = "session × taster";
-const CELL_TASTER: &str = "sample × session × taster";
 
 /// A sample in a session, brewed by one recipe.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -63,10 +63,19 @@ impl Cells {
         Some(Self { codes: words.codes, cells, at, n_scores })
     }
 
-    /// How many cells there are.
     fn factor(&self) -> Factor {
         Factor { codes: self.codes.clone(), n_levels: self.cells.len() }
     }
+}
+
+/// A layout of scores, made once for all terms that were scored alike.
+#[derive(Debug)]
+pub struct Layout {
+    /// The cells.
+    pub cells: Arc<Cells>,
+    /// Whether some cell was brewed more than once; none if pots are not recorded.
+    several_brews: Option<bool>,
+    prepared: Result<Prepared, MixedError>,
 }
 
 /// The fitted model of a term.
@@ -75,25 +84,29 @@ pub struct CellModel {
     /// The fit with its story.
     pub panel: Panel,
     /// The cells.
-    pub cells: Cells,
+    pub cells: Arc<Cells>,
     /// Whether some cell was brewed more than once; none if pots are not recorded.
     pub several_brews: Option<bool>,
 }
 
-/// Fits the model to a term.
+/// Whether two terms were scored alike: in the same cups by the same tasters.
+#[must_use]
+pub fn alike(a: &TermScores, b: &TermScores) -> bool {
+    let columns = |t: &TermScores| {
+        [&t.session, &t.taster, &t.flight, &t.brew, &t.cup, &t.recipe, &t.steep].map(Clone::clone)
+    };
+    a.lot == b.lot && columns(a) == columns(b)
+}
+
+/// The layout of a term; none if the scores do not say in which session they were given.
 ///
 /// Fixed: a mean for each sample in each session by each recipe, and steeps where there are
-/// several; random: taster, sample × taster, session × taster, all three together where somebody
-/// scored a sample twice in a session, flight, and pot. The session itself is in the means.
+/// several; random: taster, sample × taster, session × taster, flight, and pot. The session itself
+/// is in the means. How a taster sees one sample on one day is not told from the residual.
 #[must_use]
-pub fn fit(t: &TermScores) -> Answer<CellModel> {
+pub fn layout(t: &TermScores) -> Option<Layout> {
     let n = t.values.len();
-    if n == 0 {
-        return Answer::unknown("there is no score");
-    }
-    let Some(cells) = Cells::of(t) else {
-        return Answer::unknown("the scores do not say in which session they were given");
-    };
+    let cells = Cells::of(t)?;
     let cell = cells.factor();
     let names: Vec<String> = (1..=cells.cells.len()).map(|i| i.to_string()).collect();
     let mut fixed = FixedPart::cell_means(CELL, &cell, &names);
@@ -113,7 +126,6 @@ pub fn fit(t: &TermScores) -> Answer<CellModel> {
         offered.push(RandomTerm::new(SAMPLE_TASTER, Factor::cross(&factor(&t.lot), &who)));
         if let Some(s) = t.session.as_ref().filter(|s| s.names.len() > 1) {
             offered.push(RandomTerm::new(SESSION_TASTER, Factor::cross(&factor(s), &who)));
-            offered.push(RandomTerm::new(CELL_TASTER, Factor::cross(&cell, &who)));
         }
     }
     let n_sessions = t.session.as_ref().map_or(1, |s| s.names.len());
@@ -135,11 +147,26 @@ pub fn fit(t: &TermScores) -> Answer<CellModel> {
         let names: Vec<String> = alone.into_iter().map(|term| term.name).collect();
         notes.push(format!("One score each: {} cannot be told from the residual.", listed(&names)));
     }
-    panel_model::settle(t, fixed, &words, random, notes).map(|panel| CellModel {
-        panel,
-        cells,
-        several_brews,
-    })
+    let prepared = panel_model::prepare(fixed, &words, random, notes);
+    Some(Layout { cells: Arc::new(cells), several_brews, prepared })
+}
+
+impl Layout {
+    /// Fits the layout to a term's scores.
+    #[must_use]
+    pub fn fit(&self, t: &TermScores) -> Answer<CellModel> {
+        panel_model::fitted(&self.prepared, t).map(|panel| self.model(panel))
+    }
+
+    /// The same with the variances of another fit.
+    #[must_use]
+    pub fn fit_as(&self, t: &TermScores, other: &CellModel) -> Answer<CellModel> {
+        panel_model::fitted_as(&self.prepared, t, &other.panel).map(|panel| self.model(panel))
+    }
+
+    fn model(&self, panel: Panel) -> CellModel {
+        CellModel { panel, cells: Arc::clone(&self.cells), several_brews: self.several_brews }
+    }
 }
 
 impl CellModel {

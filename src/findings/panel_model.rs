@@ -1,6 +1,8 @@
 //! The mixed model of a term: what is fixed, what is random, and what this layout cannot tell
 //! apart and is therefore left out.
 
+use std::sync::Arc;
+
 use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, MixedError, Model, RandomTerm};
 
 use super::{Answer, Test, VariancePart, count, listed};
@@ -32,7 +34,7 @@ pub struct Panel {
     /// The fixed part it was fitted with.
     pub fixed: FixedPart,
     /// The layout it was fitted on.
-    pub model: Model,
+    pub model: Arc<Model>,
     /// The random terms it was fitted with.
     pub random: Vec<RandomTerm>,
     /// What was left out, in sentences.
@@ -182,7 +184,7 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
             random.push(term);
         }
     }
-    let panel = settle(t, fixed, &fixed_words, random, notes);
+    let panel = fitted(&prepare(fixed, &fixed_words, random, notes), t);
     let several_recipes = t.recipe.as_ref().is_some_and(|r| r.names.len() > 1);
     panel.map(|mut p| {
         if several_recipes && lots == Lots::Fixed {
@@ -192,19 +194,30 @@ pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
     })
 }
 
-/// Fits a model to a term; a random term that this layout cannot tell apart from others is left
-/// out, and that is said.
-pub fn settle(
-    t: &TermScores,
+/// A layout that is ready for scores.
+#[derive(Debug)]
+pub struct Prepared {
+    model: Arc<Model>,
+    fixed: FixedPart,
+    random: Vec<RandomTerm>,
+    notes: Vec<String>,
+    formula: String,
+}
+
+/// Makes a layout ready; a random term that it cannot tell apart from others is left out, and
+/// that is said.
+///
+/// # Errors
+/// What makes a model of this layout impossible, whatever the scores.
+pub fn prepare(
     fixed: FixedPart,
     fixed_words: &[String],
     mut random: Vec<RandomTerm>,
     mut notes: Vec<String>,
-) -> Answer<Panel> {
-    let (model, fit) = loop {
-        let model = Model::new(&fixed, &random);
-        match model.and_then(|m| m.fit(&t.values, Method::Reml).map(|fit| (m, fit))) {
-            Ok(found) => break found,
+) -> Result<Prepared, MixedError> {
+    let model = loop {
+        match Model::new(&fixed, &random) {
+            Ok(model) => break Arc::new(model),
             Err(MixedError::NotIdentified { term, from })
                 if random.iter().any(|r| r.name == term) =>
             {
@@ -213,7 +226,7 @@ pub fn settle(
                 ));
                 random.retain(|r| r.name != term);
             }
-            Err(e) => return Answer::unknown(reason(&e, t)),
+            Err(e) => return Err(e),
         }
     };
     let random_words: Vec<String> = random.iter().map(|r| r.name.clone()).collect();
@@ -222,7 +235,52 @@ pub fn settle(
     } else {
         format!("fixed: {}; random: {}", listed(fixed_words), listed(&random_words))
     };
-    Answer::Known(Panel { fit, fixed, model, random, notes, formula })
+    Ok(Prepared { model, fixed, random, notes, formula })
+}
+
+/// Fits a prepared layout to the scores of a term.
+#[must_use]
+pub fn fitted(prepared: &Result<Prepared, MixedError>, t: &TermScores) -> Answer<Panel> {
+    let p = match prepared {
+        Ok(p) => p,
+        Err(e) => return Answer::unknown(reason(e, t)),
+    };
+    match p.model.fit(&t.values, Method::Reml) {
+        Ok(fit) => Answer::Known(p.panel(fit)),
+        Err(e) => Answer::unknown(reason(&e, t)),
+    }
+}
+
+/// The same with the variance ratios of another fit, as far as both have the random term.
+#[must_use]
+pub fn fitted_as(
+    prepared: &Result<Prepared, MixedError>,
+    t: &TermScores,
+    other: &Panel,
+) -> Answer<Panel> {
+    let p = match prepared {
+        Ok(p) => p,
+        Err(e) => return Answer::unknown(reason(e, t)),
+    };
+    let ratio = |r: &RandomTerm| other.variance(&r.name) / other.fit.sigma2;
+    let ratios: Vec<f64> = p.random.iter().map(ratio).collect();
+    match p.model.fit_at(&t.values, &ratios, Method::Reml) {
+        Ok(fit) => Answer::Known(p.panel(fit)),
+        Err(e) => Answer::unknown(reason(&e, t)),
+    }
+}
+
+impl Prepared {
+    fn panel(&self, fit: Fit) -> Panel {
+        Panel {
+            fit,
+            fixed: self.fixed.clone(),
+            model: Arc::clone(&self.model),
+            random: self.random.clone(),
+            notes: self.notes.clone(),
+            formula: self.formula.clone(),
+        }
+    }
 }
 
 fn recipe_note(t: &TermScores) -> String {

@@ -1,10 +1,12 @@
 //! Courses: contrasts of the means of a term's model, tasting by tasting.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use blindsteep_stats::mixed::Contrast;
+use rayon::prelude::*;
 
-use super::super::cell_model::{self, Cell, CellModel, Cells, Weights};
+use super::super::cell_model::{self, Cell, CellModel, Layout, Weights};
 use super::super::term_comparison::{LabelCount, LevelNumbers, ends, finite, level};
 use super::super::{Answer, count};
 use super::served::{Followed, Served, TastingOf};
@@ -22,34 +24,87 @@ const STRAIGHT: usize = 3;
 #[derive(Debug)]
 pub struct Term {
     pub(super) scores: TermScores,
-    cells: Option<Cells>,
+    layout: Option<Arc<Layout>>,
     pub(super) model: Answer<CellModel>,
     with_excluded: Answer<CellModel>,
 }
 
+/// The layouts of terms: one for all that were scored alike.
+fn layouts(terms: &[&TermScores]) -> Vec<Option<Arc<Layout>>> {
+    let mut firsts: Vec<usize> = Vec::new();
+    let of: Vec<usize> = (0..terms.len())
+        .map(|i| {
+            let known = firsts.iter().position(|j| cell_model::alike(terms[*j], terms[i]));
+            known.unwrap_or_else(|| {
+                firsts.push(i);
+                firsts.len() - 1
+            })
+        })
+        .collect();
+    let made: Vec<Option<Arc<Layout>>> = firsts
+        .par_iter()
+        .with_max_len(1)
+        .map(|i| cell_model::layout(terms[*i]).map(Arc::new))
+        .collect();
+    of.into_iter().map(|i| made[i].clone()).collect()
+}
+
 /// Ticks and categories have no means that could be followed.
-fn modelled(t: &TermScores) -> Answer<CellModel> {
+fn modelled(
+    t: &TermScores,
+    layout: Option<&Arc<Layout>>,
+    fit: impl FnOnce(&Layout) -> Answer<CellModel>,
+) -> Answer<CellModel> {
     match t.term.scale {
-        ScaleKind::Line | ScaleKind::Ordered => cell_model::fit(t),
         ScaleKind::Tick => {
             Answer::unknown("ticks are listed by tasting only: their changes have no model here")
         }
         ScaleKind::Nominal => Answer::unknown(
             "categories are listed by tasting only: their changes have no model here",
         ),
+        ScaleKind::Line | ScaleKind::Ordered if t.values.is_empty() => {
+            Answer::unknown("there is no score")
+        }
+        ScaleKind::Line | ScaleKind::Ordered => match layout {
+            Some(layout) => fit(layout),
+            None => Answer::unknown("the scores do not say in which session they were given"),
+        },
     }
 }
 
 impl Term {
-    /// Fits the term's model, once more with excluded scores left in if there are any.
+    /// The terms with their models, fitted once more with excluded scores left in where there are
+    /// any; then the variances stay those without them.
     #[must_use]
-    pub fn of(scores: TermScores, all: &Scores) -> Self {
-        let with_excluded = match all.term(&scores.term.id, true).filter(|_| scores.n_excluded > 0)
-        {
-            Some(t) => modelled(&t),
-            None => Answer::unknown("no score is excluded in this term"),
-        };
-        Self { cells: Cells::of(&scores), model: modelled(&scores), with_excluded, scores }
+    pub fn all(scores: &Scores) -> Vec<Self> {
+        let main: Vec<TermScores> =
+            scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+        let whole: Vec<Option<TermScores>> = main
+            .iter()
+            .map(|t| if t.n_excluded > 0 { scores.term(&t.term.id, true) } else { None })
+            .collect();
+        let all: Vec<&TermScores> = main.iter().chain(whole.iter().flatten()).collect();
+        let mut made = layouts(&all);
+        let of_whole = made.split_off(main.len());
+        let mut of_whole = of_whole.into_iter();
+        let of_whole: Vec<Option<Arc<Layout>>> =
+            whole.iter().map(|t| t.as_ref().and_then(|_| of_whole.next().flatten())).collect();
+        let asked: Vec<_> =
+            main.into_iter().zip(made).zip(whole.into_iter().zip(of_whole)).collect();
+        asked
+            .into_par_iter()
+            .with_max_len(1)
+            .map(|((scores, layout), (whole, whole_layout))| {
+                let model = modelled(&scores, layout.as_ref(), |l| l.fit(&scores));
+                let with_excluded = match &whole {
+                    Some(t) => model
+                        .as_ref()
+                        .and_then(|m| modelled(t, whole_layout.as_ref(), |l| l.fit_as(t, m))),
+                    None => Answer::unknown("no score is excluded in this term"),
+                };
+                Self { scores, layout, model, with_excluded }
+            })
+            .collect()
     }
 
     /// The model as it is reported.
@@ -66,7 +121,7 @@ impl Term {
     }
 
     fn n_scores(&self, cell: &Cell) -> usize {
-        let cells = self.cells.as_ref();
+        let cells = self.layout.as_ref().map(|l| &l.cells);
         cells.and_then(|c| Some(c.n_scores[*c.at.get(cell)?])).unwrap_or(0)
     }
 
@@ -80,7 +135,8 @@ impl Term {
         if !matches!(t.term.scale, ScaleKind::Tick | ScaleKind::Nominal) {
             return Answer::unknown("shares are for ticks and categories");
         }
-        let Some((cells, at)) = self.cells.as_ref().and_then(|c| Some((c, *c.at.get(cell)?)))
+        let Some((cells, at)) =
+            self.layout.as_ref().and_then(|l| Some((&l.cells, *l.cells.at.get(cell)?)))
         else {
             return Answer::unknown("there is no answer");
         };

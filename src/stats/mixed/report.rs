@@ -137,6 +137,33 @@ impl Model {
         Ok(report(&objective, &found.ratios, &found.at, found.evaluations))
     }
 
+    /// Fits the fixed effects and the residual variance at given variance ratios
+    /// `g_i = sigma_i^2 / sigma^2`, such as those of another fit; nothing is searched. Standard
+    /// errors and degrees of freedom take the ratios as if they had been estimated here.
+    ///
+    /// # Errors
+    /// Scores that are too few, not finite or without variation, a wrong number of ratios, or
+    /// ratios (in units of one) at which the equations have no solution.
+    pub fn fit_at(&self, y: &[f64], ratios: &[f64], method: Method) -> Result<Fit, MixedError> {
+        if ratios.len() != self.terms.len() {
+            return Err(MixedError::Rows {
+                what: "the list of variance ratios".into(),
+                found: ratios.len(),
+                expected: self.terms.len(),
+            });
+        }
+        if let Some(at) = ratios.iter().position(|g| !(g.is_finite() && *g >= 0.0)) {
+            return Err(MixedError::NotFinite {
+                what: "the list of variance ratios".into(),
+                row: at + 1,
+            });
+        }
+        let scores = self.scores(y)?;
+        let objective = Objective { model: self, scores: &scores, method };
+        let at = objective.derivatives(ratios).ok_or(MixedError::NoResidual)?;
+        Ok(report(&objective, ratios, &at, 1))
+    }
+
     /// Returns the deviance (minus twice the log-likelihood) of scores at given relative standard
     /// deviations `theta_i = sigma_i / sigma`, with fixed effects and residual variance at their
     /// best; infinite where the equations have no solution.
