@@ -174,7 +174,7 @@ fn bytes(sheet: &LotSheet, forms: &[Form]) -> Result<Vec<Vec<u8>>, Failure> {
         all.push(match (form, &set) {
             (Form::Pdf, Some(set)) => set.pdf()?,
             (Form::Png, Some(set)) => set.png(DPI)?,
-            _ => sheet.html().into_bytes(),
+            _ => sheet.html()?.into_bytes(),
         });
     }
     Ok(all)

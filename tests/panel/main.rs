@@ -7,3 +7,4 @@ mod published;
 mod run;
 mod schemas;
 mod sessions;
+mod sheet;

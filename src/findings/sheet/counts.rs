@@ -65,6 +65,8 @@ pub struct Fault {
     pub n_rejects: usize,
     /// Answers.
     pub n: usize,
+    /// Whether somebody rejects the lot for it, or at least half of the answers find it clearly.
+    pub grave: bool,
 }
 
 /// A fault at an earlier tasting, where an answer was clear or rejected the lot.
@@ -140,14 +142,16 @@ fn category(term: &Term, values: &[f64]) -> Category {
 
 fn fault(term: &Term, values: &[f64]) -> Fault {
     let n = |level: f64| values.iter().filter(|v| **v == level).count();
+    let (n_clear, n_rejects) = (n(2.0), n(3.0));
     Fault {
         term: term.id.clone(),
         labels: labelled(&term.labels, &term.id),
         n_absent: n(0.0),
         n_trace: n(1.0),
-        n_clear: n(2.0),
-        n_rejects: n(3.0),
+        n_clear,
+        n_rejects,
         n: values.len(),
+        grave: n_rejects > 0 || 2 * (n_clear + n_rejects) >= values.len(),
     }
 }
 

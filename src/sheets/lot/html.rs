@@ -1,13 +1,18 @@
 //! The sheet as one HTML file: real text, drawings inline, nothing fetched.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+
 use super::page::{Block, CupBlock, Page, ScaleRow};
+use crate::plots::font;
 
 const STYLE: &str = "
 :root { --paper: #fcfbf8; --ink: #262624; --pale: #555450; --hair: #cfccc4; --rule: #8e8b83; --leaf: #2f6b3a; }
 * { box-sizing: border-box; }
-html { background: var(--paper); color: var(--ink); font: 16px/1.45 system-ui, 'Noto Sans', 'Noto Sans SC', 'PingFang SC', 'Microsoft YaHei', sans-serif; }
+html { background: var(--paper); color: var(--ink); font: 16px/1.45 'Blindsteep Sans', system-ui, sans-serif; }
 body { margin: 0; }
 article { max-width: 52rem; margin: 0 auto; padding: 1.5rem 1rem 2rem; overflow-wrap: anywhere; }
 article + article { border-top: 3px double var(--hair); }
@@ -23,7 +28,7 @@ section, .pair, footer { border-top: 1px solid var(--hair); margin-top: 1rem; pa
 dl { display: grid; grid-template-columns: minmax(7rem, 2fr) 3fr; gap: .2rem 1rem; margin: 0; }
 dd { margin: 0; }
 .alert { border: 2px solid var(--ink); padding: .6rem .9rem; margin-top: 1rem; }
-.alert strong { display: block; font-size: 1.25rem; }
+.alert strong { display: block; font-size: 1.3rem; font-weight: 500; }
 .term { display: grid; grid-template-columns: 9rem 5rem 1fr 5rem 9.5rem; gap: 0 .8rem; align-items: start; margin: .25rem 0; }
 .end { font-size: .85rem; } .low { text-align: right; } .figures { text-align: right; white-space: nowrap; }
 svg { width: 100%; display: block; overflow: visible; }
@@ -43,21 +48,25 @@ footer { font-size: .8rem; }
 }
 ";
 
-/// The whole file.
-pub(super) fn html(title: &str, pages: &[Page]) -> String {
+/// The whole file, with the glyphs of the embedded face that it needs.
+///
+/// # Errors
+/// The reason in words, should the embedded face not be readable.
+pub(super) fn html(title: &str, pages: &[Page]) -> Result<String, String> {
     let lang = pages.first().map_or("en", |p| p.lang);
-    let mut out = String::new();
-    let _ = write!(
-        out,
-        "<!DOCTYPE html>\n<html lang=\"{lang}\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n",
-        escaped(title)
-    );
+    let mut body = String::new();
     for page in pages {
-        article(&mut out, page);
+        article(&mut body, page);
     }
-    out.push_str("</body>\n</html>\n");
-    out
+    let letters: BTreeSet<char> = body.chars().filter(|c| !c.is_control()).collect();
+    let face = STANDARD.encode(font::cut_to(&letters)?);
+    Ok(format!(
+        "<!DOCTYPE html>\n<html lang=\"{lang}\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
+         content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n@font-face {{ font-family: \
+         '{}'; src: url(data:font/otf;base64,{face}); }}{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n",
+        escaped(title),
+        font::FAMILY
+    ))
 }
 
 /// A text with what HTML would obey made harmless.
@@ -89,13 +98,12 @@ fn article(out: &mut String, p: &Page) {
         e(&p.place),
         e(&p.subtitle)
     );
-    for a in &p.alerts {
-        let _ = writeln!(
-            out,
-            "<div class=\"alert\" role=\"alert\"><strong>{}</strong>{}</div>",
-            e(&a.head),
-            e(&a.text)
-        );
+    if !p.alerts.is_empty() {
+        out.push_str("<div class=\"alert\" role=\"alert\">\n");
+        for a in &p.alerts {
+            let _ = writeln!(out, "<p><strong>{}</strong>{}</p>", e(&a.head), e(&a.text));
+        }
+        out.push_str("</div>\n");
     }
     pair(out, &p.identity, &p.making);
     cup(out, &p.cup);

@@ -69,9 +69,12 @@ impl LotSheet {
     }
 
     /// A page for the browser that needs no other file.
-    #[must_use]
-    pub fn html(&self) -> String {
+    ///
+    /// # Errors
+    /// [`SheetError::Layout`] if the embedded face cannot be cut, which is a fault of this program.
+    pub fn html(&self) -> Result<String, SheetError> {
         html::html(&self.title(), &self.pages)
+            .map_err(|reason| SheetError::Layout { sheet: self.name.clone(), reason })
     }
 
     fn title(&self) -> String {

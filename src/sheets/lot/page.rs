@@ -216,8 +216,9 @@ pub(super) fn tenths(x: f64) -> String {
     if text == "-0.0" { "0.0".to_owned() } else { text.replace('-', "−") }
 }
 
-/// As [`tenths`], with the sign of what is above 0.
+/// As [`tenths`], with the sign of what is above 0; what tenths would make 0 gets another decimal, so that an
+/// interval that leaves 0 out is seen to do so.
 pub(super) fn signed(x: f64) -> String {
-    let text = tenths(x);
-    if x > 0.0 && text != "0.0" { format!("+{text}") } else { text }
+    let text = if tenths(x) == "0.0" { format!("{x:.2}").replace('-', "−") } else { tenths(x) };
+    if x > 0.0 { format!("+{text}") } else { text }
 }

@@ -53,8 +53,8 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
         alerts.push(Alert {
             head: w.pick("Not offered. Do not taste.", "不出售，切勿品饮。").to_owned(),
             text: w.say(
-                format!("In quarantine since {since}. {}", safety(w)),
-                format!("自 {since} 起隔离。{}", safety(w)),
+                format!("In quarantine since {since}."),
+                format!("自 {since} 起隔离。"),
             ),
         });
     }
@@ -64,35 +64,34 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
         alerts.push(Alert {
             head: w.say(format!("Moisture {percent} %"), format!("含水率 {percent}%")),
             text: w.say(
-                format!("{percent} %{on}, wet basis, is not below {limit} %: mould may grow in store. It is to be dried again and measured again. {}", safety(w)),
-                format!("湿基含水率 {percent}%{on}，不低于 {limit}%：存放中可能生霉，应复烘并重新测定。{}", safety(w)),
+                format!("{percent} %{on}, wet basis, is not below {limit} %: mould may grow in store. It is to be dried again and measured again."),
+                format!("湿基含水率 {percent}%{on}，不低于 {limit}%：存放中可能生霉，应复烘并重新测定。"),
             ),
         });
     }
-    let rejected: Vec<&Fault> = f
+    let grave: Vec<String> = f
         .faults
         .iter()
-        .chain(f.earlier_faults.iter().map(|e| &e.fault))
-        .filter(|x| x.n_rejects > 0)
+        .filter(|x| x.grave)
+        .map(|x| format!("{}{}{}", w.label(&x.labels), w.pick(": ", "："), faults(x, w)))
+        .chain(f.earlier_faults.iter().filter(|e| e.fault.grave).map(|e| {
+            let (label, said) = (w.label(&e.fault.labels), faults(&e.fault, w));
+            w.say(format!("{label} on {}: {said}", e.day), format!("{label}（{}）：{said}", e.day))
+        }))
         .collect();
-    if !rejected.is_empty() {
-        let all: Vec<String> = rejected
-            .iter()
-            .map(|x| {
-                let label = w.label(&x.labels);
-                w.say(
-                    format!("{label}: {} of {}", w.count(x.n_rejects, "answer", "answers", ""), x.n),
-                    format!("{label}：{} 次作答中 {} 次", x.n, x.n_rejects),
-                )
-            })
-            .collect();
+    if !grave.is_empty() {
         alerts.push(Alert {
-            head: w.pick("Rejected for a fault", "因缺陷被拒收").to_owned(),
+            head: w.pick("A fault was found", "发现缺陷").to_owned(),
             text: w.say(
-                format!("{}. {}", all.join("; "), safety(w)),
-                format!("{}。{}", all.join("；"), safety(w)),
+                format!("{}.", grave.join("; ")),
+                format!("{}。", grave.join("；")),
             ),
         });
+    }
+    // Once is enough.
+    if let Some(last) = alerts.last_mut() {
+        last.text.push_str(w.pick(" ", ""));
+        last.text.push_str(safety(w));
     }
     alerts
 }
