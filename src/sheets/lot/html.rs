@@ -12,7 +12,7 @@ use crate::plots::font;
 const STYLE: &str = "
 :root { --paper: #fcfbf8; --ink: #262624; --pale: #555450; --hair: #cfccc4; --rule: #8e8b83; --leaf: #2f6b3a; }
 * { box-sizing: border-box; }
-html { background: var(--paper); color: var(--ink); font: 16px/1.45 'Blindsteep Sans', system-ui, sans-serif; }
+html { background: var(--paper); color: var(--ink); font: 16px/1.45 'Blindsteep Sans', 'Noto Sans CJK SC', 'Noto Sans SC', sans-serif; }
 body { margin: 0; }
 article { max-width: 52rem; margin: 0 auto; padding: 1.5rem 1rem 2rem; overflow-wrap: anywhere; }
 article + article { border-top: 3px double var(--hair); }
