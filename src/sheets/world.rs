@@ -7,11 +7,11 @@ use jiff::civil::Date;
 use serde_json::Value;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
 use typst::foundations::{Bytes, Datetime, Duration, Smart};
+use typst::layout::Abs;
 use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
 use typst::text::{Font, FontBook};
 use typst::utils::LazyHash;
 use typst::{Library, LibraryExt, World};
-use typst::layout::Abs;
 use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, Timestamp};
 use typst_render::RenderOptions;
@@ -96,12 +96,12 @@ impl Typeset {
             pixel_per_pt: (dpi / POINTS_AN_INCH).into(),
             ..RenderOptions::default()
         };
-        typst_render::render_merged(&self.document, &options, Abs::zero(), None).encode_png().map_err(
-            |e| SheetError::Layout {
+        typst_render::render_merged(&self.document, &options, Abs::zero(), None)
+            .encode_png()
+            .map_err(|e| SheetError::Layout {
                 sheet: self.name.clone(),
                 reason: format!("no picture: {e}"),
-            },
-        )
+            })
     }
 }
 

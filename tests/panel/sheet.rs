@@ -30,8 +30,10 @@ fn files(book: &Path) -> Vec<String> {
 fn set_limit(book: &Path, limit: &str) {
     let path = book.join("book.toml");
     let text = std::fs::read_to_string(&path).expect("the book has a description");
-    let line = text.lines().find(|l| l.starts_with("sheet_half_width")).expect("the limit").to_owned();
-    std::fs::write(&path, text.replace(&line, &format!("sheet_half_width = {limit}"))).expect("written");
+    let line =
+        text.lines().find(|l| l.starts_with("sheet_half_width")).expect("the limit").to_owned();
+    std::fs::write(&path, text.replace(&line, &format!("sheet_half_width = {limit}")))
+        .expect("written");
 }
 
 #[test]
@@ -106,7 +108,10 @@ fn the_version_is_the_digest_of_the_json_and_an_issued_sheet_is_never_written_ov
     let issued = files(&book);
     assert_eq!(issued.len(), 3, "{issued:?}");
     for (name, end) in issued.iter().zip(["html", "pdf", "png"]) {
-        assert!(name.starts_with("L4-") && name.ends_with(&format!("-{}.en.{end}", &digest[..8])), "{name}");
+        assert!(
+            name.starts_with("L4-") && name.ends_with(&format!("-{}.en.{end}", &digest[..8])),
+            "{name}"
+        );
     }
     let html = issued.iter().find(|n| n.ends_with(".html")).expect("one is HTML");
     let html_path = book.join("sheets").join(html);
@@ -115,7 +120,8 @@ fn the_version_is_the_digest_of_the_json_and_an_issued_sheet_is_never_written_ov
 
     // The same record gives the same sheet: it stays as it is, and what is missing is made again.
     std::fs::write(&html_path, "marked").expect("written");
-    let said = String::from_utf8(run(&book, &["sheet", "L4", "--language", "en"]).stdout).expect("UTF-8");
+    let said =
+        String::from_utf8(run(&book, &["sheet", "L4", "--language", "en"]).stdout).expect("UTF-8");
     assert!(said.contains("this sheet is there already"), "{said}");
     assert_eq!(std::fs::read_to_string(&html_path).expect("it is there"), "marked");
     std::fs::remove_file(&html_path).expect("removed");
@@ -178,9 +184,15 @@ fn what_has_no_sheet_is_told_why_and_nothing_is_written() {
     let (code, said) = refusal(&book, &["sheet", "L11"]);
     assert!(code == 2 && said.starts_with(unknown), "{said}");
     let (code, said) = refusal(&book, &["sheet", "L1@dry"]);
-    assert!(code == 2 && said.contains("L1 has no arm \"dry\"\n  expected: no arm: it was not split"), "{said}");
+    assert!(
+        code == 2 && said.contains("L1 has no arm \"dry\"\n  expected: no arm: it was not split"),
+        "{said}"
+    );
     let (code, said) = refusal(&book, &["sheet", "L1", "--out", "page.doc"]);
-    assert!(code == 2 && said.contains("a file whose name ends with .pdf, .png or .html"), "{said}");
+    assert!(
+        code == 2 && said.contains("a file whose name ends with .pdf, .png or .html"),
+        "{said}"
+    );
     assert_eq!(files(&book), [""; 0]);
 }
 
@@ -194,7 +206,12 @@ fn a_lot_that_was_split_has_a_sheet_for_each_arm() {
                     to mend:  ask for the sheet of one of them, as in `blindsteep sheet L3@dry`\n";
     assert_eq!((code, said.as_str()), (2, expected));
     let (code, said) = refusal(&book, &["sheet", "L3@humit"]);
-    assert!(code == 2 && said.contains("expected: one of L3@dry, L3@humid") && said.contains("humid\"?"), "{said}");
+    assert!(
+        code == 2
+            && said.contains("expected: one of L3@dry, L3@humid")
+            && said.contains("humid\"?"),
+        "{said}"
+    );
     let sheet = json(&book, &["sheet", "L3@humid"]);
     assert_eq!(sheet["identity"]["arm_since"], "2026-06-01");
     assert_eq!(sheet["tasted"]["before_the_split"], true, "tasted as L3, in May");
@@ -207,14 +224,19 @@ fn a_lot_that_was_split_has_a_sheet_for_each_arm() {
 fn nobodys_name_and_no_other_lot_is_in_a_free_text() {
     let folder = tempfile::tempdir().expect("a folder");
     let book = revealed(folder.path());
-    for (parameter, text) in [("store.place", "beside L3, top shelf"), ("store.pack", "ann's red tin")] {
+    for (parameter, text) in
+        [("store.place", "beside L3, top shelf"), ("store.pack", "ann's red tin")]
+    {
         done(&book, &["lot", "log", "L4", parameter, text]);
     }
     let out = run(&book, &["sheet", "L4", "--json"]);
     let json = String::from_utf8(out.stdout).expect("UTF-8");
     assert!(!json.contains("shelf") && !json.contains("tin\""), "{json}");
     let said = String::from_utf8(out.stderr).expect("UTF-8");
-    assert!(said.contains("store.place = \"beside L3, top shelf\" is not on the sheet: it names l3"), "{said}");
+    assert!(
+        said.contains("store.place = \"beside L3, top shelf\" is not on the sheet: it names l3"),
+        "{said}"
+    );
     assert!(said.contains("it names ann"), "{said}");
     done(&book, &["lot", "log", "L4", "store.pack", "lined tin"]);
     let sheet = crate::run::run(&book, &["sheet", "L4", "--json"]);

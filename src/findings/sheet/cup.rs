@@ -191,7 +191,11 @@ fn left_out(term: &Term, why: &str, half_width: Answer<f64>) -> NotPrinted {
 }
 
 /// The rows that have room: those told apart before others, high before low; then in the order of asking.
-fn with_room(mut rows: Vec<CupRow>, terms: &[Term], not_printed: &mut Vec<NotPrinted>) -> Vec<CupRow> {
+fn with_room(
+    mut rows: Vec<CupRow>,
+    terms: &[Term],
+    not_printed: &mut Vec<NotPrinted>,
+) -> Vec<CupRow> {
     let asked = |row: &CupRow| terms.iter().position(|t| t.id == row.term);
     rows.sort_by(|a, b| {
         let apart = |r: &CupRow| Reverse(r.told_apart == Answer::Known(true));
@@ -202,8 +206,7 @@ fn with_room(mut rows: Vec<CupRow>, terms: &[Term], not_printed: &mut Vec<NotPri
     rows.sort_by_key(&asked);
     beyond.sort_by_key(&asked);
     for row in beyond {
-        let half_width =
-            row.interval.as_ref().map(|i| scaled(i.half_width, row.low, row.high));
+        let half_width = row.interval.as_ref().map(|i| scaled(i.half_width, row.low, row.high));
         let CupRow { term, labels, .. } = row;
         not_printed.push(NotPrinted { term, labels, why: "no-room".to_owned(), half_width });
     }

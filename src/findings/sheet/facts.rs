@@ -252,7 +252,9 @@ pub(super) fn moisture(of: &Subject<'_>, record: &Record<'_>) -> Answer<Moisture
         Answer::Known(Moisture { percent, day, estimated, warning_from, too_moist })
     };
     for stretch in family::history(of.lot, &of.arm, record.lots) {
-        let Some(lot) = record.lots.iter().find(|l| ids::same(&l.id, &stretch.lot)) else { continue };
+        let Some(lot) = record.lots.iter().find(|l| ids::same(&l.id, &stretch.lot)) else {
+            continue;
+        };
         let latest = lot
             .values
             .iter()

@@ -151,7 +151,11 @@ pub struct ForIssue {
 ///
 /// # Errors
 /// [`NotIssued`] if the sample was not tasted in a revealed session, or nothing was scored.
-pub fn sheet(of: &Subject<'_>, record: &Record<'_>, settings: &Settings) -> Result<ForIssue, NotIssued> {
+pub fn sheet(
+    of: &Subject<'_>,
+    record: &Record<'_>,
+    settings: &Settings,
+) -> Result<ForIssue, NotIssued> {
     let tastings = subject::tastings(of, record);
     let Some(last) = tastings.last() else {
         return Err(NotIssued::NotTasted { sample: of.to_string() });

@@ -56,7 +56,9 @@ pub(super) fn movement(
         return Answer::unknown("no session is revealed");
     };
     let Ok(table) = scores::from_revealed(record.sessions) else {
-        return Answer::unknown("a term was asked on different scales, so that tastings do not compare");
+        return Answer::unknown(
+            "a term was asked on different scales, so that tastings do not compare",
+        );
     };
     let times = LotTimes::of_lots(record.lots, start);
     let sample = of.to_string();
@@ -67,12 +69,8 @@ pub(super) fn movement(
     let Some(own) = found.samples.iter().find(|s| s.sample == sample) else {
         return Answer::unknown("its tastings do not compare");
     };
-    let months: Vec<f64> = own
-        .tastings
-        .iter()
-        .filter(|t| t.pooled == Answer::Known(true))
-        .map(|t| t.month)
-        .collect();
+    let months: Vec<f64> =
+        own.tastings.iter().filter(|t| t.pooled == Answer::Known(true)).map(|t| t.month).collect();
     let (Some(from), Some(to)) = (months.first(), months.last()) else {
         return Answer::unknown("its tastings do not compare");
     };

@@ -16,7 +16,9 @@ use crate::session::{CupScore, Revealed, RevealedCup, Role, Sample};
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotIssued {
     /// There is no such lot.
-    #[error("there is no lot \"{asked}\"\n  expected: a lot of the book, or LOT@ARM\n  to mend:  {mend}")]
+    #[error(
+        "there is no lot \"{asked}\"\n  expected: a lot of the book, or LOT@ARM\n  to mend:  {mend}"
+    )]
     UnknownLot {
         /// What was asked.
         asked: String,
@@ -161,7 +163,8 @@ pub(super) fn tastings<'a>(of: &Subject<'_>, record: &Record<'a>) -> Vec<Tasting
             let mut tasting =
                 Tasting { session, served_as: sample, itself: i == 0, cups, days: BTreeSet::new() };
             tasting.days = tasting.scores().map(|s| s.day).collect();
-            let in_time = tasting.days.last().is_some_and(|d| stretch.until.is_none_or(|u| *d <= u));
+            let in_time =
+                tasting.days.last().is_some_and(|d| stretch.until.is_none_or(|u| *d <= u));
             if in_time {
                 all.push(tasting);
                 break;
@@ -205,7 +208,8 @@ pub(super) fn tasted(of: &Subject<'_>, last: &Tasting<'_>, n_sessions: usize) ->
         n_late_changes: session.changes.iter().filter(|c| c.after_reveal).count(),
         n_others: others.len(),
         reference_served: session.cups.iter().any(|c| {
-            c.role == Role::Reference && !(c.lot == last.served_as.lot && c.arm == last.served_as.arm)
+            c.role == Role::Reference
+                && !(c.lot == last.served_as.lot && c.arm == last.served_as.arm)
         }),
         committed_beforehand: session.committed_beforehand,
         key_digest: session.digest.clone(),

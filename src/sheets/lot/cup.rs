@@ -87,9 +87,12 @@ fn marks(low: f64, high: f64) -> Vec<f64> {
 
 fn ends(words: &Ends, w: Words) -> [String; 2] {
     let code = w.pick("en", "zh");
-    words.get(code).or_else(|| words.get("en")).or_else(|| words.values().next()).cloned().unwrap_or_else(
-        || [w.pick("less", "少").to_owned(), w.pick("more", "多").to_owned()],
-    )
+    words
+        .get(code)
+        .or_else(|| words.get("en"))
+        .or_else(|| words.values().next())
+        .cloned()
+        .unwrap_or_else(|| [w.pick("less", "少").to_owned(), w.pick("more", "多").to_owned()])
 }
 
 fn notes(f: &Sheet, w: Words) -> Vec<String> {
@@ -130,7 +133,10 @@ fn notes(f: &Sheet, w: Words) -> Vec<String> {
     match n("unknown") {
         0 => {}
         n => notes.push(w.say(
-            format!("{} not printed: too few scores for an interval.", w.count(n, "term", "terms", "")),
+            format!(
+                "{} not printed: too few scores for an interval.",
+                w.count(n, "term", "terms", "")
+            ),
             format!("另有 {n} 项未列出：评分过少，无法给出区间。"),
         )),
     }
@@ -142,9 +148,8 @@ fn notes(f: &Sheet, w: Words) -> Vec<String> {
         )),
     }
     if cup.rows.is_empty() && cup.not_printed.is_empty() {
-        notes.push(
-            w.pick("No term was scored on a line.", "没有以线性标度评分的项目。").to_owned(),
-        );
+        notes
+            .push(w.pick("No term was scored on a line.", "没有以线性标度评分的项目。").to_owned());
     }
     if cup.n_tested > 0 && !t.individual_opinions {
         let luck = number(cup.n_by_luck, 1);

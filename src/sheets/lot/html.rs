@@ -179,10 +179,7 @@ fn svg(row: &ScaleRow) -> String {
     let height = if row.axis.is_empty() { 20 } else { 36 };
     let said = escaped(&format!("{}: {}", row.label, row.figures));
     let mut s = format!("<svg height=\"{height}\" role=\"img\" aria-label=\"{said}\">");
-    let _ = write!(
-        s,
-        "<line x1=\"0\" x2=\"100%\" y1=\"10\" y2=\"10\" stroke=\"#8e8b83\"/>"
-    );
+    let _ = write!(s, "<line x1=\"0\" x2=\"100%\" y1=\"10\" y2=\"10\" stroke=\"#8e8b83\"/>");
     for at in &row.ticks {
         let x = percent(*at);
         let _ = write!(s, "<line x1=\"{x}\" x2=\"{x}\" y1=\"7\" y2=\"13\" stroke=\"#8e8b83\"/>");

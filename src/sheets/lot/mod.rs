@@ -9,8 +9,8 @@ use serde_json::json;
 
 use super::ballots::date_data;
 use super::words::words_in;
-use super::{Lang, SheetError, world};
 use super::world::Typeset;
+use super::{Lang, SheetError, world};
 use crate::findings::sheet::Sheet;
 
 pub use page::{Issue, Page, VERSION, page};

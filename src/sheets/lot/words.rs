@@ -1,8 +1,8 @@
 //! What the blocks of a lot's sheet say, in English and simplified Chinese.
 
 use super::page::{Alert, Block, Words, number, signed, tenths};
-use crate::findings::sheet::{Fault, Made, MadeValue, Sheet};
 use crate::findings::Answer;
+use crate::findings::sheet::{Fault, Made, MadeValue, Sheet};
 
 /// A class of tea in words; what the trade does not know stands as it was written.
 fn class(class: &str, w: Words) -> String {
@@ -52,10 +52,7 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
     if let Some(since) = f.quarantined_since {
         alerts.push(Alert {
             head: w.pick("Not offered. Do not taste.", "不出售，切勿品饮。").to_owned(),
-            text: w.say(
-                format!("In quarantine since {since}."),
-                format!("自 {since} 起隔离。"),
-            ),
+            text: w.say(format!("In quarantine since {since}."), format!("自 {since} 起隔离。")),
         });
     }
     if let Some(m) = f.moisture.known().filter(|m| m.too_moist) {
@@ -82,10 +79,7 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
     if !grave.is_empty() {
         alerts.push(Alert {
             head: w.pick("A fault was found", "发现缺陷").to_owned(),
-            text: w.say(
-                format!("{}.", grave.join("; ")),
-                format!("{}。", grave.join("；")),
-            ),
+            text: w.say(format!("{}.", grave.join("; ")), format!("{}。", grave.join("；"))),
         });
     }
     // Once is enough.
@@ -111,7 +105,10 @@ pub(super) fn identity(f: &Sheet, w: Words) -> Block {
             w.say(format!("{arm}, since {since}"), format!("{arm}，自 {since} 起"))
         }),
     );
-    add(w.pick("Came of", "来源"), f.identity.descent.as_ref().map(|d| came_of(&d.by, d.n_lots, w)));
+    add(
+        w.pick("Came of", "来源"),
+        f.identity.descent.as_ref().map(|d| came_of(&d.by, d.n_lots, w)),
+    );
     add(w.pick("Cultivar", "品种"), i.cultivar.clone());
     add(w.pick("Garden", "茶园"), i.garden.clone());
     add(w.pick("Plot", "地块"), i.plot.clone());
@@ -186,7 +183,10 @@ pub(super) fn making(f: &Sheet, w: Words) -> Block {
             let estimated = if m.estimated { w.pick(", estimated", "，估计") } else { "" };
             rows.push((
                 moisture_label,
-                w.say(format!("{percent} % ({from}{estimated})"), format!("{percent}%（{from}{estimated}）")),
+                w.say(
+                    format!("{percent} % ({from}{estimated})"),
+                    format!("{percent}%（{from}{estimated}）"),
+                ),
             ));
         }
         Answer::Unknown(_) => {
@@ -195,11 +195,14 @@ pub(super) fn making(f: &Sheet, w: Words) -> Block {
     }
     let mut notes = Vec::new();
     if f.making.is_empty() {
-        notes.push(w.pick("Nothing else is recorded of its making.", "未记录其他制作数据。").to_owned());
+        notes.push(
+            w.pick("Nothing else is recorded of its making.", "未记录其他制作数据。").to_owned(),
+        );
     }
     if f.making.iter().any(|m| m.inherited) {
         notes.push(
-            w.pick("Known from the lot or lots that it came of.", "制作数据取自其来源批次。").to_owned(),
+            w.pick("Known from the lot or lots that it came of.", "制作数据取自其来源批次。")
+                .to_owned(),
         );
     }
     Block { heading: w.pick("Making", "制作").to_owned(), rows, notes }
@@ -396,8 +399,20 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
         (
             w.pick("Beside it", "同场茶样").to_owned(),
             w.say(
-                format!("{}{}", w.count(t.n_others, "other sample", "other samples", ""), if t.reference_served { ", the reference that stays the same among them" } else { ", no reference" }),
-                format!("其他茶样 {} 个，{}", t.n_others, if t.reference_served { "其中含固定参比样" } else { "无参比样" }),
+                format!(
+                    "{}{}",
+                    w.count(t.n_others, "other sample", "other samples", ""),
+                    if t.reference_served {
+                        ", the reference that stays the same among them"
+                    } else {
+                        ", no reference"
+                    }
+                ),
+                format!(
+                    "其他茶样 {} 个，{}",
+                    t.n_others,
+                    if t.reference_served { "其中含固定参比样" } else { "无参比样" }
+                ),
             ),
         ),
         (
@@ -420,7 +435,10 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
         rows.push((
             w.pick("Left out", "未计入").to_owned(),
             w.say(
-                format!("{}, with a reason in the book", w.count(t.n_left_out, "answer", "answers", "")),
+                format!(
+                    "{}, with a reason in the book",
+                    w.count(t.n_left_out, "answer", "answers", "")
+                ),
                 format!("{} 次作答，理由见记录", t.n_left_out),
             ),
         ));
@@ -428,7 +446,10 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
     let mut notes = Vec::new();
     if t.n_late_changes > 0 {
         notes.push(w.say(
-            format!("{} made after the samples were known.", w.count(t.n_late_changes, "change was", "changes were", "")),
+            format!(
+                "{} made after the samples were known.",
+                w.count(t.n_late_changes, "change was", "changes were", "")
+            ),
             format!("揭示后另有 {} 处改动。", t.n_late_changes),
         ));
     }
@@ -476,7 +497,11 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
         ),
     );
     // Common practice, no source.
-    Block { heading: w.pick("Brewing and keeping", "冲泡与保存").to_owned(), rows, notes: Vec::new() }
+    Block {
+        heading: w.pick("Brewing and keeping", "冲泡与保存").to_owned(),
+        rows,
+        notes: Vec::new(),
+    }
 }
 
 fn time(seconds: u32, w: Words) -> String {
