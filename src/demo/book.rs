@@ -52,7 +52,7 @@ pub fn lot_id(number: u32) -> String {
     }
 }
 
-fn sample_id(served: Served) -> String {
+pub(super) fn sample_id(served: Served) -> String {
     let lot = lot_id(served.0);
     match served.1 {
         Store::Main => lot,
@@ -77,7 +77,7 @@ fn made(lot: &Making) -> Day {
 }
 
 /// The day of a session's flight: a session of three flights takes two days.
-fn session_day(session: &SessionTruth, flight: usize) -> Day {
+pub(super) fn session_day(session: &SessionTruth, flight: usize) -> Day {
     let twice = session.flights.len() > 1 && session.flights[0] == session.flights[1];
     day_of(f64::from(session.month), 4 + i64::from(twice && flight > 0))
 }
@@ -91,7 +91,7 @@ fn first_tasted(number: u32) -> Option<Day> {
 }
 
 /// Ages, in months, of a sample on a day and of its lot when it was split.
-fn ages(served: Served, day: Day) -> (f64, f64) {
+pub(super) fn ages(served: Served, day: Day) -> (f64, f64) {
     let Some(lot) = LOTS.iter().find(|l| l.number == served.0) else { return (0.0, f64::INFINITY) };
     let made = made(lot);
     let split = first_tasted(lot.number).filter(|_| served.1 != Store::Main);

@@ -7,8 +7,8 @@
 use sha2::{Digest as _, Sha256};
 
 use super::truth::{
-    BREW_SD, CARRY_OVER, DAMP, FIRST_CUP, FLAT_A_MONTH, LOT_SD, LOT_TASTER_SD, LOTS, Making,
-    PANEL_DRIFT, RATE_DRY, RATE_HUMID, RATE_USUAL, SESSION_SD, Served, Store, TERMS, TasterTruth,
+    BREW_SD, CARRY_OVER, DAMP, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, Making, PANEL_DRIFT,
+    RATE_DRY, RATE_HUMID, RATE_USUAL, SESSION_SD, Served, Store, TERMS, TasterTruth,
 };
 
 /// Scores of a cup on the line terms, in the order of [`TERMS`].
@@ -20,7 +20,6 @@ const SWEET: usize = 5;
 const FLORAL: usize = 6;
 const GREEN: usize = 8;
 const SUN_NOTE: usize = 9;
-const FLAT: usize = 11;
 
 /// The garden under one seed.
 #[derive(Debug, Clone, Copy)]
@@ -109,27 +108,13 @@ impl Garden {
             // The frozen reference: a middling lot that never ages.
             return truth.base;
         };
-        let x = lot.dose();
-        let made = truth.base
-            + truth.wither * lot.wither
-            + truth.dose * x
-            + truth.dose2 * x * x
-            + truth.t5 * lot.t5()
-            + truth.rolling * lot.rolling
-            + truth.sun * lot.sun
-            + truth.season * lot.season
-            + LOT_SD * self.normal(&format!("lot/{}/{}", lot.number, truth.id));
-        let rt = self.stored(lot, served.1, age, split_at);
-        let moved = match truth.store {
-            Some((far, months)) => far * (1.0 - libm::exp(-rt / months)),
-            None if term == FLAT => FLAT_A_MONTH * rt,
-            None => 0.0,
-        };
-        made + moved
+        let own = LOT_SD * self.normal(&format!("lot/{}/{}", lot.number, truth.id));
+        truth.made(lot) + own + truth.moved(self.stored(lot, served.1, age, split_at))
     }
 
     /// Months in store, each weighted by how fast that store ages tea.
-    fn stored(&self, lot: &Making, store: Store, age: f64, split_at: f64) -> f64 {
+    #[must_use]
+    pub fn stored(&self, lot: &Making, store: Store, age: f64, split_at: f64) -> f64 {
         let damp = 1.0 + 0.6 * (self.packed_moisture(lot) - 6.5).max(0.0);
         let rate = match store {
             Store::Main => RATE_USUAL,

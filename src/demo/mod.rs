@@ -2,4 +2,5 @@
 
 pub mod book;
 pub mod garden;
+pub mod simulated;
 pub mod truth;

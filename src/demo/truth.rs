@@ -118,6 +118,32 @@ pub struct TermTruth {
     pub store: Option<(f64, f64)>,
 }
 
+impl TermTruth {
+    /// The level of a lot on this term when it was made, without the lot's own deviation.
+    #[must_use]
+    pub fn made(&self, lot: &Making) -> f64 {
+        let x = lot.dose();
+        self.base
+            + self.wither * lot.wither
+            + self.dose * x
+            + self.dose2 * x * x
+            + self.t5 * lot.t5()
+            + self.rolling * lot.rolling
+            + self.sun * lot.sun
+            + self.season * lot.season
+    }
+
+    /// How far a term has moved in store; `rt` are the months, each weighted by the store's rate.
+    #[must_use]
+    pub fn moved(&self, rt: f64) -> f64 {
+        match self.store {
+            Some((far, months)) => far * (1.0 - libm::exp(-rt / months)),
+            None if self.id == "flat" => FLAT_A_MONTH * rt,
+            None => 0.0,
+        }
+    }
+}
+
 const NONE: TermTruth = TermTruth {
     id: "",
     base: 0.0,
