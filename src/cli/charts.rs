@@ -53,7 +53,7 @@ pub fn write(dir: &Path, charts: &Result<Vec<Chart>, PlotError>) -> Result<(), F
     };
     std::fs::create_dir_all(dir).map_err(store::io("make the folder", dir))?;
     for chart in charts {
-        store::replace(&dir.join(chart.file), &chart.svg, None)?;
+        store::replace(&dir.join(&chart.file), &chart.svg, None)?;
     }
     Ok(())
 }

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use super::agree::exclusions;
 use super::term_comparison::{LabelCount, LevelNumbers};
-use super::{Answer, Exclusion, FEW_TASTERS, Model, Settings};
+use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::{Asking, Term};
@@ -172,6 +172,12 @@ pub struct Change {
     /// (Benjamini-Hochberg); only of the changes that were asked.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub q_value: Option<f64>,
+}
+
+/// Whether a change is shown among all that were asked, at [`ALPHA`].
+#[must_use]
+pub fn is_shown(c: &Change) -> bool {
+    c.q_value.is_some_and(|q| q < ALPHA)
 }
 
 /// Two arms of a lot, compared within sessions: the panel's drift is the same for both.

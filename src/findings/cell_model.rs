@@ -11,6 +11,7 @@ use crate::scores::{TermScores, cross};
 
 const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
+const TASTER_MONTH: &str = "taster × month";
 const SESSION_TASTER: &str = "session × taster";
 
 /// A sample in a session, brewed by one recipe.
@@ -95,14 +96,14 @@ pub fn alike(a: &TermScores, b: &TermScores) -> bool {
     let columns = |t: &TermScores| {
         [&t.session, &t.taster, &t.flight, &t.brew, &t.cup, &t.recipe, &t.steep].map(Clone::clone)
     };
-    a.lot == b.lot && columns(a) == columns(b)
+    a.lot == b.lot && a.month == b.month && columns(a) == columns(b)
 }
 
 /// The layout of a term; none if the scores do not say in which session they were given.
 ///
 /// Fixed: a mean for each sample in each session by each recipe, and steeps where there are
-/// several; random: taster, sample × taster, session × taster, flight, and pot. The session itself
-/// is in the means. How a taster sees one sample on one day is not told from the residual.
+/// several; random: taster, sample × taster, session × taster, each taster's own drift a month,
+/// flight, and pot. The session itself is in the means. How a taster sees one sample on one day is not told from the residual.
 #[must_use]
 pub fn layout(t: &TermScores) -> Option<Layout> {
     let n = t.values.len();
@@ -126,6 +127,12 @@ pub fn layout(t: &TermScores) -> Option<Layout> {
         offered.push(RandomTerm::new(SAMPLE_TASTER, Factor::cross(&factor(&t.lot), &who)));
         if let Some(s) = t.session.as_ref().filter(|s| s.names.len() > 1) {
             offered.push(RandomTerm::new(SESSION_TASTER, Factor::cross(&factor(s), &who)));
+            // From the mean month on, so that level and drift of a taster are not correlated.
+            if let Some(months) = &t.month {
+                let mean = months.iter().sum::<f64>() / n as f64;
+                let since = months.iter().map(|m| m - mean).collect();
+                offered.push(RandomTerm::slope(TASTER_MONTH, who, since));
+            }
         }
     }
     let n_sessions = t.session.as_ref().map_or(1, |s| s.names.len());

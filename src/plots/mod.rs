@@ -5,12 +5,14 @@
 
 mod axis;
 mod canvas;
+pub mod courses;
 pub mod dots;
 pub mod font;
 mod names;
 pub mod palette;
 pub mod scatter;
 pub mod tasters;
+pub mod then_now;
 mod words;
 
 use thiserror::Error;

@@ -85,4 +85,14 @@ words! {
     own: "own mean", "本人均值";
     /// Label of the axis to the right.
     others: "mean of the others", "其余人均值";
+    /// How to read courses.
+    courses_read: "Filled: the panel's drift taken off by the reference. Hollow: as scored. Dashed: the first tasting.",
+        "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
+    /// What the axis to the right counts.
+    to_the_right: "To the right: ", "横轴：";
+    /// How to read then and now.
+    then_now_read: "Open: the first tasting. Filled: the last. The change has an interval of its own, without the tasters' offsets.",
+        "空心：首次品评。实心：末次品评。变化另有其区间，不含评茶员的偏移。";
+    /// Head of the column of changes.
+    change: "Change", "变化";
 }

@@ -383,7 +383,11 @@ impl Reading<'_> {
         match read_number(cell, self.decimal) {
             Some(month) => (Some(month), Some(format!("month {month}"))),
             None => {
-                let found = format!("{} is \"{}\"", self.file.header[at], clip(cell));
+                let name = &self.file.header[at];
+                let found = match cell {
+                    "" => format!("{name} is empty"),
+                    _ => format!("{name} is \"{}\"", clip(cell)),
+                };
                 let mend = "write it as in 3 or 3.5 in every line";
                 self.mistake(record, at, found, "a number of months", mend);
                 (None, None)

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::book::ids;
 use crate::book::lots::{Lot, MAIN};
 use crate::book::time::Day;
+use crate::book::{family, ids};
 use crate::session::Sample;
 
 /// What a sample was before it was what it is.
@@ -49,22 +49,22 @@ impl LotTimes {
     /// Of the lots of a book, where month 0 of the scores is `start`.
     #[must_use]
     pub fn of_lots(lots: &[Lot], start: Day) -> Self {
+        let name =
+            |lot: &str, arm: &str| Sample { lot: lot.to_owned(), arm: arm.to_owned() }.to_string();
         let mut samples = BTreeMap::new();
         for lot in lots {
             for arm in lot.all_arms() {
-                let since = lot.file.value.arms.iter().find(|a| ids::same(&a.id, &arm));
-                let before = since.map(|a| Before {
-                    sample: Sample { lot: lot.id.clone(), arm: MAIN.to_owned() }.to_string(),
-                    until: a.since.months_since(start),
+                let before = family::history(lot, &arm, lots).into_iter().filter_map(|s| {
+                    let until = s.until?.months_since(start);
+                    Some(Before { sample: name(&s.lot, &s.arm), until })
                 });
-                let name = Sample { lot: lot.id.clone(), arm: arm.clone() }.to_string();
                 let time = SampleTime {
                     lot: lot.id.clone(),
-                    arm: Some(arm).filter(|a| !ids::same(a, MAIN)),
+                    before: before.collect(),
                     made: lot.made().months_since(start),
-                    before: before.into_iter().collect(),
+                    arm: Some(arm.clone()).filter(|a| !ids::same(a, MAIN)),
                 };
-                samples.insert(name, time);
+                samples.insert(name(&lot.id, &arm), time);
             }
         }
         Self { clock: "months since the lot was made".to_owned(), samples }

@@ -5,6 +5,9 @@ use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragrap
 use crate::findings::Answer;
 use crate::findings::age::{Age, ArmPair, Change, Point, SampleAge, TermCourse};
 
+/// The courses of so many samples are shown; of more only their changes.
+const MOST_COURSES: usize = 4;
+
 /// The whole text.
 #[must_use]
 pub fn text(f: &Age) -> String {
@@ -26,11 +29,19 @@ pub fn text(f: &Age) -> String {
     }
     out.push_str(&cautions(&f.cautions, &f.source));
     out.push_str(&left_out(&f.exclusions));
-    for s in f.samples.iter().filter(|s| s.tastings.len() > 1) {
+    let several: Vec<&SampleAge> = f.samples.iter().filter(|s| s.tastings.len() > 1).collect();
+    for s in &several {
         out.push_str(&tastings(s, &f.clock));
         out.push_str(&changes(s));
-        out.push_str(&courses(s));
-        out.push_str(&shares(s));
+        if several.len() <= MOST_COURSES {
+            out.push_str(&courses(s));
+            out.push_str(&shares(s));
+        }
+    }
+    if several.len() > MOST_COURSES {
+        out.push_str(&heading("Courses"));
+        let text = "Tasting by tasting, with ticks and categories: --of LOT, or --json.";
+        out.push_str(&paragraph(text, "  ", "  "));
     }
     for a in &f.arms {
         out.push_str(&arms(a));

@@ -1,6 +1,8 @@
-//! `agree` and `compare` on plain tables: the whole process, its numbers against independently
+//! `agree`, `compare` and `age` on plain tables: the whole process, its numbers against independently
 //! computed ones, its errors word for word.
 
+mod age;
+mod age_truth;
 mod errors;
 mod limits;
 mod published;

@@ -76,6 +76,18 @@ impl Served {
                 }
             }
         }
+        // Flights of one session may lie on several days; a session of a book has one day, its first.
+        if scores.source.kind == "sessions" {
+            let mut days: BTreeMap<String, f64> = BTreeMap::new();
+            for (cell, served) in &cells {
+                let first = served.months.iter().copied().fold(f64::INFINITY, f64::min);
+                let day = days.entry(cell.session.clone()).or_insert(first);
+                *day = day.min(first);
+            }
+            for (cell, served) in &mut cells {
+                served.months = days.get(&cell.session).copied().into_iter().collect();
+            }
+        }
         Self { cells }
     }
 

@@ -4,16 +4,14 @@
 use super::super::agree::{gathered, opinions};
 use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
 use super::courses::Term;
-use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel};
+use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel, is_shown};
 use crate::scores::{ScaleKind, Scores};
 
 /// The panel's drift is told of so many terms of a sample.
 const MOST_DRIFTS: usize = 3;
 
-/// Whether a change is shown among all that were asked.
-#[must_use]
-pub fn shown(c: &Change) -> bool {
-    c.q_value.is_some_and(|q| q < ALPHA)
+fn shown(c: &Change) -> bool {
+    is_shown(c)
 }
 
 /// A change with its sign.
@@ -34,17 +32,48 @@ fn full(c: &Change) -> String {
     format!("{}, {}", signed(c.value), interval(c))
 }
 
-/// What changed and what was not shown to change; the largest first.
-fn parted(changes: &[(&str, &Change)]) -> (Vec<String>, Vec<String>) {
+/// What changed, the largest first; what did not among all asked though its own interval leaves
+/// out 0; and what was not shown to change.
+struct Parted {
+    sure: Vec<String>,
+    alone: Vec<String>,
+    unsure: Vec<String>,
+}
+
+fn parted(changes: &[(&str, &Change)]) -> Parted {
     let mut sure: Vec<&(&str, &Change)> = changes.iter().filter(|c| shown(c.1)).collect();
     sure.sort_by(|a, b| b.1.value.abs().total_cmp(&a.1.value.abs()));
     let sure = sure.into_iter().map(|(term, c)| {
         let way = if c.value < 0.0 { "less" } else { "more" };
         format!("{way} {term} ({})", full(c))
     });
-    let unsure = changes.iter().filter(|c| !shown(c.1));
-    let unsure = unsure.map(|(term, c)| format!("{term} ({})", interval(c)));
-    (sure.collect(), unsure.collect())
+    let rest = |alone: bool| {
+        changes
+            .iter()
+            .filter(|c| !shown(c.1) && (c.1.p_value < ALPHA) == alone)
+            .map(|(term, c)| format!("{term} ({})", interval(c)))
+            .collect()
+    };
+    Parted { sure: sure.collect(), alone: rest(true), unsure: rest(false) }
+}
+
+/// The sentences of what was parted: `what` is a change or a difference.
+fn told(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec<String> {
+    let p = parted(changes);
+    let mut all = Vec::new();
+    if !p.sure.is_empty() {
+        all.push(format!("{span}: {}.", listed(&p.sure)));
+    }
+    if !p.alone.is_empty() {
+        all.push(format!(
+            "{span}: not shown among all that was asked, though it would be alone: {}.",
+            listed(&p.alone)
+        ));
+    }
+    if !p.unsure.is_empty() {
+        all.push(format!("{span}: no {what} shown in {}.", listed(&p.unsure)));
+    }
+    all
 }
 
 /// The sentences of a sample.
@@ -89,15 +118,8 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
             all.insert(0, format!("{span}, as scored: {}.", listed(&raw)));
         }
     } else {
-        let (sure, unsure) = parted(&corrected);
-        if !sure.is_empty() {
-            all.insert(0, format!("{span}: {}.", listed(&sure)));
-        }
-        if !unsure.is_empty() {
-            let at = all.len().min(1);
-            let at = if sure.is_empty() { 0 } else { at };
-            all.insert(at, format!("{span}: no change shown in {}.", listed(&unsure)));
-        }
+        let told = told(&span, &corrected, "change");
+        all.splice(0..0, told);
         all.extend(drifts(s));
     }
     let fitted = |term: &str| models.iter().any(|m| m.term == term && m.model.known().is_some());
@@ -117,7 +139,11 @@ fn drifts(s: &SampleAge) -> Vec<String> {
         .iter()
         .filter(|t| t.last_change.known().is_some())
         .filter_map(|t| Some((t, t.last_change_raw.known()?, t.panel_drift.known()?)))
-        .filter(|(_, _, drift)| drift.p_value < ALPHA)
+        .filter(|(t, raw, drift)| {
+            let alone = |c: &Change| c.p_value < ALPHA;
+            let differ = |c: &Change| alone(c) != alone(raw) || shown(c);
+            alone(drift) && t.last_change.known().is_some_and(differ)
+        })
         .collect();
     all.sort_by(|a, b| a.2.p_value.total_cmp(&b.2.p_value));
     all.iter()
@@ -155,15 +181,7 @@ pub fn of_arms(a: &ArmPair) -> Vec<String> {
         a.terms.iter().filter_map(|t| Some((t.term.as_str(), t.mean.known()?))).collect();
     let most = a.terms.iter().map(|t| t.sessions.len()).max().unwrap_or(0);
     let span = format!("{} beside {}, {}", a.a, a.b, count(most, "session", "sessions"));
-    let (sure, unsure) = parted(&known);
-    let mut all = Vec::new();
-    if !sure.is_empty() {
-        all.push(format!("{span}: {}.", listed(&sure)));
-    }
-    if !unsure.is_empty() {
-        all.push(format!("{span}: no difference shown in {}.", listed(&unsure)));
-    }
-    all
+    told(&span, &known, "difference")
 }
 
 /// What is said before the samples.

@@ -1,13 +1,283 @@
-//! Courses as charts.
+//! Courses as charts: how each lot moved, and how it was then and is now.
 
 use super::{Chart, Words};
-use crate::findings::age::Age;
-use crate::plots::PlotError;
+use crate::findings::Answer;
+use crate::findings::age::{Age, Change, Point, SampleAge, TermCourse, is_shown};
+use crate::findings::term_comparison::LevelNumbers;
+use crate::plots::courses::{Course, CourseMark, CoursePanel, Courses, courses};
+use crate::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow, then_now};
+use crate::plots::{Basis, Estimate, PlotError};
 
-/// Nothing yet.
+/// courses-LOT.svg and then-now-LOT.svg for each lot that was tasted more than once.
 ///
 /// # Errors
-/// None.
-pub fn age(_: &Age, _: &Words) -> Result<Vec<Chart>, PlotError> {
-    Ok(Vec::new())
+/// [`PlotError`], if a name has characters that cannot be shown.
+pub fn age(f: &Age, words: &Words) -> Result<Vec<Chart>, PlotError> {
+    let mut lots: Vec<&str> = Vec::new();
+    for s in &f.samples {
+        if !lots.contains(&s.lot.as_str()) {
+            lots.push(&s.lot);
+        }
+    }
+    let mut charts = Vec::new();
+    for lot in lots {
+        let samples: Vec<&SampleAge> = f.samples.iter().filter(|s| s.lot == lot).collect();
+        if !samples.iter().any(|s| s.terms.iter().any(moved)) {
+            continue;
+        }
+        charts.push(Chart {
+            file: file_name("courses", lot),
+            svg: courses(&courses_of(f, lot, &samples, words))?,
+        });
+        charts.push(Chart {
+            file: file_name("then-now", lot),
+            svg: then_now(&then_now_of(f, lot, &samples, words))?,
+        });
+    }
+    if charts.is_empty() {
+        return Err(PlotError::Empty {
+            chart: title(words).to_owned(),
+            expected: "sample that was tasted twice",
+        });
+    }
+    Ok(charts)
+}
+
+/// A file name for a lot: a table may name lots as it likes.
+fn file_name(kind: &str, lot: &str) -> String {
+    let safe = |c: char| if c.is_alphanumeric() || matches!(c, '-' | '_' | '.') { c } else { '_' };
+    format!("{kind}-{}.svg", lot.chars().map(safe).collect::<String>())
+}
+
+fn title(words: &Words) -> &'static str {
+    words.pick("How do stored lots move?", "存放的批次如何变化？")
+}
+
+fn moved(t: &TermCourse) -> bool {
+    t.last_change.known().is_some() || t.last_change_raw.known().is_some()
+}
+
+fn of_change(c: &Answer<Change>) -> Option<Estimate> {
+    c.known().map(|c| Estimate { value: c.value, lower: c.lower, upper: c.upper })
+}
+
+fn of_level(l: &Answer<LevelNumbers>) -> Option<Estimate> {
+    l.known().map(|l| Estimate { value: l.value, lower: l.lower, upper: l.upper })
+}
+
+fn basis(f: &Age, samples: &[&SampleAge], of: &str) -> Basis {
+    let n_scores = samples.iter().flat_map(|s| &s.tastings).map(|t| t.n_scores).sum();
+    Basis { n_tasters: f.tasters.len(), n_scores, level: f.settings.level, of: of.to_owned() }
+}
+
+fn clock(f: &Age, words: &Words) -> String {
+    if f.source.kind == "sessions" {
+        words.pick("months since the lot was made", "自制成之日起的月数").to_owned()
+    } else {
+        words.pick("months, as the table counts them", "月数（按表中所记）").to_owned()
+    }
+}
+
+/// What a sample is called among those of its lot.
+fn short(s: &SampleAge, lot: &str) -> String {
+    s.arm.clone().unwrap_or_else(|| if s.sample == lot { lot.to_owned() } else { s.sample.clone() })
+}
+
+fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Courses {
+    let mut panels = Vec::new();
+    for (i, first) in samples[0].terms.iter().enumerate() {
+        let of_term: Vec<(&SampleAge, &TermCourse)> =
+            samples.iter().filter_map(|s| Some((*s, s.terms.get(i)?))).collect();
+        if !of_term.iter().any(|(_, t)| moved(t)) {
+            continue;
+        }
+        let all: Vec<Course> = of_term
+            .iter()
+            .map(|(s, t)| Course { label: short(s, lot), marks: marks(t) })
+            .filter(|c| !c.marks.is_empty())
+            .collect();
+        panels.push(CoursePanel {
+            label: words.name(&first.term),
+            ends: words.ends(&first.term),
+            range: range(&all),
+            courses: all,
+        });
+    }
+    // One range for all terms of one scale, so that panels can be compared.
+    let scale = |i: usize| samples[0].terms.iter().filter(|t| moved_in(samples, &t.term)).nth(i);
+    let scales: Vec<Option<[f64; 2]>> =
+        (0..panels.len()).map(|i| scale(i).and_then(|t| t.ends.known().copied())).collect();
+    let ranges: Vec<(f64, f64)> = (0..panels.len())
+        .map(|i| {
+            (0..panels.len())
+                .filter(|j| scales[*j] == scales[i])
+                .map(|j| panels[j].range)
+                .fold(panels[i].range, |a, b| (a.0.min(b.0), a.1.max(b.1)))
+        })
+        .collect();
+    for (panel, range) in panels.iter_mut().zip(ranges) {
+        panel.range = range;
+    }
+    let months = samples.iter().flat_map(|s| &s.tastings).map(|t| t.month);
+    let (from, to) = months.fold((0.0_f64, 1.0_f64), |(a, b), m| (a.min(m), b.max(m)));
+    Courses {
+        lang: words.lang,
+        title: format!("{}{lot}", words.pick("How it moved: ", "变化历程：")),
+        subtitle: sessions(samples),
+        basis: basis(
+            f,
+            samples,
+            words.pick("the change since the first tasting", "较首次品评的变化"),
+        ),
+        clock: clock(f, words),
+        months: (from, to + (to - from) * 0.03),
+        zero: true,
+        panels,
+        footnotes: footnotes(f, words),
+    }
+}
+
+fn moved_in(samples: &[&SampleAge], term: &str) -> bool {
+    samples.iter().flat_map(|s| &s.terms).any(|t| t.term == term && moved(t))
+}
+
+fn sessions(samples: &[&SampleAge]) -> String {
+    let mut all: Vec<&str> = Vec::new();
+    for t in samples.iter().flat_map(|s| &s.tastings) {
+        if !all.contains(&t.session.as_str()) {
+            all.push(&t.session);
+        }
+    }
+    all.join(", ")
+}
+
+/// The first tasting is 0 by itself; the others are changes from it.
+fn marks(t: &TermCourse) -> Vec<CourseMark> {
+    let zero = Estimate { value: 0.0, lower: 0.0, upper: 0.0 };
+    let first = t.points.iter().position(|p| p.pooled);
+    let corrected = t.points.iter().any(|p| p.change.known().is_some());
+    let mark = |(i, p): (usize, &Point)| CourseMark {
+        month: p.month,
+        raw: if Some(i) == first { Some(zero) } else { of_change(&p.change_raw) },
+        corrected: if Some(i) == first {
+            Some(zero).filter(|_| corrected)
+        } else {
+            of_change(&p.change)
+        },
+    };
+    t.points
+        .iter()
+        .enumerate()
+        .filter(|(_, p)| p.pooled)
+        .map(mark)
+        .filter(|m| m.raw.is_some() || m.corrected.is_some())
+        .collect()
+}
+
+/// A range in whole points that holds every mark and, within 4 points about 0, every interval.
+fn range(all: &[Course]) -> (f64, f64) {
+    let marks = || all.iter().flat_map(|c| &c.marks);
+    let values = marks().flat_map(|m| m.raw.iter().chain(&m.corrected)).map(|e| e.value);
+    let limits = marks()
+        .filter_map(|m| m.corrected.or(m.raw))
+        .flat_map(|e| [e.lower.max(-4.0), e.upper.min(4.0)]);
+    let (low, high) =
+        values.chain(limits).fold((0.0_f64, 0.0_f64), |(a, b), v| (a.min(v), b.max(v)));
+    let step = if high - low > 2.0 { 1.0 } else { 0.5 };
+    let (low, high) = ((low / step).floor() * step, (high / step).ceil() * step);
+    if low < high { (low, high) } else { (-step, step) }
+}
+
+fn then_now_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> ThenNow {
+    let mut panels: Vec<ThenNowPanel> = Vec::new();
+    for s in samples {
+        let pooled = || s.tastings.iter().filter(|t| t.pooled.known().is_some());
+        let (Some(first), Some(last)) = (pooled().next(), pooled().next_back()) else { continue };
+        let (from, to) = (month(first.month), month(last.month));
+        let label = words.pick(
+            format!("{}: month {from} and month {to}", s.sample),
+            format!("{}：第 {from} 个月与第 {to} 个月", s.sample),
+        );
+        for t in s.terms.iter().filter(|t| moved(t)) {
+            let Some(ends) = t.ends.known() else { continue };
+            let corrected = t.last_change.known().is_some();
+            let ends = (ends[0], ends[1]);
+            let names = words.ends(&t.term);
+            let row = row(t, corrected, words);
+            match panels.iter_mut().find(|p| p.label == label && p.range == ends) {
+                Some(panel) => {
+                    if panel.ends != names {
+                        let (low, high) = words.pick(("less", "more"), ("少", "多"));
+                        panel.ends = (low.to_owned(), high.to_owned());
+                    }
+                    panel.rows.push(row);
+                }
+                None => panels.push(ThenNowPanel {
+                    label: label.clone(),
+                    ends: names,
+                    range: ends,
+                    rows: vec![row],
+                }),
+            }
+        }
+    }
+    ThenNow {
+        lang: words.lang,
+        title: format!("{}{lot}", words.pick("Then and now: ", "当初与现在：")),
+        subtitle: sessions(samples),
+        basis: basis(
+            f,
+            samples,
+            words.pick("the level, tasters a sample", "水平（评茶员视为抽样）"),
+        ),
+        panels,
+        footnotes: footnotes(f, words),
+    }
+}
+
+fn row(t: &TermCourse, corrected: bool, words: &Words) -> ThenNowRow {
+    let first = t.points.iter().find(|p| p.pooled);
+    let last = t.points.iter().rfind(|p| p.pooled);
+    let level =
+        |p: Option<&Point>| p.and_then(|p| of_level(if corrected { &p.corrected } else { &p.raw }));
+    let change = if corrected { &t.last_change } else { &t.last_change_raw };
+    let word = match change.known().filter(|c| corrected && is_shown(c)) {
+        Some(c) if c.value < 0.0 => words.pick("less", "更少"),
+        Some(_) => words.pick("more", "更多"),
+        None => "",
+    };
+    ThenNowRow {
+        label: words.name(&t.term),
+        first: level(first),
+        last: level(last),
+        change: of_change(change),
+        word: word.to_owned(),
+    }
+}
+
+fn month(m: f64) -> String {
+    let text = format!("{m:.1}");
+    text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
+}
+
+fn footnotes(f: &Age, words: &Words) -> Vec<String> {
+    let mut notes = super::footnotes(f.individual_opinions, f.tasters.len(), words);
+    match f.reference.known() {
+        Some(name) => notes.push(words.pick(
+            format!(
+                "Corrected: the reference {name} is held to have stayed the same (an assumption), \
+                 and what it moved by is taken off."
+            ),
+            format!("校正：假定参比样 {name} 始终不变，并扣除其变动（此为假定）。"),
+        )),
+        None => notes.push(
+            words
+                .pick(
+                    "No reference: the panel's drift and ageing cannot be told apart. All as scored.",
+                    "无参比样：评茶组的漂移与存放变化无法区分，均为原始评分。",
+                )
+                .to_owned(),
+        ),
+    }
+    notes
 }

@@ -19,7 +19,7 @@ use crate::plots::{self, Basis, Lang, PlotError};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chart {
     /// The file's name.
-    pub file: &'static str,
+    pub file: String,
     /// The drawing.
     pub svg: String,
 }
@@ -108,7 +108,7 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
         panels,
         footnotes: footnotes(f.individual_opinions, f.tasters.len(), words),
     })?;
-    Ok(vec![Chart { file: "tasters.svg", svg }])
+    Ok(vec![Chart { file: "tasters.svg".to_owned(), svg }])
 }
 
 /// levels.svg: the lots as dots on their intervals, term by term.
@@ -152,7 +152,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         panels,
         footnotes,
     })?;
-    Ok(vec![Chart { file: "levels.svg", svg }])
+    Ok(vec![Chart { file: "levels.svg".to_owned(), svg }])
 }
 
 fn footnotes(individual_opinions: bool, n_tasters: usize, words: &Words) -> Vec<String> {
