@@ -136,7 +136,7 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
         store: words::store(f, w),
         panel: words::panel(f, w),
         brewing: words::brewing(f, w),
-        cautions: words::cautions(w),
+        cautions: words::cautions(f, w),
         version: w.say(
             format!("Version {version}, issued {}", issue.day),
             format!("版本 {version}，签发日期 {}", issue.day),

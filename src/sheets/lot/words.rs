@@ -387,12 +387,19 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
             w.pick("Scores", "评分").to_owned(),
             w.say(
                 format!(
-                    "{} of {}, {}",
+                    "{} of {}{}, {}",
                     w.count(t.n_cups, "cup", "cups", ""),
                     w.count(t.n_pots, "pot", "pots", ""),
+                    if t.n_steeps > 1 { format!(", {} steeps each", t.n_steeps) } else { String::new() },
                     w.count(t.n_answers, "answer", "answers", "")
                 ),
-                format!("{} 壶 {} 杯，{} 次作答", t.n_pots, t.n_cups, t.n_answers),
+                format!(
+                    "{} 壶 {} 杯{}，{} 次作答",
+                    t.n_pots,
+                    t.n_cups,
+                    if t.n_steeps > 1 { format!("，各 {} 泡", t.n_steeps) } else { String::new() },
+                    t.n_answers
+                ),
             ),
         ),
         (w.pick("Tasted on", "品评日期").to_owned(), w.days(&t.days)),
@@ -486,17 +493,17 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
     add(w.pick("Vessel", "器具"), b.vessel.clone());
     add(w.pick("Water", "用水"), b.water.clone());
+    // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
         w.pick("Keep it", "保存"),
-        Some(
+        f.quarantined_since.is_none().then(|| {
             w.pick(
                 "closed, dry, dark and cool, away from odours",
                 "密封、干燥、避光、阴凉，远离异味",
             )
-            .to_owned(),
-        ),
+            .to_owned()
+        }),
     );
-    // Common practice, no source.
     Block {
         heading: w.pick("Brewing and keeping", "冲泡与保存").to_owned(),
         rows,
@@ -513,12 +520,12 @@ fn time(seconds: u32, w: Words) -> String {
 }
 
 /// Common practice and food law, in our own words.
-pub(super) fn cautions(w: Words) -> Block {
-    let notes = [
-        w.pick(
-            "Boiling water: pour with care. Drink below 60 °C.",
-            "沸水烫伤：倒水小心。请待低于 60 °C 再饮。",
-        ),
+pub(super) fn cautions(f: &Sheet, w: Words) -> Block {
+    let hot = w.pick(
+        "Boiling water: pour with care. Drink below 60 °C.",
+        "沸水烫伤：倒水小心。请待低于 60 °C 再饮。",
+    );
+    let others = [
         w.pick(
             "Contains caffeine. Allergens: none are recorded here; ask the maker what else is handled in the same rooms.",
             "含咖啡因。过敏原：此处无记录，请向制茶人询问同一场所还处理哪些食品。",
@@ -528,9 +535,11 @@ pub(super) fn cautions(w: Words) -> Block {
             "感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。本单不是证书，也不作任何健康声明。",
         ),
     ];
+    // What is not to be tasted gets no advice on drinking it.
+    let hot = f.quarantined_since.is_none().then_some(hot);
     Block {
         heading: w.pick("Please mind", "请注意").to_owned(),
         rows: Vec::new(),
-        notes: notes.map(str::to_owned).to_vec(),
+        notes: hot.into_iter().chain(others).map(str::to_owned).collect(),
     }
 }
