@@ -5,6 +5,12 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
+use blindsteep::book::Book;
+use blindsteep::findings::sheet::{Record, Sheet, sheet as found, subject};
+use blindsteep::findings::{Answer, Settings};
+use blindsteep::session::all_revealed;
+use blindsteep::sheets::Lang;
+use blindsteep::sheets::lot::{Issue, Page, page};
 use serde_json::Value;
 
 use crate::samples::keep;
@@ -333,4 +339,104 @@ fn the_pdf_bears_the_day_of_issue_and_the_version() {
     assert!(text.contains(&format!("Version {version}, issued {day}")), "{text}");
     let json = done(&book, &["sheet", "T25-12", "--json"]);
     assert!(!json.contains(day), "the day of issue is no part of what the version is made from");
+}
+
+/// The finding of a sample of the demo book.
+fn finding(sample: &str) -> Sheet {
+    let book = Book::open(&demo()).expect("a book");
+    let (file, lots) = (book.book_file().expect("reads").value, book.lots().expect("read"));
+    let (parameters, tasters) =
+        (book.parameters().expect("read").value, book.tasters().expect("read").value);
+    let record = Record {
+        book: &file,
+        lots: &lots,
+        parameters: &parameters,
+        tasters: &tasters,
+        sessions: &all_revealed(&book).expect("read"),
+    };
+    let of = subject(sample, &lots).expect("a sample");
+    found(&of, &record, &Settings::default()).expect("was tasted").sheet
+}
+
+/// All that a page says, row by row.
+fn said(page: &Page) -> String {
+    let blocks = [
+        &page.identity,
+        &page.making,
+        &page.found,
+        &page.store,
+        &page.panel,
+        &page.brewing,
+        &page.cautions,
+    ];
+    let rows = blocks.iter().flat_map(|b| b.rows.iter().map(|(a, b)| format!("{a}: {b}")));
+    let notes = blocks.iter().flat_map(|b| b.notes.clone());
+    rows.chain(notes)
+        .chain(page.cup.notes.clone())
+        .chain([page.cup.intro.clone()])
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+#[test]
+fn the_words_scale_with_the_evidence() {
+    let mut f = finding("T25-12");
+    let day = "2026-05-20".parse().expect("a day");
+    let issue = Issue { day, digest: "0123456789abcdef" };
+    let of = |f: &Sheet, lang| said(&page(f, &issue, lang));
+    let text = of(&f, Lang::En);
+    assert!(text.contains("Blind: coded; key sealed until 2026-02-08"), "{text}");
+    assert!(!text.contains("Individual opinions") && !text.contains("not committed beforehand"));
+
+    f.tasted.committed_beforehand = false;
+    f.tasted.n_tasters = 2;
+    f.tasted.individual_opinions = true;
+    f.tasted.n_late_changes = 1;
+    f.tasted.n_left_out = 7;
+    f.tasted.reference_served = false;
+    f.tasted.n_steeps = 3;
+    f.tasted.before_the_split = true;
+    f.movement = Answer::unknown("invented");
+    f.moisture = Answer::unknown("invented");
+    let text = of(&f, Lang::En);
+    for wanted in [
+        "was not committed beforehand (told on 2026-02-08)",
+        "Individual opinions of 2 tasters, not a panel's.",
+        "1 change was made after the samples were known.",
+        "Left out: 7 answers, with a reason in the book",
+        ", no reference",
+        ", 3 steeps each",
+        "this part was not tasted since",
+        "How it moved since its first tasting cannot be told from these tastings.",
+        "moisture, wet basis: not measured",
+    ] {
+        assert!(text.contains(wanted), "{wanted}:\n{text}");
+    }
+    let zh = of(&f, Lang::Zh);
+    for wanted in ["未事先封存", "2 位评茶员的个人意见", "无参比样", "各 3 泡", "未测定"]
+    {
+        assert!(zh.contains(wanted), "{wanted}:\n{zh}");
+    }
+}
+
+#[test]
+fn places_on_a_scale_are_those_of_its_numbers() {
+    let mut f = finding("T25-12");
+    let row = f.cup.rows.first_mut().expect("a row");
+    // By hand: on a scale from -5 to 5 the level 2.5 stands at three quarters, and an interval that leaves the
+    // scale is cut at its end.
+    (row.low, row.high, row.level) = (-5.0, 5.0, 2.5);
+    if let Answer::Known(i) = &mut row.interval {
+        (i.lower, i.upper) = (0.0, 6.0);
+    }
+    f.cup.rows.truncate(1);
+    let day = "2026-05-20".parse().expect("a day");
+    let page = page(&f, &Issue { day, digest: "0123456789" }, Lang::En);
+    let row = &page.cup.rows[0];
+    assert!((row.at - 0.75).abs() < 1e-12);
+    assert_eq!(row.interval, Some([0.5, 1.0]));
+    assert_eq!(row.figures, "2.5 (0.0 to 6.0)", "the figures are not cut");
+    let labels: Vec<&str> = row.axis.iter().map(|(_, l)| l.as_str()).collect();
+    assert_eq!(labels, ["−5", "−4", "−3", "−2", "−1", "0", "1", "2", "3", "4", "5"]);
+    assert_eq!(page.version, "Version 01234567, issued 2026-05-20");
 }

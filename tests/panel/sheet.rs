@@ -244,3 +244,34 @@ fn nobodys_name_and_no_other_lot_is_in_a_free_text() {
     let pack = named(&sheet["stored"]["conditions"], "parameter", "store.pack");
     assert_eq!(pack["value"]["words"]["en"], "lined tin");
 }
+
+#[test]
+fn a_blend_is_said_without_the_names_of_its_lots() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let book = revealed(folder.path());
+    let path = book.join("lots/L4/lot.toml");
+    let text = std::fs::read_to_string(&path).expect("the lot is there");
+    std::fs::write(&path, text + "\n[[parent]]\nlot = \"L1\"\n\n[[parent]]\nlot = \"L2\"\n")
+        .expect("written");
+    let sheet = json(&book, &["sheet", "L4"]);
+    assert_eq!(sheet["identity"]["descent"], serde_json::json!({"by": "blend", "n_lots": 2}));
+    assert!(!sheet.to_string().contains("L1") && !sheet.to_string().contains("L2"));
+    done(&book, &["sheet", "L4", "--language", "en", "--out", "blend.html"]);
+    let html = std::fs::read_to_string(book.join("blend.html")).expect("it is there");
+    assert!(html.contains("<dt>Came of</dt><dd>blend of 2 lots</dd>"), "{html}");
+}
+
+#[test]
+fn what_is_printed_keeps_to_its_schema() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let book = revealed(folder.path());
+    let schema = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas/sheet-1.schema.json");
+    let schema = std::fs::read_to_string(schema).expect("the schema is on disk");
+    let schema = serde_json::from_str(&schema).expect("a schema is JSON");
+    let validator = jsonschema::validator_for(&schema).expect("it is a JSON Schema");
+    let sheet = json(&book, &["sheet", "L4"]);
+    let wrong: Vec<String> =
+        validator.iter_errors(&sheet).map(|e| format!("{}: {e}", e.instance_path())).collect();
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    assert!(!validator.is_valid(&serde_json::json!({"schema": "sheet/1"})));
+}

@@ -117,7 +117,7 @@ pub const VERSION: usize = 8;
 #[must_use]
 pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
     let w = Words { lang };
-    let version = &issue.digest[..issue.digest.len().min(VERSION)];
+    let version: String = issue.digest.chars().take(VERSION).collect();
     Page {
         lang: match lang {
             Lang::En => "en",

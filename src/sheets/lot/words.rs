@@ -390,14 +390,22 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
                     "{} of {}{}, {}",
                     w.count(t.n_cups, "cup", "cups", ""),
                     w.count(t.n_pots, "pot", "pots", ""),
-                    if t.n_steeps > 1 { format!(", {} steeps each", t.n_steeps) } else { String::new() },
+                    if t.n_steeps > 1 {
+                        format!(", {} steeps each", t.n_steeps)
+                    } else {
+                        String::new()
+                    },
                     w.count(t.n_answers, "answer", "answers", "")
                 ),
                 format!(
                     "{} 壶 {} 杯{}，{} 次作答",
                     t.n_pots,
                     t.n_cups,
-                    if t.n_steeps > 1 { format!("，各 {} 泡", t.n_steeps) } else { String::new() },
+                    if t.n_steeps > 1 {
+                        format!("，各 {} 泡", t.n_steeps)
+                    } else {
+                        String::new()
+                    },
                     t.n_answers
                 ),
             ),
