@@ -83,7 +83,7 @@ pub(super) fn movement(
     }
     let asked = record.sessions.iter().flat_map(|s| &s.terms);
     let labels = |id: &str| {
-        let known = asked.clone().filter(|t| t.id == id).last();
+        let known = asked.clone().rfind(|t| t.id == id);
         known.map_or_else(|| Labels::english(id), |t| labelled(&t.labels, &t.id))
     };
     let moved = changes

@@ -41,8 +41,10 @@ footer { font-size: .8rem; }
   .term .name { order: 1; } .term .figures { order: 2; } .term .scale { order: 3; grid-column: 1 / -1; }
   .term .low { order: 4; text-align: left; } .term .high { order: 5; text-align: right; }
 }
+@page { size: A4; margin: 12mm 14mm; }
 @media print {
-  html { background: none; font-size: 10pt; }
+  html { background: none; font-size: 8.6pt; line-height: 1.3; }
+  section, .pair, footer { margin-top: .6rem; padding-top: .5rem; }
   article { padding: 0; max-width: none; } article + article { border: 0; break-before: page; }
   .alert, .term, dl { break-inside: avoid; }
 }
