@@ -7,6 +7,7 @@
 
 mod courses;
 mod served;
+mod term;
 mod words;
 
 use rayon::prelude::*;
@@ -18,8 +19,9 @@ use super::term_comparison::{LabelCount, LevelNumbers};
 use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
-use courses::{Asking, Term};
+use courses::Asking;
 use served::{Followed, Served};
+use term::Term;
 
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]

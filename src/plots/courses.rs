@@ -70,6 +70,9 @@ const WIDTH: f64 = 980.0;
 const GAP: f64 = 26.0;
 const HEIGHT: f64 = 132.0;
 const LABEL_PX: f64 = 11.5;
+/// Shapes that can be filled or hollow.
+const FILLED: [Marker; 5] =
+    [Marker::Disc, Marker::Square, Marker::TriangleUp, Marker::Diamond, Marker::TriangleDown];
 /// Room for the numbers of the upward axis.
 const NUMBERS: f64 = 30.0;
 
@@ -98,6 +101,12 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
             order.push(label);
         }
     }
+    let mut marks = chart.panels.iter().flat_map(|p| &p.courses).flat_map(|c| &c.marks);
+    let read = if marks.any(|m| m.corrected.is_some()) {
+        words::courses_read(chart.lang)
+    } else {
+        words::courses_read_raw(chart.lang)
+    };
     let mut canvas = Canvas::new(
         chart.lang,
         width,
@@ -105,7 +114,7 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
         &[
             ("subtitle", chart.subtitle.clone()),
             ("subtitle", words::basis(chart.lang, &chart.basis)),
-            ("subtitle", words::courses_read(chart.lang).to_owned()),
+            ("subtitle", read.to_owned()),
         ],
     );
     for line in chart.panels.chunks(columns) {
@@ -206,11 +215,9 @@ fn draw_panel(
     let at = (head, frame.top - 29.0);
     canvas.text(&place, &panel.label, at, 14.5, Anchor::Start, INK, frame.right - head);
     canvas.describe(&format!("{}:", panel.label));
-    for (sign, word, y) in [("↑", &panel.ends.1, frame.top - 11.0)] {
-        let text = format!("{sign} {word}");
-        let at = (frame.left, y);
-        canvas.text(&place, &text, at, 11.0, Anchor::Start, PALE_INK, frame.right - frame.left);
-    }
+    let up = format!("↑ {}", panel.ends.1);
+    let at = (frame.left, frame.top - 11.0);
+    canvas.text(&place, &up, at, 11.0, Anchor::Start, PALE_INK, frame.right - frame.left);
     for tick in ticks(frame.range, 5.0) {
         let y = frame.y(tick);
         canvas.line((frame.left, y), (frame.right, y), 0.8, HAIRLINE);
@@ -232,7 +239,8 @@ fn draw_panel(
     let mut labels: Vec<(f64, &Course, RGBColor)> = Vec::new();
     for course in &panel.courses {
         let index = order.iter().position(|o| *o == course.label).unwrap_or(0);
-        let (colour, marker) = lot_style(index);
+        let (colour, _) = lot_style(index);
+        let marker = FILLED[index % FILLED.len()];
         // Beside one another, so that marks of one session do not cover each other.
         let n = panel.courses.len();
         let own = panel.courses.iter().position(|c| std::ptr::eq(c, course)).unwrap_or(0);

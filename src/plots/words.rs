@@ -88,6 +88,8 @@ words! {
     /// How to read courses.
     courses_read: "Filled: the panel's drift taken off by the reference. Hollow: as scored. Dashed: the first tasting.",
         "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
+    /// How to read courses without a reference.
+    courses_read_raw: "Hollow: as scored. Dashed: the first tasting.", "空心：原始评分。虚线：首次品评。";
     /// What the axis to the right counts.
     to_the_right: "To the right: ", "横轴：";
     /// How to read then and now.

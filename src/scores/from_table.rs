@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::doubles::Doubles;
 use super::options::{TableError, TableOptions};
 use super::table_file::{Record, TableFile};
 use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
@@ -36,6 +37,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         seen: BTreeMap::new(),
         before: HashMap::new(),
         first_day: None,
+        doubles: Doubles::default(),
     };
     if let Some(at) = columns.date {
         // Months count from the first day of all; a bad one is reported when its line is read.
@@ -53,6 +55,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         if record.cells.iter().all(|c| c.trim().is_empty()) {
             continue;
         }
+        reading.doubles.count(&file, &record);
         // The lot before a cup is known only when all lines of the flight have been seen.
         if columns.position.is_some() {
             reading.remember(&record);
@@ -254,6 +257,7 @@ struct Reading<'a> {
     seen: BTreeMap<String, usize>,
     before: HashMap<Sitting, Vec<(f64, String)>>,
     first_day: Option<Day>,
+    doubles: Doubles,
 }
 
 impl Reading<'_> {
@@ -524,6 +528,7 @@ impl Reading<'_> {
                 .first_day
                 .map(|day| format!("months count from {day}, the first date in the table."))
                 .into_iter()
+                .chain(self.doubles.note(options))
                 .collect(),
         };
         let scores = self.builder.finish(self.terms, source);

@@ -17,8 +17,8 @@ pub fn text(f: &Age) -> String {
     for s in &f.sentences {
         out.push_str(&paragraph(s, "", "  "));
     }
-    for sentences in
-        f.samples.iter().map(|s| &s.sentences).chain(f.arms.iter().map(|a| &a.sentences))
+    let several: Vec<&SampleAge> = f.samples.iter().filter(|s| s.tastings.len() > 1).collect();
+    for sentences in several.iter().map(|s| &s.sentences).chain(f.arms.iter().map(|a| &a.sentences))
     {
         if !sentences.is_empty() {
             out.push('\n');
@@ -29,9 +29,8 @@ pub fn text(f: &Age) -> String {
     }
     out.push_str(&cautions(&f.cautions, &f.source));
     out.push_str(&left_out(&f.exclusions));
-    let several: Vec<&SampleAge> = f.samples.iter().filter(|s| s.tastings.len() > 1).collect();
     for s in &several {
-        out.push_str(&tastings(s, &f.clock));
+        out.push_str(&tastings(s, f));
         out.push_str(&changes(s));
         if several.len() <= MOST_COURSES {
             out.push_str(&courses(s));
@@ -67,7 +66,7 @@ fn q(c: &Answer<Change>) -> String {
     c.known().and_then(|c| c.q_value).map_or_else(dash, p_value)
 }
 
-fn tastings(s: &SampleAge, clock: &str) -> String {
+fn tastings(s: &SampleAge, f: &Age) -> String {
     let mut table = Table::new(&[
         ("session", Side::Left),
         ("month", Side::Right),
@@ -77,8 +76,9 @@ fn tastings(s: &SampleAge, clock: &str) -> String {
         ("", Side::Wrapped),
     ]);
     for t in &s.tastings {
-        let remarks: Vec<&str> =
-            [t.pooled.reason(), t.reference.reason()].into_iter().flatten().collect();
+        // That there is no reference at all is said once, not by tasting.
+        let reference = t.reference.reason().filter(|_| f.reference.known().is_some());
+        let remarks: Vec<&str> = [t.pooled.reason(), reference].into_iter().flatten().collect();
         table.row(vec![
             t.session.clone(),
             number(t.month, 1),
@@ -88,7 +88,7 @@ fn tastings(s: &SampleAge, clock: &str) -> String {
             remarks.join("; "),
         ]);
     }
-    format!("{}{}", heading(&format!("{}: tastings ({clock})", s.sample)), table.show())
+    format!("{}{}", heading(&format!("{}: tastings ({})", s.sample, f.clock)), table.show())
 }
 
 fn changes(s: &SampleAge) -> String {
@@ -121,16 +121,17 @@ fn changes(s: &SampleAge) -> String {
     }
     let mut out = heading(&format!("{}: change from first to last tasting", s.sample));
     out.push_str(&table.show());
-    for t in &s.terms {
-        if let Some(c) = t.last_change_with_excluded.known() {
-            let text = format!(
-                "With excluded scores left in: {} {} ({})",
-                t.term,
-                number(c.value, 2),
-                range(c.lower, c.upper)
-            );
-            out.push_str(&paragraph(&text, "  ", "    "));
-        }
+    let left_in: Vec<String> = s
+        .terms
+        .iter()
+        .filter_map(|t| {
+            let c = t.last_change_with_excluded.known()?;
+            Some(format!("{} {} ({})", t.term, number(c.value, 2), range(c.lower, c.upper)))
+        })
+        .collect();
+    if !left_in.is_empty() {
+        let text = format!("With excluded scores left in, corrected: {}.", left_in.join(", "));
+        out.push_str(&paragraph(&text, "  ", "    "));
     }
     out
 }
@@ -141,7 +142,6 @@ fn courses(s: &SampleAge) -> String {
         ("month", Side::Right),
         ("scores", Side::Right),
         ("as scored", Side::Right),
-        ("limits", Side::Right),
         ("corrected", Side::Right),
         ("limits", Side::Right),
         ("since first", Side::Right),
@@ -155,7 +155,6 @@ fn courses(s: &SampleAge) -> String {
                 format!("{}{}", number(p.month, 1), if p.pooled { "" } else { "*" }),
                 p.n_scores.to_string(),
                 or_dash(&p.raw, |l| number(l.value, 2)),
-                or_dash(&p.raw, |l| range(l.lower, l.upper)),
                 or_dash(&p.corrected, |l| number(l.value, 2)),
                 or_dash(&p.corrected, |l| range(l.lower, l.upper)),
                 value(&p.change),

@@ -1,11 +1,15 @@
 //! What the charts say, and whether it can be read.
 
+use blindsteep::plots::courses::courses;
 use blindsteep::plots::dots::dot_rows;
 use blindsteep::plots::scatter::taster_scatter;
 use blindsteep::plots::tasters::taster_rows;
+use blindsteep::plots::then_now::then_now;
 use blindsteep::plots::{Lang, PlotError, font};
 
-use crate::samples::{dot_chart, keep, scatter_chart, taster_chart};
+use crate::samples::{
+    course_chart, dot_chart, keep, level, scatter_chart, taster_chart, then_now_chart,
+};
 use crate::svg::{assert_reads_well, texts};
 
 fn lot(l: usize) -> String {
@@ -250,4 +254,70 @@ fn lines_break_at_spaces_and_between_hanzi_but_not_before_a_closing_mark() {
     assert_eq!(font::wrap("评茶员六位，打分", 10.0, width), ["评茶员六", "位，打分"]);
     assert_eq!(font::wrap("one two", 10.0, font::text_width("one tw", 10.0)), ["one", "two"]);
     assert!(font::wrap("", 10.0, 100.0).is_empty());
+}
+
+#[test]
+fn courses_name_their_arms_at_their_ends_and_say_what_is_hollow() {
+    let arm = |s: usize| ["dry", "humid", "sealed"][s % 3].to_owned();
+    for (lang, file) in [(Lang::En, "courses-en.svg"), (Lang::Zh, "courses-zh.svg")] {
+        let svg = courses(&course_chart(lang, 7, 3, &arm)).expect("draws");
+        keep(file, svg.as_bytes());
+        assert_reads_well(&svg);
+        let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
+        for name in ["dry", "humid", "sealed"] {
+            assert_eq!(said.iter().filter(|t| *t == name).count(), 7, "{name} in every panel");
+        }
+        let hollow =
+            if lang == Lang::En { "Hollow: as scored." } else { "空心：原始评分。" };
+        assert!(svg.contains(hollow));
+    }
+}
+
+#[test]
+fn courses_of_many_samples_with_long_names_stay_apart() {
+    let long = |s: usize| format!("upper terrace, morning pluck, store number {s}");
+    let svg = courses(&course_chart(Lang::En, 4, 6, &long)).expect("draws");
+    keep("courses-long.svg", svg.as_bytes());
+    assert_reads_well(&svg);
+    // One sample needs no name at its end.
+    let svg = courses(&course_chart(Lang::En, 1, 1, &long)).expect("draws");
+    assert!(!texts(&svg).iter().any(|t| t.text.starts_with("upper")));
+}
+
+#[test]
+fn then_and_now_stand_in_one_row_with_the_change_beside() {
+    let term = |i: usize| ["Brisk", "Sweet", "Body"][i % 3].to_owned();
+    let zh = |i: usize| ["鲜爽", "甜", "厚薄"][i % 3].to_owned();
+    let svg = then_now(&then_now_chart(Lang::En, 3, &term)).expect("draws");
+    assert_reads_well(&svg);
+    let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
+    assert!(said.iter().any(|t| t == "less −1.4 (−2 to −0.8)"), "{said:?}");
+    assert!(said.iter().any(|t| t == "−0.7 (−1.3 to −0.1)"), "no word where nothing is shown");
+    let svg = then_now(&then_now_chart(Lang::Zh, 18, &zh)).expect("draws");
+    keep("then-now-zh.svg", svg.as_bytes());
+    assert_reads_well(&svg);
+    let long = |i: usize| format!("a term whose name goes on and on until it meets the axis, {i}");
+    let svg = then_now(&then_now_chart(Lang::En, 24, &long)).expect("draws");
+    keep("then-now-long.svg", svg.as_bytes());
+    assert_reads_well(&svg);
+}
+
+#[test]
+fn courses_and_then_and_now_refuse_what_has_no_place() {
+    let arm = |s: usize| s.to_string();
+    let mut chart = course_chart(Lang::En, 2, 1, &arm);
+    chart.panels[0].courses[0].marks[1].month = f64::NAN;
+    assert!(matches!(courses(&chart), Err(PlotError::BadNumber { .. })));
+    let mut chart = course_chart(Lang::En, 2, 1, &arm);
+    chart.panels.clear();
+    assert!(matches!(courses(&chart), Err(PlotError::Empty { .. })));
+    let chart = course_chart(Lang::En, 2, 2, &|s| format!("ᚠ{s}"));
+    let Err(e) = courses(&chart) else { panic!("a rune has no glyph") };
+    assert!(e.to_string().contains("label of ᚠ0"), "{e}");
+    let mut chart = then_now_chart(Lang::En, 3, &arm);
+    chart.panels[0].rows[0].change =
+        Some(blindsteep::plots::Estimate { lower: 2.0, ..level(0.0, 1.0) });
+    assert!(matches!(then_now(&chart), Err(PlotError::BadNumber { .. })));
+    chart.panels[0].rows.clear();
+    assert!(matches!(then_now(&chart), Err(PlotError::Empty { .. })));
 }

@@ -2,9 +2,11 @@
 
 use std::path::PathBuf;
 
+use blindsteep::plots::courses::{Course, CourseMark, CoursePanel, Courses};
 use blindsteep::plots::dots::{DotRow, DotRows, Panel};
 use blindsteep::plots::scatter::{FittedLine, ScatterPanel, ScatterPoint, TasterScatter};
 use blindsteep::plots::tasters::{TasterPanel, TasterRow, TasterRows};
+use blindsteep::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow};
 use blindsteep::plots::{Basis, Estimate, Lang};
 
 /// Leaves a file in `target/tmp/pages`.
@@ -180,5 +182,84 @@ pub fn scatter_chart(lang: Lang) -> TasterScatter {
         },
         range: (0.0, 10.0),
         panels,
+    }
+}
+
+/// Courses of `n_terms` terms and `n_samples` samples over seven tastings.
+pub fn course_chart(
+    lang: Lang,
+    n_terms: usize,
+    n_samples: usize,
+    name: &dyn Fn(usize) -> String,
+) -> Courses {
+    let panels = (0..n_terms).map(|t| {
+        let (en, low, high, zh) = TERMS[t % TERMS.len()];
+        let courses = (0..n_samples).map(|s| {
+            let marks =
+                [1.1, 3.1, 6.1, 9.1, 12.1, 18.1, 24.1].into_iter().enumerate().map(|(i, month)| {
+                    let value = if i == 0 {
+                        0.0
+                    } else {
+                        ((i * 5 + s * 3 + t * 7) % 11) as f64 * 0.4 - 2.0
+                    };
+                    let half = if i == 0 { 0.0 } else { 0.9 };
+                    CourseMark {
+                        month,
+                        raw: Some(level(value - 0.4 * (i as f64 / 3.0), half)),
+                        corrected: (i != 2).then(|| level(value, half * 1.4)),
+                    }
+                });
+            Course { label: name(s), marks: marks.collect() }
+        });
+        CoursePanel {
+            label: if lang == Lang::Zh { zh.into() } else { en.into() },
+            ends: (low.into(), high.into()),
+            range: (-4.0, 4.0),
+            courses: courses.collect(),
+        }
+    });
+    Courses {
+        lang,
+        title: if lang == Lang::Zh { "变化历程" } else { "How it moved" }.into(),
+        subtitle: "2024-06-09 – 2026-05-11".into(),
+        basis: basis(lang),
+        clock: if lang == Lang::Zh { "月数" } else { "months since the lot was made" }.into(),
+        months: (0.0, 25.0),
+        zero: true,
+        panels: panels.collect(),
+        footnotes: Vec::new(),
+    }
+}
+
+/// `n_rows` terms of a sample then and now.
+pub fn then_now_chart(lang: Lang, n_rows: usize, term: &dyn Fn(usize) -> String) -> ThenNow {
+    let rows = (0..n_rows).map(|i| {
+        let value = 1.0 + (i * 3 % 8) as f64;
+        let change = (i % 5) as f64 * 0.7 - 1.4;
+        ThenNowRow {
+            label: term(i),
+            first: (i != 3).then(|| level(value, 0.9)),
+            last: (i != 4).then(|| level(value + change, 0.9)),
+            change: (i != 3 && i != 4).then(|| level(change, 0.6)),
+            word: if i % 5 == 0 { if lang == Lang::Zh { "更少" } else { "less" } } else { "" }
+                .into(),
+        }
+    });
+    ThenNow {
+        lang,
+        title: if lang == Lang::Zh { "当初与现在" } else { "Then and now" }.into(),
+        subtitle: String::new(),
+        basis: basis(lang),
+        panels: vec![ThenNowPanel {
+            label: "T24-02@humid: month 1.1 and month 24.1".into(),
+            ends: if lang == Lang::Zh {
+                ("少".into(), "多".into())
+            } else {
+                ("less".into(), "more".into())
+            },
+            range: (0.0, 10.0),
+            rows: rows.collect(),
+        }],
+        footnotes: Vec::new(),
     }
 }

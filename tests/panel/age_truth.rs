@@ -144,7 +144,7 @@ fn the_interval_of_a_balanced_table_is_that_of_the_analysis_of_variance() {
         let within = ["sample × taster", "session × taster", "taster × month"];
         let positive =
             |name: &&str| model.components.iter().any(|c| c.name == **name && !c.at_boundary);
-        if !within.iter().all(|name| positive(&name)) {
+        if !within.iter().all(positive) {
             continue;
         }
         met += 1;

@@ -3,7 +3,7 @@
 
 use super::super::agree::{gathered, opinions};
 use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
-use super::courses::Term;
+use super::term::Term;
 use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel, is_shown};
 use crate::scores::{ScaleKind, Scores};
 
@@ -228,11 +228,14 @@ pub fn of_all(f: &Age) -> Vec<String> {
             .flat_map(|s| &s.terms)
             .filter(|t| t.last_change.known().is_some_and(shown))
             .count();
-        all.push(format!(
-            "{} from first to last tasting asked, {n} shown: of those that are shown no more than \
-             1 in 20 is to be expected false (Benjamini-Hochberg).",
-            count(f.n_changes_asked, "change", "changes")
-        ));
+        let asked = count(f.n_changes_asked, "change", "changes");
+        all.push(match n {
+            0 => format!("{asked} from first to last tasting asked, none of them shown."),
+            _ => format!(
+                "{asked} from first to last tasting asked, {n} shown: of those that are shown no \
+                 more than 1 in 20 is to be expected false (Benjamini-Hochberg)."
+            ),
+        });
     }
     let once: Vec<String> =
         f.samples.iter().filter(|s| s.tastings.len() == 1).map(|s| s.sample.clone()).collect();
@@ -271,7 +274,10 @@ pub fn cautions(f: &Age, scores: &Scores, terms: &[Term]) -> Vec<String> {
             if let Some(first) = why.get(..1).map(str::to_uppercase) {
                 why.replace_range(..1, &first);
             }
-            all.push(format!("{why}. All changes are as scored."));
+            all.push(format!(
+                "{why}. All changes are as scored. If a sample stayed the same, name it with \
+                 --reference."
+            ));
         }
     }
     let others: Vec<String> =
