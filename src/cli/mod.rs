@@ -13,6 +13,7 @@ mod link;
 mod lot;
 mod lot_text;
 mod session;
+mod sheet;
 mod table_args;
 mod taster;
 
@@ -52,6 +53,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Which lots differ?
     Compare(compare::CompareArgs),
+    /// What can a buyer be told? One page of a lot
+    Sheet(sheet::SheetArgs),
     /// How do stored lots move?
     Age(age::AgeArgs),
     /// Which step of the making did it?
@@ -196,6 +199,7 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
+        Command::Sheet(args) => sheet::run(&args, context),
         Command::Age(args) => age::run(&args, context),
         Command::Link(args) => link::run(&args, context),
     }

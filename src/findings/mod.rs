@@ -13,6 +13,7 @@ pub mod link;
 mod panel_model;
 pub mod reasons;
 pub mod schemas;
+pub mod sheet;
 pub mod term_agreement;
 pub mod term_comparison;
 mod unit_table;

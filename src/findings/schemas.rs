@@ -6,6 +6,7 @@ use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
 use super::link::Link;
+use super::sheet::Sheet;
 
 /// The schemas by their file names in `schemas/`.
 #[must_use]
@@ -15,5 +16,6 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("link-1.schema.json", schemars::schema_for!(Link).into()),
+        ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
     ]
 }

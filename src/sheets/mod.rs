@@ -1,7 +1,8 @@
-//! Printed matter: ballots, the pouring plan, labels for the cups. Each is a function from plain input
+//! Printed matter: ballots, the pouring plan, labels for the cups, the sheet of a lot. Each is a function from plain input
 //! to the bytes of a PDF, set by typst in the embedded face.
 
 pub mod ballots;
+pub mod lot;
 pub mod pouring;
 pub mod scales;
 mod words;

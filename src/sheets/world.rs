@@ -7,12 +7,14 @@ use jiff::civil::Date;
 use serde_json::Value;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
 use typst::foundations::{Bytes, Datetime, Duration, Smart};
+use typst::layout::Abs;
 use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
 use typst::text::{Font, FontBook};
 use typst::utils::LazyHash;
 use typst::{Library, LibraryExt, World};
 use typst_layout::PagedDocument;
 use typst_pdf::{PdfOptions, Timestamp};
+use typst_render::RenderOptions;
 
 use super::SheetError;
 use crate::plots::font;
@@ -39,36 +41,92 @@ pub struct Sheet<'a> {
 /// [`SheetError::MissingGlyphs`] if any string of the data holds a character that the embedded face cannot show;
 /// [`SheetError::Layout`] if typst refuses the template, which is a fault of this program.
 pub fn pdf(sheet: Sheet<'_>) -> Result<Vec<u8>, SheetError> {
-    let mut missing = Vec::new();
-    check(sheet.name, &sheet.data, &mut missing);
-    if !missing.is_empty() {
-        return Err(SheetError::MissingGlyphs(missing));
+    Typeset::of(sheet)?.pdf()
+}
+
+/// A sheet that is set and can be written in several forms.
+pub struct Typeset {
+    name: String,
+    date: Date,
+    document: PagedDocument,
+}
+
+impl Typeset {
+    /// Sets a sheet.
+    ///
+    /// # Errors
+    /// As for [`pdf`].
+    pub fn of(sheet: Sheet<'_>) -> Result<Self, SheetError> {
+        check_glyphs(sheet.name, &sheet.data)?;
+        let (name, date) = (sheet.name.to_owned(), sheet.date);
+        let world = SheetWorld::new(sheet)?;
+        let document =
+            typst::compile::<PagedDocument>(&world).output.map_err(|e| failed(&name, &e))?;
+        Ok(Self { name, date, document })
     }
-    let name = sheet.name.to_owned();
-    let failed = |errors: &[SourceDiagnostic]| SheetError::Layout {
-        sheet: name.clone(),
+
+    /// The bytes of a PDF.
+    ///
+    /// # Errors
+    /// [`SheetError::Layout`] if typst refuses, which is a fault of this program.
+    pub fn pdf(&self) -> Result<Vec<u8>, SheetError> {
+        let stamp = Datetime::from_ymd_hms(
+            i32::from(self.date.year()),
+            self.date.month().unsigned_abs(),
+            self.date.day().unsigned_abs(),
+            0,
+            0,
+            0,
+        );
+        let options = PdfOptions {
+            timestamp: stamp.map(Timestamp::new_utc),
+            creator: Smart::Custom(Some("Blindsteep".to_owned())),
+            ..PdfOptions::default()
+        };
+        typst_pdf::pdf(&self.document, &options).map_err(|e| failed(&self.name, &e))
+    }
+
+    /// The bytes of a PNG, the pages below each other.
+    ///
+    /// # Errors
+    /// [`SheetError::Layout`] if the picture cannot be written.
+    pub fn png(&self, dpi: f64) -> Result<Vec<u8>, SheetError> {
+        const POINTS_AN_INCH: f64 = 72.0;
+        let options = RenderOptions {
+            pixel_per_pt: (dpi / POINTS_AN_INCH).into(),
+            ..RenderOptions::default()
+        };
+        typst_render::render_merged(&self.document, &options, Abs::zero(), None)
+            .encode_png()
+            .map_err(|e| SheetError::Layout {
+                sheet: self.name.clone(),
+                reason: format!("no picture: {e}"),
+            })
+    }
+}
+
+impl Drop for Typeset {
+    /// What typst remembers between runs would only grow in a program that runs for days.
+    fn drop(&mut self) {
+        typst::comemo::evict(0);
+    }
+}
+
+fn failed(name: &str, errors: &[SourceDiagnostic]) -> SheetError {
+    SheetError::Layout {
+        sheet: name.to_owned(),
         reason: errors.iter().map(|e| e.message.to_string()).collect::<Vec<_>>().join("; "),
-    };
-    let date = sheet.date;
-    let world = SheetWorld::new(sheet)?;
-    let document = typst::compile::<PagedDocument>(&world).output.map_err(|e| failed(&e))?;
-    let stamp = Datetime::from_ymd_hms(
-        i32::from(date.year()),
-        date.month().unsigned_abs(),
-        date.day().unsigned_abs(),
-        0,
-        0,
-        0,
-    );
-    let options = PdfOptions {
-        timestamp: stamp.map(Timestamp::new_utc),
-        creator: Smart::Custom(Some("Blindsteep".to_owned())),
-        ..PdfOptions::default()
-    };
-    let bytes = typst_pdf::pdf(&document, &options).map_err(|e| failed(&e));
-    // What typst remembers between runs would only grow in a program that runs for days.
-    typst::comemo::evict(0);
-    bytes
+    }
+}
+
+/// Whether all strings of the data can be printed.
+///
+/// # Errors
+/// [`SheetError::MissingGlyphs`] with every character that cannot, and where it stands.
+pub(super) fn check_glyphs(name: &str, data: &Value) -> Result<(), SheetError> {
+    let mut missing = Vec::new();
+    check(name, data, &mut missing);
+    if missing.is_empty() { Ok(()) } else { Err(SheetError::MissingGlyphs(missing)) }
 }
 
 /// Finds what cannot be shown in all strings of the data. The place is the path of keys to the string,

@@ -4,6 +4,7 @@
 //! `target/tmp/pages`, so that they can be looked at.
 
 mod charts;
+mod lot_sheet;
 mod palette;
 mod papers;
 mod samples;

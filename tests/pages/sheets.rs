@@ -11,7 +11,7 @@ use crate::papers::{DIGEST, ballot, plan};
 use crate::samples::keep;
 
 /// The text of each page of a PDF.
-fn pages(name: &str, pdf: &[u8]) -> Vec<String> {
+pub fn pages(name: &str, pdf: &[u8]) -> Vec<String> {
     let path = keep(name, pdf);
     let run = Command::new("pdftotext")
         .args(["-layout", "-enc", "UTF-8"])
@@ -25,7 +25,7 @@ fn pages(name: &str, pdf: &[u8]) -> Vec<String> {
 }
 
 /// Asserts that no two words of a page lie on each other and that none leaves the paper.
-fn assert_nothing_overlaps(name: &str, pdf: &[u8]) {
+pub fn assert_nothing_overlaps(name: &str, pdf: &[u8]) {
     let path = keep(name, pdf);
     let run = Command::new("pdftotext").arg("-bbox").arg(&path).arg("-").output().expect("runs");
     let text = String::from_utf8(run.stdout).expect("pdftotext writes UTF-8");

@@ -12,3 +12,4 @@ mod published;
 mod run;
 mod schemas;
 mod sessions;
+mod sheet;

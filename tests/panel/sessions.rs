@@ -7,16 +7,16 @@ use serde_json::Value;
 
 use crate::run::{json, named, number, refusal, run, text};
 
-const LOTS: [&str; 4] = ["L1", "L2", "L3", "L4"];
+pub const LOTS: [&str; 4] = ["L1", "L2", "L3", "L4"];
 const TASTERS: [&str; 4] = ["ann", "bo", "cy", "di"];
 
-fn done(book: &Path, args: &[&str]) {
+pub fn done(book: &Path, args: &[&str]) {
     let out = run(book, args);
     assert!(out.status.success(), "{args:?}: {}", String::from_utf8_lossy(&out.stderr));
 }
 
 /// The cups of a key: code, lot, flight.
-fn cups(book: &Path) -> Vec<(i64, String, i64)> {
+pub fn cups(book: &Path) -> Vec<(i64, String, i64)> {
     let key = session_file(book, "key.toml");
     let key: toml::Table = toml::from_str(&key).expect("the key is TOML");
     key["cup"]
@@ -41,7 +41,7 @@ fn session_file(book: &Path, name: &str) -> String {
 
 /// A closed session in which L4 is sweeter than L1 by three points, cy scores two points higher
 /// than the others, and ann guesses every lot right.
-fn closed(folder: &Path) -> PathBuf {
+pub fn closed(folder: &Path) -> PathBuf {
     done(folder, &["begin", "garden"]);
     let book = folder.join("garden");
     for lot in LOTS {

@@ -1,0 +1,108 @@
+//! How the sample moved in store, as far as its tastings show it.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::subject::{Subject, Tasting};
+use super::{Record, labelled};
+use crate::book::labels::Labels;
+use crate::findings::age::{LotTimes, age_of};
+use crate::findings::{ALPHA, Answer, Settings};
+use crate::scores;
+
+/// From its first to its last tasting.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Movement {
+    /// Months of age at the first of the tastings that count together.
+    pub from_month: f64,
+    /// Months of age at the last.
+    pub to_month: f64,
+    /// Tastings that count together.
+    pub n_tastings: usize,
+    /// Terms whose change is known, the panel's drift taken off by the reference.
+    pub n_terms: usize,
+    /// Those of them that moved beyond luck.
+    pub moved: Vec<Moved>,
+}
+
+/// A term that moved: q below .05 among all terms of the sample.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Moved {
+    /// The term.
+    pub term: String,
+    /// What it is called, by language.
+    pub labels: Labels,
+    /// The change, in points of its scale.
+    pub change: f64,
+    /// Lower limit.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
+    /// The share of false ones to expect among changes with so small a q.
+    pub q_value: f64,
+}
+
+/// The sample's movement. Reasons are in words of their own here: those of the analysis may name other lots.
+pub(super) fn movement(
+    of: &Subject<'_>,
+    tastings: &[Tasting<'_>],
+    record: &Record<'_>,
+    settings: &Settings,
+) -> Answer<Movement> {
+    if tastings.len() < 2 {
+        return Answer::unknown("it was tasted once: how it moves needs two tastings");
+    }
+    let Some(start) = record.sessions.iter().map(|s| s.day).min() else {
+        return Answer::unknown("no session is revealed");
+    };
+    let Ok(table) = scores::from_revealed(record.sessions) else {
+        return Answer::unknown(
+            "a term was asked on different scales, so that tastings do not compare",
+        );
+    };
+    let times = LotTimes::of_lots(record.lots, start);
+    let sample = of.to_string();
+    let found = age_of(&table, &times, std::slice::from_ref(&sample), settings);
+    if found.individual_opinions {
+        return Answer::unknown("so few tasters give individual opinions, so no movement is told");
+    }
+    let Some(own) = found.samples.iter().find(|s| s.sample == sample) else {
+        return Answer::unknown("its tastings do not compare");
+    };
+    let months: Vec<f64> =
+        own.tastings.iter().filter(|t| t.pooled == Answer::Known(true)).map(|t| t.month).collect();
+    let (Some(from), Some(to)) = (months.first(), months.last()) else {
+        return Answer::unknown("its tastings do not compare");
+    };
+    let changes: Vec<_> =
+        own.terms.iter().filter_map(|t| Some((t, t.last_change.known()?))).collect();
+    if months.len() < 2 || changes.is_empty() {
+        return Answer::unknown(
+            "no two tastings with the same recipe had the reference beside it, so that the panel's drift cannot be taken off",
+        );
+    }
+    let asked = record.sessions.iter().flat_map(|s| &s.terms);
+    let labels = |id: &str| {
+        let known = asked.clone().rfind(|t| t.id == id);
+        known.map_or_else(|| Labels::english(id), |t| labelled(&t.labels, &t.id))
+    };
+    let moved = changes
+        .iter()
+        .filter_map(|(t, c)| Some((t, c, c.q_value.filter(|q| *q < ALPHA)?)))
+        .map(|(t, c, q_value)| Moved {
+            term: t.term.clone(),
+            labels: labels(&t.term),
+            change: c.value,
+            lower: c.lower,
+            upper: c.upper,
+            q_value,
+        })
+        .collect();
+    Answer::Known(Movement {
+        from_month: *from,
+        to_month: *to,
+        n_tastings: months.len(),
+        n_terms: changes.len(),
+        moved,
+    })
+}

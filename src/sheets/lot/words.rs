@@ -1,0 +1,553 @@
+//! What the blocks of a lot's sheet say, in English and simplified Chinese.
+
+use super::page::{Alert, Block, Words, number, signed, tenths};
+use crate::findings::Answer;
+use crate::findings::sheet::{Fault, Made, MadeValue, Sheet};
+
+/// A class of tea in words; what the trade does not know stands as it was written.
+fn class(class: &str, w: Words) -> String {
+    let known = [
+        ("black", "black tea", "红茶"),
+        ("green", "green tea", "绿茶"),
+        ("white", "white tea", "白茶"),
+        ("yellow", "yellow tea", "黄茶"),
+        ("oolong", "oolong tea", "乌龙茶"),
+        ("dark", "dark tea", "黑茶"),
+    ];
+    known
+        .iter()
+        .find(|k| k.0.eq_ignore_ascii_case(class))
+        .map_or_else(|| class.to_owned(), |k| w.pick(k.1, k.2).to_owned())
+}
+
+fn season(season: &str, w: Words) -> String {
+    let known = [("spring", "春季"), ("summer", "夏季"), ("autumn", "秋季"), ("winter", "冬季")];
+    let zh = known.iter().find(|k| k.0.eq_ignore_ascii_case(season)).map(|k| k.1.to_owned());
+    w.say(season.to_owned(), zh.unwrap_or_else(|| season.to_owned()))
+}
+
+pub(super) fn subtitle(f: &Sheet, w: Words) -> String {
+    let i = &f.identity;
+    let parts: Vec<String> = [
+        Some(class(&i.class, w)),
+        i.season.as_deref().map(|s| season(s, w)),
+        i.arm.clone().map(|arm| w.say(format!("stored apart: {arm}"), format!("分存：{arm}"))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    parts.join(" · ")
+}
+
+/// Never taste what is musty; a tasting shows nothing of safety. The words are our own.
+fn safety(w: Words) -> &'static str {
+    w.pick(
+        "Never taste leaf that smells musty or shows mould: discard it, drying does not save it. Tasting does not establish food safety: follow local food law and use a licensed laboratory.",
+        "有霉味或可见霉变的茶叶切勿入口：应丢弃，烘干无法补救。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+    )
+}
+
+pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
+    let mut alerts = Vec::new();
+    if let Some(since) = f.quarantined_since {
+        alerts.push(Alert {
+            head: w.pick("Not offered. Do not taste.", "不出售，切勿品饮。").to_owned(),
+            text: w.say(format!("In quarantine since {since}."), format!("自 {since} 起隔离。")),
+        });
+    }
+    if let Some(m) = f.moisture.known().filter(|m| m.too_moist) {
+        let (percent, limit) = (number(m.percent, 2), number(m.warning_from, 2));
+        let on = m.day.map_or_else(String::new, |d| w.say(format!(" on {d}"), format!("（{d}）")));
+        alerts.push(Alert {
+            head: w.say(format!("Moisture {percent} %"), format!("含水率 {percent}%")),
+            text: w.say(
+                format!("{percent} %{on}, wet basis, is not below {limit} %: mould may grow in store. It is to be dried again and measured again."),
+                format!("湿基含水率 {percent}%{on}，不低于 {limit}%：存放中可能生霉，应复烘并重新测定。"),
+            ),
+        });
+    }
+    let grave: Vec<String> = f
+        .faults
+        .iter()
+        .filter(|x| x.grave)
+        .map(|x| format!("{}{}{}", w.label(&x.labels), w.pick(": ", "："), faults(x, w)))
+        .chain(f.earlier_faults.iter().filter(|e| e.fault.grave).map(|e| {
+            let (label, said) = (w.label(&e.fault.labels), faults(&e.fault, w));
+            w.say(format!("{label} on {}: {said}", e.day), format!("{label}（{}）：{said}", e.day))
+        }))
+        .collect();
+    if !grave.is_empty() {
+        alerts.push(Alert {
+            head: w.pick("A fault was found", "发现缺陷").to_owned(),
+            text: w.say(format!("{}.", grave.join("; ")), format!("{}。", grave.join("；"))),
+        });
+    }
+    // Once is enough.
+    if let Some(last) = alerts.last_mut() {
+        last.text.push_str(w.pick(" ", ""));
+        last.text.push_str(safety(w));
+    }
+    alerts
+}
+
+pub(super) fn identity(f: &Sheet, w: Words) -> Block {
+    let i = &f.identity;
+    let mut rows = Vec::new();
+    let mut add = |label: &str, value: Option<String>| {
+        if let Some(value) = value {
+            rows.push((label.to_owned(), value));
+        }
+    };
+    add(w.pick("Lot", "批次"), Some(i.lot.clone()));
+    add(
+        w.pick("Stored apart", "分存"),
+        i.arm.as_ref().zip(i.arm_since).map(|(arm, since)| {
+            w.say(format!("{arm}, since {since}"), format!("{arm}，自 {since} 起"))
+        }),
+    );
+    add(
+        w.pick("Came of", "来源"),
+        f.identity.descent.as_ref().map(|d| came_of(&d.by, d.n_lots, w)),
+    );
+    add(w.pick("Cultivar", "品种"), i.cultivar.clone());
+    add(w.pick("Garden", "茶园"), i.garden.clone());
+    add(w.pick("Plot", "地块"), i.plot.clone());
+    add(w.pick("Picked", "采摘"), (!i.picked.is_empty()).then(|| w.days(&i.picked)));
+    add(w.pick("Made", "制成"), Some(i.made.to_string()));
+    add(
+        w.pick("Quantity made", "制成量"),
+        i.kg.map(|kg| w.say(format!("{} kg", number(kg, 2)), format!("{} 千克", number(kg, 2)))),
+    );
+    Block { heading: w.pick("The lot", "批次信息").to_owned(), rows, notes: Vec::new() }
+}
+
+fn came_of(by: &str, n: usize, w: Words) -> String {
+    match by {
+        "blend" => w.say(
+            format!("blend of {}", w.count(n, "lot", "lots", "")),
+            format!("由 {n} 个批次拼配"),
+        ),
+        "refire" => w.say(
+            format!("fired again, from {}", w.count(n, "lot", "lots", "")),
+            format!("由 {n} 个批次复火而成"),
+        ),
+        "split" => w.pick("parted from a larger lot", "由较大批次分出").to_owned(),
+        _ => w.say(
+            format!("made from {}", w.count(n, "other lot", "other lots", "")),
+            format!("由另外 {n} 个批次制成"),
+        ),
+    }
+}
+
+/// A value with its unit, and how sure it is.
+fn value(made: &Made, w: Words) -> String {
+    let mut text = match &made.value {
+        MadeValue::Number(x) => number(*x, 2),
+        MadeValue::Words(labels) => w.label(labels),
+        MadeValue::YesNo(true) => w.pick("yes", "是").to_owned(),
+        MadeValue::YesNo(false) => w.pick("no", "否").to_owned(),
+    };
+    if let Some(unit) = &made.unit {
+        text = format!("{text} {}", if unit == "d" { w.pick("d", "天") } else { unit });
+    }
+    if made.estimated {
+        text.push_str(w.pick(" (estimated)", "（估计）"));
+    }
+    text
+}
+
+fn made_label(made: &Made, w: Words) -> String {
+    match made.parameter.as_str() {
+        "derived.oxidation-hours" => {
+            w.pick("oxidation, from the first roll", "发酵（自初揉起）").to_owned()
+        }
+        "derived.wither-moisture" => {
+            w.pick("moisture of the withered leaf", "萎凋叶含水率").to_owned()
+        }
+        id if made.labels.is_empty() => id.to_owned(),
+        _ => w.label(&made.labels),
+    }
+}
+
+pub(super) fn making(f: &Sheet, w: Words) -> Block {
+    let mut rows: Vec<(String, String)> =
+        f.making.iter().map(|m| (made_label(m, w), value(m, w))).collect();
+    let moisture_label = w.pick("moisture, wet basis", "含水率（湿基）").to_owned();
+    match &f.moisture {
+        Answer::Known(m) => {
+            let percent = number(m.percent, 2);
+            let from = m.day.map_or_else(
+                || w.pick("worked out from masses", "由质量推算").to_owned(),
+                |d| w.say(format!("on {d}"), format!("{d}")),
+            );
+            let estimated = if m.estimated { w.pick(", estimated", "，估计") } else { "" };
+            rows.push((
+                moisture_label,
+                w.say(
+                    format!("{percent} % ({from}{estimated})"),
+                    format!("{percent}%（{from}{estimated}）"),
+                ),
+            ));
+        }
+        Answer::Unknown(_) => {
+            rows.push((moisture_label, w.pick("not measured", "未测定").to_owned()));
+        }
+    }
+    let mut notes = Vec::new();
+    if f.making.is_empty() {
+        notes.push(
+            w.pick("Nothing else is recorded of its making.", "未记录其他制作数据。").to_owned(),
+        );
+    }
+    if f.making.iter().any(|m| m.inherited) {
+        notes.push(
+            w.pick("Known from the lot or lots that it came of.", "制作数据取自其来源批次。")
+                .to_owned(),
+        );
+    }
+    Block { heading: w.pick("Making", "制作").to_owned(), rows, notes }
+}
+
+/// The cup in words and counts.
+pub(super) fn found(f: &Sheet, w: Words) -> Block {
+    let mut rows = Vec::new();
+    let none = || w.pick("none", "无").to_owned();
+    let labels: Vec<String> = f.cup.best.iter().map(|b| w.label(&b.labels)).collect();
+    rows.push((
+        w.pick("Best words", "主要特征").to_owned(),
+        if labels.is_empty() { none() } else { w.list(&labels) },
+    ));
+    let mut compared = false;
+    for (above, label) in [
+        (true, w.pick("More than the lots tasted beside it", "高于同场其他茶样")),
+        (false, w.pick("Less than the lots tasted beside it", "低于同场其他茶样")),
+    ] {
+        let words: Vec<String> = f
+            .cup
+            .compared
+            .known()
+            .into_iter()
+            .flatten()
+            .filter(|c| c.above == above)
+            .map(|c| {
+                let (d, lower, upper) = (signed(c.from_mean), signed(c.lower), signed(c.upper));
+                let label = w.label(&c.labels);
+                w.say(
+                    format!("{label} {d} ({lower} to {upper})"),
+                    format!("{label} {d}（{lower} 至 {upper}）"),
+                )
+            })
+            .collect();
+        if !words.is_empty() {
+            rows.push((label.to_owned(), w.list(&words)));
+            compared = true;
+        }
+    }
+    let of = |n: usize, all: usize| w.say(format!("{n} of {all}"), format!("{n}/{all}"));
+    let ticked: Vec<String> = f
+        .ticks
+        .iter()
+        .filter(|t| t.n_ticked > 0)
+        .map(|t| format!("{} {}", w.label(&t.labels), of(t.n_ticked, t.n)))
+        .collect();
+    if !f.ticks.is_empty() {
+        let label = w.pick("Ticked, of answers", "勾选次数/作答数").to_owned();
+        rows.push((label, if ticked.is_empty() { none() } else { w.list(&ticked) }));
+    }
+    for c in &f.categories {
+        let levels: Vec<String> =
+            c.levels.iter().map(|l| format!("{} {}", w.label(&l.labels), of(l.n, c.n))).collect();
+        rows.push((w.label(&c.labels), w.list(&levels)));
+    }
+    for fault in &f.faults {
+        let label = w.label(&fault.labels);
+        rows.push((w.say(format!("Fault: {label}"), format!("缺陷：{label}")), faults(fault, w)));
+    }
+    for e in &f.earlier_faults {
+        let label = w.label(&e.fault.labels);
+        rows.push((
+            w.say(format!("Fault: {label}, on {}", e.day), format!("缺陷：{label}（{}）", e.day)),
+            faults(&e.fault, w),
+        ));
+    }
+    let mut notes = Vec::new();
+    if compared {
+        notes.push(
+            w.pick(
+                "More, less: points from the mean of all samples of that tasting, with the interval.",
+                "高于、低于：与该场全部茶样均值之差（分）及其区间。",
+            )
+            .to_owned(),
+        );
+    }
+    if f.faults.is_empty() {
+        notes.push(w.pick("No fault was asked about.", "未询问任何缺陷。").to_owned());
+    }
+    Block { heading: w.pick("In words", "用语").to_owned(), rows, notes }
+}
+
+fn faults(f: &Fault, w: Words) -> String {
+    let found = f.n_trace + f.n_clear + f.n_rejects;
+    if found == 0 {
+        return w.say(
+            format!("none of {}", w.count(f.n, "answer", "answers", "")),
+            format!("{} 次作答均无", f.n),
+        );
+    }
+    let parts: Vec<String> = [
+        (f.n_trace, w.pick("trace", "微")),
+        (f.n_clear, w.pick("clear", "明显")),
+        (f.n_rejects, w.pick("rejects", "拒收")),
+    ]
+    .into_iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, word)| w.say(format!("{n} {word}"), format!("{word} {n} 次")))
+    .collect();
+    w.say(
+        format!("{}, of {}", w.list(&parts), w.count(f.n, "answer", "answers", "")),
+        format!("{} 次作答中{}", f.n, w.list(&parts)),
+    )
+}
+
+pub(super) fn store(f: &Sheet, w: Words) -> Block {
+    let mut rows: Vec<(String, String)> = Vec::new();
+    rows.push((
+        w.pick("Age", "存放期").to_owned(),
+        w.say(
+            format!("{} months when last tasted", tenths(f.tasted.age_months)),
+            format!("末次品评时 {} 个月", tenths(f.tasted.age_months)),
+        ),
+    ));
+    for c in &f.stored.conditions {
+        let since = w.say(format!(" (since {})", c.since), format!("（自 {}）", c.since));
+        rows.push((w.label(&c.what.labels), format!("{}{since}", value(&c.what, w))));
+    }
+    let mut notes = Vec::new();
+    match &f.movement {
+        Answer::Known(m) => {
+            let (from, to) = (tenths(m.from_month), tenths(m.to_month));
+            let moved: Vec<String> = m
+                .moved
+                .iter()
+                .map(|c| {
+                    let (d, lower, upper) = (signed(c.change), signed(c.lower), signed(c.upper));
+                    let label = w.label(&c.labels);
+                    w.say(
+                        format!("{label} {d} ({lower} to {upper})"),
+                        format!("{label} {d}（{lower} 至 {upper}）"),
+                    )
+                })
+                .collect();
+            rows.push((
+                w.say(format!("Moved, month {from} to {to}"), format!("{from} 至 {to} 个月的变化")),
+                if moved.is_empty() {
+                    w.pick("no change beyond luck was seen", "未见超出偶然的变化").to_owned()
+                } else {
+                    w.list(&moved)
+                },
+            ));
+            let others = m.n_terms - m.moved.len();
+            notes.push(w.say(
+                format!("Change in points with its interval, the panel's drift taken off by a reference that is held to stay the same. In {} no change was shown.", w.count(others, "other term", "other terms", "")),
+                format!("变化以分计并附区间，已用视为不变的参比样扣除小组漂移。另 {others} 项未显示变化。"),
+            ));
+        }
+        Answer::Unknown(_) if f.tasted.n_sessions < 2 => notes.push(
+            w.pick(
+                "Tasted once: nothing can be said of how it moves.",
+                "仅品评过一次，无法说明其变化。",
+            )
+            .to_owned(),
+        ),
+        Answer::Unknown(_) => notes.push(
+            w.pick(
+                "How it moved since its first tasting cannot be told from these tastings.",
+                "根据现有品评无法说明其自首次品评以来的变化。",
+            )
+            .to_owned(),
+        ),
+    }
+    if f.stored.conditions.is_empty() {
+        notes.push(w.pick("Nothing is recorded of its storage.", "未记录存放条件。").to_owned());
+    }
+    Block { heading: w.pick("In store", "存放").to_owned(), rows, notes }
+}
+
+pub(super) fn panel(f: &Sheet, w: Words) -> Block {
+    let t = &f.tasted;
+    let mut rows = vec![
+        (
+            w.pick("Tasters", "评茶员").to_owned(),
+            w.say(
+                format!("{}, none of them named here", t.n_tasters),
+                format!("{} 位（不列姓名）", t.n_tasters),
+            ),
+        ),
+        (
+            w.pick("Scores", "评分").to_owned(),
+            w.say(
+                format!(
+                    "{} of {}{}, {}",
+                    w.count(t.n_cups, "cup", "cups", ""),
+                    w.count(t.n_pots, "pot", "pots", ""),
+                    if t.n_steeps > 1 {
+                        format!(", {} steeps each", t.n_steeps)
+                    } else {
+                        String::new()
+                    },
+                    w.count(t.n_answers, "answer", "answers", "")
+                ),
+                format!(
+                    "{} 壶 {} 杯{}，{} 次作答",
+                    t.n_pots,
+                    t.n_cups,
+                    if t.n_steeps > 1 {
+                        format!("，各 {} 泡", t.n_steeps)
+                    } else {
+                        String::new()
+                    },
+                    t.n_answers
+                ),
+            ),
+        ),
+        (w.pick("Tasted on", "品评日期").to_owned(), w.days(&t.days)),
+        (
+            w.pick("Beside it", "同场茶样").to_owned(),
+            w.say(
+                format!(
+                    "{}{}",
+                    w.count(t.n_others, "other sample", "other samples", ""),
+                    if t.reference_served {
+                        ", the reference that stays the same among them"
+                    } else {
+                        ", no reference"
+                    }
+                ),
+                format!(
+                    "其他茶样 {} 个，{}",
+                    t.n_others,
+                    if t.reference_served { "其中含固定参比样" } else { "无参比样" }
+                ),
+            ),
+        ),
+        (
+            w.pick("Blind", "盲评").to_owned(),
+            if t.committed_beforehand {
+                w.say(
+                    format!("coded; key sealed until {}", t.revealed),
+                    format!("以编号品评；密钥封存至 {}", t.revealed),
+                )
+            } else {
+                w.say(
+                    format!("coded; which code was which sample was not committed beforehand (told on {})", t.revealed),
+                    format!("以编号品评；编号与茶样的对应未事先封存（{} 揭示）", t.revealed),
+                )
+            },
+        ),
+    ];
+    rows.push((w.pick("Key, SHA-256", "密钥 SHA-256").to_owned(), t.key_digest.clone()));
+    if t.n_left_out > 0 {
+        rows.push((
+            w.pick("Left out", "未计入").to_owned(),
+            w.say(
+                format!(
+                    "{}, with a reason in the book",
+                    w.count(t.n_left_out, "answer", "answers", "")
+                ),
+                format!("{} 次作答，理由见记录", t.n_left_out),
+            ),
+        ));
+    }
+    let mut notes = Vec::new();
+    if t.n_late_changes > 0 {
+        notes.push(w.say(
+            format!(
+                "{} made after the samples were known.",
+                w.count(t.n_late_changes, "change was", "changes were", "")
+            ),
+            format!("揭示后另有 {} 处改动。", t.n_late_changes),
+        ));
+    }
+    if t.n_pots == 1 {
+        notes.push(
+            w.pick(
+                "One pot: what differs may be the pot, not yet the lot.",
+                "仅一壶：差异可能来自冲泡，不一定来自批次。",
+            )
+            .to_owned(),
+        );
+    }
+    Block { heading: w.pick("Who tasted, and how", "品评方式").to_owned(), rows, notes }
+}
+
+pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
+    let b = &f.brewing;
+    let steeps: Vec<String> = b.steeps_s.iter().map(|s| time(*s, w)).collect();
+    let steeps = steeps.join(" + ");
+    let (leaf, water, celsius) = (number(b.leaf_g, 2), number(b.water_ml, 1), number(b.water_c, 1));
+    let mut rows = vec![(
+        w.pick("As cupped", "审评用法").to_owned(),
+        w.say(
+            format!("{leaf} g in {water} ml at {celsius} °C, {steeps}"),
+            format!("{leaf} 克，{water} 毫升，{celsius} °C，{steeps}"),
+        ),
+    )];
+    let mut add = |label: &str, text: Option<String>| {
+        if let Some(text) = text {
+            rows.push((label.to_owned(), text));
+        }
+    };
+    add(w.pick("Recipe", "方法"), Some(w.label(&b.labels)));
+    add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
+    add(w.pick("Vessel", "器具"), b.vessel.clone());
+    add(w.pick("Water", "用水"), b.water.clone());
+    // Common practice, no source. What is not to be drunk needs no advice on keeping.
+    add(
+        w.pick("Keep it", "保存"),
+        f.quarantined_since.is_none().then(|| {
+            w.pick(
+                "closed, dry, dark and cool, away from odours",
+                "密封、干燥、避光、阴凉，远离异味",
+            )
+            .to_owned()
+        }),
+    );
+    Block {
+        heading: w.pick("Brewing and keeping", "冲泡与保存").to_owned(),
+        rows,
+        notes: Vec::new(),
+    }
+}
+
+fn time(seconds: u32, w: Words) -> String {
+    if seconds.is_multiple_of(60) {
+        w.say(format!("{} min", seconds / 60), format!("{} 分钟", seconds / 60))
+    } else {
+        w.say(format!("{seconds} s"), format!("{seconds} 秒"))
+    }
+}
+
+/// Common practice and food law, in our own words.
+pub(super) fn cautions(f: &Sheet, w: Words) -> Block {
+    let hot = w.pick(
+        "Boiling water: pour with care. Drink below 60 °C.",
+        "沸水烫伤：倒水小心。请待低于 60 °C 再饮。",
+    );
+    let others = [
+        w.pick(
+            "Contains caffeine. Allergens: none are recorded here; ask the maker what else is handled in the same rooms.",
+            "含咖啡因。过敏原：此处无记录，请向制茶人询问同一场所还处理哪些食品。",
+        ),
+        w.pick(
+            "Tasting does not establish food safety: follow local food law and use a licensed laboratory. This sheet is no certificate and claims nothing about health.",
+            "感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。本单不是证书，也不作任何健康声明。",
+        ),
+    ];
+    // What is not to be tasted gets no advice on drinking it.
+    let hot = f.quarantined_since.is_none().then_some(hot);
+    Block {
+        heading: w.pick("Please mind", "请注意").to_owned(),
+        rows: Vec::new(),
+        notes: hot.into_iter().chain(others).map(str::to_owned).collect(),
+    }
+}
