@@ -54,15 +54,12 @@ type Tallies = BTreeMap<(String, String, String), Tally>;
 
 fn main() {
     let n: u64 = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(200);
-    let all: Tallies = (1..=n)
-        .into_par_iter()
-        .map(one)
-        .reduce(Tallies::new, |mut a, b| {
-            for (key, tally) in b {
-                a.entry(key).or_default().merge(&tally);
-            }
-            a
-        });
+    let all: Tallies = (1..=n).into_par_iter().map(one).reduce(Tallies::new, |mut a, b| {
+        for (key, tally) in b {
+            a.entry(key).or_default().merge(&tally);
+        }
+        a
+    });
     println!("{n} seeds");
     print(&all);
 }
@@ -141,9 +138,7 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
                 .sessions
                 .iter()
                 .filter(|s| s.difference.known().is_some())
-                .map(|s| {
-                    expected(&pair.a, &s.session, term) - expected(&pair.b, &s.session, term)
-                })
+                .map(|s| expected(&pair.a, &s.session, term) - expected(&pair.b, &s.session, term))
                 .collect();
             let truth = differences.iter().sum::<f64>() / differences.len() as f64;
             count(tallies, ("4 arms within sessions", &t.term, ""), &t.mean, truth);
@@ -152,7 +147,11 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
 }
 
 /// Ordinary least squares of the expected lot levels on the lines of the joint model.
-fn projected(found: &Link, makings: &blindsteep::scores::Makings, term: usize) -> Vec<(String, f64)> {
+fn projected(
+    found: &Link,
+    makings: &blindsteep::scores::Makings,
+    term: usize,
+) -> Vec<(String, f64)> {
     use blindsteep::scores::Made;
     let lines: Vec<_> = found.lines.iter().filter(|l| l.has_effect).collect();
     let mut columns: Vec<Vec<f64>> = Vec::new();
@@ -189,7 +188,9 @@ fn count_links(found: &Link, makings: &blindsteep::scores::Makings, tallies: &mu
     for t in &found.terms {
         let truths = projected(found, makings, term_at(&t.term));
         for e in &t.effects {
-            let Some((_, truth)) = truths.iter().find(|(line, _)| *line == e.line) else { continue };
+            let Some((_, truth)) = truths.iter().find(|(line, _)| *line == e.line) else {
+                continue;
+            };
             let (Answer::Known(range), Answer::Known(test)) = (&e.over_range, &e.test) else {
                 continue;
             };

@@ -1,21 +1,27 @@
 //! `demo`: the whole job on an invented garden.
 
-use std::io::Write as _;
+mod told;
+
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 
 use super::charts::{self, Language};
-use super::{Context, Failure};
+use super::{Context, Failure, link, sheet};
+use crate::book::lots::Lot;
 use crate::book::{Book, store};
 use crate::demo::book::{SEED, next_free, write};
 use crate::findings::Settings;
+use crate::findings::age::{Age, LotTimes, age};
 use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
+use crate::findings::link::{Link, Wish, link as linked};
+use crate::findings::sheet::{Record, sheet as sheet_of, subject};
 use crate::scores::{Scores, from_revealed};
 use crate::session::{Revealed, Session, all_revealed, papers};
 use crate::sheets::Lang;
 use crate::sheets::ballots::ballot_pdf;
+use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
 
 /// Write an invented garden's book, work through the job on it and say what was found
@@ -26,13 +32,26 @@ pub struct DemoArgs {
     dir: Option<PathBuf>,
 }
 
-/// What the demo shows of its first session and of all ten.
+/// The lots whose courses are drawn: one in two stores, and the one that was packed damp.
+const DRAWN: [&str; 2] = ["T24-02", "T25-11"];
+
+/// The samples of which a buyer asks: one freshly made, one that was stored for two years.
+const OFFERED: [&str; 2] = ["T25-16", "T24-02@dry"];
+
+/// What the demo shows: the first session, all ten, the making, the store.
 struct Found {
     first: Scores,
     agree_first: Agree,
     compare_first: Compare,
     agree_all: Agree,
+    all: Scores,
+    first_tastings: Scores,
+    link: Link,
+    age: Age,
 }
+
+/// A file of the reports: its name and its bytes.
+type Paper = (String, Vec<u8>);
 
 /// Runs the command.
 ///
@@ -52,27 +71,35 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     store::make_folder(&dir)?;
     let book = write(&dir.join("tavrinel"), SEED)?;
     let sessions = all_revealed(&book)?;
-    let (found, ballots) = rayon::join(|| find(&sessions), || ballots(&book, &sessions[0].name));
-    let (found, ballots) = (found?, ballots?);
+    let lots = book.lots()?;
+    let (found, papers) =
+        rayon::join(|| find(&book, &lots, &sessions), || papers(&book, &lots, &sessions));
+    let (found, papers) = (found?, papers?);
     let reports = dir.join("reports");
     write_reports(&reports, &found)?;
-    write_charts(&reports, &found)?;
-    for (name, pdf) in ballots {
-        store::create_new_bytes(&reports.join(name), &pdf)?;
+    write_charts(&book, &reports, &found)?;
+    for (name, bytes) in papers {
+        store::create_new_bytes(&reports.join(name), &bytes)?;
     }
-    tell(&dir, &sessions, &found, context)
+    told::tell(&dir, &sessions, &lots, &found, context)
 }
 
-fn find(sessions: &[Revealed]) -> Result<Found, Failure> {
+fn find(book: &Book, lots: &[Lot], sessions: &[Revealed]) -> Result<Found, Failure> {
     let settings = Settings::default();
     let table = |of: &[Revealed]| from_revealed(of).map_err(|e| Failure::Ours(e.to_string()));
     let first = table(&sessions[..1])?;
     let all = table(sessions)?;
+    let (first_tastings, makings) = link::of_sessions(book, sessions.to_vec())?;
+    let times = LotTimes::of_lots(lots, sessions[0].day);
     Ok(Found {
         agree_first: agree(&first, &settings),
         compare_first: compare(&first, &settings),
         agree_all: agree(&all, &settings),
+        link: linked(&first_tastings, &makings, &Wish::default(), &settings),
+        age: age(&all, &times, &settings),
         first,
+        all,
+        first_tastings,
     })
 }
 
@@ -85,89 +112,75 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("compare-first-session.json", views::json::of(&found.compare_first))?;
     file("agree-all-sessions.txt", views::agree::text(&found.agree_all))?;
     file("agree-all-sessions.json", views::json::of(&found.agree_all))?;
+    file("link.txt", views::link::text(&found.link))?;
+    file("link.json", views::json::of(&found.link))?;
+    file("age.txt", views::age::text(&found.age))?;
+    file("age.json", views::json::of(&found.age))?;
     Ok(())
 }
 
-fn write_charts(dir: &Path, found: &Found) -> Result<(), Failure> {
+fn write_charts(book: &Book, dir: &Path, found: &Found) -> Result<(), Failure> {
+    let parameters = book.parameters()?.value;
+    let mut drawn = found.age.clone();
+    drawn.samples.retain(|s| DRAWN.contains(&s.lot.as_str()));
+    drawn.arms.retain(|a| DRAWN.contains(&a.lot.as_str()));
     for (language, name) in [(Language::En, "charts-en"), (Language::Zh, "charts-zh")] {
         let words = charts::words(&found.first, language);
         let dir = dir.join(name);
         charts::write(&dir, &views::charts::agree(&found.agree_first, &words))?;
         charts::write(&dir, &views::charts::compare(&found.compare_first, &words))?;
+        let words = charts::words(&found.first_tastings, language)
+            .with_parameters(charts::parameter_names(&parameters, language));
+        charts::write(&dir, &views::charts::link(&found.link, &words))?;
+        let words = charts::words(&found.all, language);
+        charts::write(&dir, &views::charts::age(&drawn, &words))?;
     }
     Ok(())
 }
 
-/// One taster's ballot of a session, in both languages: the file's name and its bytes.
-fn ballots(book: &Book, session: &str) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
+/// A taster's ballot and the buyer's sheets, in both languages.
+fn papers(book: &Book, lots: &[Lot], sessions: &[Revealed]) -> Result<Vec<Paper>, Failure> {
+    let mut all = ballots(book, &sessions[0].name)?;
+    for sample in OFFERED {
+        all.extend(sheets(book, lots, sessions, sample)?);
+    }
+    Ok(all)
+}
+
+fn ballots(book: &Book, session: &str) -> Result<Vec<Paper>, Failure> {
     let session = Session::open(book, session)?;
     [(Lang::En, "ballot-ann.en.pdf"), (Lang::Zh, "ballot-ann.zh.pdf")]
         .into_iter()
         .map(|(language, name)| {
-            Ok((name, ballot_pdf(&papers::ballot(book, &session, "ann", &[language])?)?))
+            let paper = papers::ballot(book, &session, "ann", &[language])?;
+            Ok((name.to_owned(), ballot_pdf(&paper)?))
         })
         .collect()
 }
 
-fn tell(
-    dir: &Path,
+fn sheets(
+    book: &Book,
+    lots: &[Lot],
     sessions: &[Revealed],
-    found: &Found,
-    context: &mut Context,
-) -> Result<(), Failure> {
-    let out = &mut context.out;
-    let mut say = |text: &str, indent: &str| {
-        let first = indent.strip_suffix("  ").unwrap_or(indent);
-        write!(out, "{}", views::text::paragraph(text, first, indent))
-    };
-    let all = &found.agree_all;
-    say(
-        &format!(
-            "Tavrinel Garden (all of it invented): 16 lots and a frozen reference, {} blind sessions \
-             in two years, {} tasters, {} answers.",
-            sessions.len(),
-            all.tasters.len(),
-            all.n_scores
-        ),
-        "",
-    )?;
-    say(
-        &format!("First session ({}): do the tasters agree? Which lots differ?", sessions[0].day),
-        "",
-    )?;
-    for sentence in found.agree_first.sentences.iter().take(1) {
-        say(sentence, "    ")?;
+    sample: &str,
+) -> Result<Vec<Paper>, Failure> {
+    let (file, parameters, tasters) =
+        (book.book_file()?.value, book.parameters()?.value, book.tasters()?.value);
+    let record = Record { book: &file, lots, parameters: &parameters, tasters: &tasters, sessions };
+    let finding = sheet_of(&subject(sample, lots)?, &record, &Settings::default())?.sheet;
+    let json = views::json::of(&finding);
+    let digest = store::digest(json.as_bytes());
+    let name = format!("sheet-{}", sample.replace('@', "-"));
+    // The garden is invented, and so is the day on which its buyer came.
+    let day = sessions.iter().map(|s| s.revealed.day()).max().unwrap_or(sessions[0].day);
+    let issue = Issue { day, digest: &digest };
+    let mut all = vec![(format!("{name}.json"), json.into_bytes())];
+    for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
+        let set = LotSheet::of(&finding, &issue, &[language])?;
+        let forms = sheet::FORMS.map(|(form, _)| form);
+        for (bytes, (_, end)) in sheet::bytes(&set, &forms)?.into_iter().zip(sheet::FORMS) {
+            all.push((format!("{name}.{code}.{end}"), bytes));
+        }
     }
-    let differ: Vec<&String> =
-        found.compare_first.sentences.iter().filter(|s| s.contains("furthest")).collect();
-    for sentence in differ.iter().take(SHOWN) {
-        say(sentence, "    ")?;
-    }
-    if differ.len() > SHOWN {
-        say(
-            &format!("and {} more terms: compare-first-session.txt", differ.len() - SHOWN),
-            "    ",
-        )?;
-    }
-    say("All sessions: whose habits would have passed for a difference between lots?", "")?;
-    for sentence in all.sentences.iter().filter(|s| s.starts_with("Taster")) {
-        say(sentence, "    ")?;
-    }
-    for e in &all.exclusions {
-        let text =
-            format!("Left out, but kept in the record: {} answers ({}).", e.n_scores, e.reason);
-        say(&text, "    ")?;
-    }
-    let dir = dir.display();
-    writeln!(
-        out,
-        "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
-         Open next:  {dir}/reports/charts-en/levels.svg, then tasters.svg beside it and \
-         ballot-ann.en.pdf\n\
-         Then ask:   blindsteep --book {dir}/tavrinel compare month-13"
-    )?;
-    Ok(())
+    Ok(all)
 }
-
-/// How many of the terms in which lots differ are told on the terminal.
-const SHOWN: usize = 3;

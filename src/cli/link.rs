@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::asked::Asked;
 use super::{Context, Failure, charts, table_args};
+use crate::book::Book;
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::link::{Wish, link};
@@ -76,6 +77,16 @@ fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names
     } else {
         table_args::named_sessions(&args.asked.sessions, &book)?
     };
+    let (scores, makings) = of_sessions(&book, sessions)?;
+    let parameters = book.parameters()?.value;
+    Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
+}
+
+/// The first tastings among sessions, and how their lots were made.
+///
+/// # Errors
+/// If there is no session, or a file cannot be read.
+pub fn of_sessions(book: &Book, sessions: Vec<Revealed>) -> Result<(Scores, Makings), Failure> {
     let Some(start) = sessions.iter().map(|s| s.day).min() else {
         return Err(Failure::Command(
             "no session of this book is revealed\n  expected: at least one in which lots were \
@@ -92,9 +103,7 @@ fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names
             .push(format!("Not used, since no lot was first tasted there: {}.", later.join(", ")));
     }
     let limits = book.book_file()?.value.limits;
-    let makings = makings_of_book(&book.lots()?, &limits, start);
-    let parameters = book.parameters()?.value;
-    Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
+    Ok((scores, makings_of_book(&book.lots()?, &limits, start)))
 }
 
 /// The sessions in which a lot (or an arm of it) was scored for the first time, and the names of

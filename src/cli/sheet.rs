@@ -47,13 +47,17 @@ pub enum Languages {
 
 /// The forms in which a sheet is issued.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Form {
+pub enum Form {
+    /// For paper.
     Pdf,
+    /// A picture.
     Png,
+    /// For a browser.
     Html,
 }
 
-const FORMS: [(Form, &str); 3] = [(Form::Pdf, "pdf"), (Form::Png, "png"), (Form::Html, "html")];
+/// The forms with the endings of their files.
+pub const FORMS: [(Form, &str); 3] = [(Form::Pdf, "pdf"), (Form::Png, "png"), (Form::Html, "html")];
 
 impl From<NotIssued> for Failure {
     fn from(e: NotIssued) -> Self {
@@ -167,7 +171,10 @@ fn code(lang: Lang) -> &'static str {
 }
 
 /// The sheet in each form; all are made before any is written.
-fn bytes(sheet: &LotSheet, forms: &[Form]) -> Result<Vec<Vec<u8>>, Failure> {
+///
+/// # Errors
+/// If a text cannot be printed.
+pub fn bytes(sheet: &LotSheet, forms: &[Form]) -> Result<Vec<Vec<u8>>, Failure> {
     let set = if forms.iter().any(|f| *f != Form::Html) { Some(sheet.set()?) } else { None };
     let mut all = Vec::new();
     for form in forms {

@@ -4,9 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::book::{
-    REFERENCE, ages, first_tasted, lot_id, made, sample_id, served_of, session_day,
-};
+use super::book::{REFERENCE, ages, first_tasted, lot_id, made, sample_id, served_of, session_day};
 use super::garden::{Garden, Pot};
 use super::truth::{
     BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, MONTH_OF_SEEN_LABELS, Making,
