@@ -19,8 +19,19 @@ pub struct Balance {
     pub left_kg: Option<f64>,
     /// Why no kilograms left are told.
     pub unknown: Option<String>,
-    /// The arms into which a known mass was put: arm, kilograms put in, kilograms left.
-    pub arms: Vec<(String, f64, Option<f64>)>,
+    /// The arms into which a known mass was put.
+    pub arms: Vec<ArmMass>,
+}
+
+/// What was put into an arm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ArmMass {
+    /// The arm.
+    pub id: String,
+    /// Kilograms put into it.
+    pub kg: f64,
+    /// Kilograms left of these; none if it is not said how much went from it into another lot.
+    pub left_kg: Option<f64>,
 }
 
 /// What went into another lot.
@@ -41,16 +52,15 @@ impl Balance {
         self.given.iter().filter(|g| ids::same(&g.arm, arm)).filter_map(|g| g.kg).sum()
     }
 
-    /// Kilograms that may still be taken from an arm: what is left of the arm where its mass is
-    /// known, and never more than what is left of the lot.
+    /// Kilograms left of what was put into an arm, if both are known; of "main" what was neither
+    /// put into arms of known mass nor given away before.
     #[must_use]
     pub fn left_of(&self, arm: &str) -> Option<f64> {
-        let of_arm =
-            self.arms.iter().find(|(id, ..)| ids::same(id, arm)).and_then(|(.., left)| *left);
-        match (of_arm, self.left_kg) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
+        if ids::same(arm, MAIN) {
+            let put: f64 = self.arms.iter().map(|a| a.kg).sum();
+            return self.made_kg.map(|made| rounded(made - put - self.given_of(MAIN)));
         }
+        self.arms.iter().find(|a| ids::same(&a.id, arm)).and_then(|a| a.left_kg)
     }
 }
 
@@ -101,7 +111,8 @@ pub fn balance(lot: &Lot, lots: &[Lot]) -> Balance {
             let mine = || given.iter().filter(|g| ids::same(&g.arm, &a.id));
             let kg = a.kg?;
             let out: Option<f64> = mine().map(|g| g.kg).sum();
-            Some((a.id.clone(), kg, out.map(|out| rounded(kg - out))))
+            let left_kg = out.map(|out| rounded(kg - out));
+            Some(ArmMass { id: a.id.clone(), kg, left_kg })
         })
         .collect();
     Balance { made_kg, made_by, given, given_kg: rounded(given_kg), left_kg, unknown, arms }

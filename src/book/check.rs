@@ -17,6 +17,8 @@ pub struct Checked {
     pub problems: Problems,
     /// What is no mistake but worth knowing: torn lines, copies of sync programs.
     pub notices: Vec<String>,
+    /// The lots, as far as they could be read.
+    pub lots: Vec<Lot>,
     /// How many lots there are.
     pub n_lots: usize,
     /// How many sessions there are.
@@ -34,7 +36,8 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     check_defaults(&everything, problems);
     let lots = folders_of(book, "lots", problems)?;
     let sessions = folders_of(book, "sessions", problems)?;
-    check_lots(book, &lots, everything.parameters.as_ref().map(|p| &p.value), problems)?;
+    let parameters = everything.parameters.as_ref().map(|p| &p.value);
+    checked.lots = check_lots(book, &lots, parameters, problems)?;
     checked.n_lots = lots.len();
     checked.n_sessions = sessions.len();
     walk(book.root(), "", &mut checked.notices)?;
@@ -110,7 +113,7 @@ fn check_lots(
     ids: &[String],
     parameters: Option<&Parameters>,
     problems: &mut Problems,
-) -> Result<(), StoreError> {
+) -> Result<Vec<Lot>, StoreError> {
     let mut lots: Vec<Lot> = Vec::new();
     for id in ids.iter().filter(|id| ids::is_id(id)) {
         if let Some(parameters) = parameters {
@@ -127,7 +130,7 @@ fn check_lots(
         }
     }
     lot_graph::check(&lots, ids, problems);
-    Ok(())
+    Ok(lots)
 }
 
 /// Notices of torn lines and of copies, in all folders.

@@ -161,17 +161,36 @@ pub fn log_lot(
             did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
         ));
     }
-    let mut line = line_of(entry, at, &parameters, rng)?;
-    while lot.log.values().any(|l| l.entry == line.entry) {
-        line.entry = ids::entry(rng);
+    let line = line_of(entry, at, &parameters, rng)?;
+    let mut lines = append(book, &lot, vec![line], &parameters, &before, rng)?;
+    Ok(lines.remove(0))
+}
+
+/// Appends lines to a lot's log, all or none: those that contradict what it says are refused.
+pub(super) fn append(
+    book: &Book,
+    lot: &Lot,
+    mut lines: Vec<LogLine>,
+    parameters: &Parameters,
+    before: &Problems,
+    rng: &mut impl Rng,
+) -> Result<Vec<LogLine>, BookError> {
+    for at in 0..lines.len() {
+        let taken = |lines: &[LogLine]| {
+            let entry = &lines[at].entry;
+            lot.log.values().chain(&lines[..at]).any(|l| l.entry == *entry)
+        };
+        while taken(&lines) {
+            lines[at].entry = ids::entry(rng);
+        }
     }
-    refuse_new_mistakes(&lot, &line, &parameters, &before)?;
-    csv_file::append(book.root(), &lot.log.file, std::slice::from_ref(&line))?;
-    Ok(line)
+    refuse_new_mistakes(lot, &lines, parameters, before)?;
+    csv_file::append(book.root(), &lot.log.file, &lines)?;
+    Ok(lines)
 }
 
 /// A lot whose lines may contradict each other: a new line may mend that.
-fn lot_for_mending(
+pub(super) fn lot_for_mending(
     book: &Book,
     id: &str,
     parameters: &Parameters,
@@ -195,16 +214,18 @@ fn lot_for_mending(
     }
 }
 
-/// Refuses a line that contradicts what the log says already.
+/// Refuses lines that contradict what the log says already.
 fn refuse_new_mistakes(
     lot: &Lot,
-    line: &LogLine,
+    lines: &[LogLine],
     parameters: &Parameters,
     before: &Problems,
 ) -> Result<(), BookError> {
     let mut log = lot.log.clone();
     let number = log.lines.last().map_or(1, |l| l.number) + 1;
-    log.lines.push(csv_file::Line { value: line.clone(), number });
+    log.lines.extend(
+        (number..).zip(lines).map(|(number, l)| csv_file::Line { value: l.clone(), number }),
+    );
     let mut after = Problems::new();
     super::lot_log::settle(&log, Some(&lot.file.value), parameters, &mut after);
     if after.len() <= before.len() {

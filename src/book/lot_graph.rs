@@ -207,7 +207,7 @@ fn check_parting(lot: &Lot, at: usize, parent: &Lot, problems: &mut Problems) {
                 "correct the day, or came_by",
             ));
         }
-        if day < parent.own_since() {
+        if day < parent.own_since() && day >= lot.made() {
             problems.push(lot.file.problem(
                 &["parted"],
                 format!(
@@ -236,8 +236,21 @@ fn check_mass_given(lot: &Lot, lots: &[Lot], problems: &mut Problems) {
             "correct kg here or in the lots that name it as a parent",
         )
     };
+    let over = balance.left_of(MAIN).filter(|left| *left < -1e-6 && !balance.arms.is_empty());
     if let Some(made) = balance.made_kg.filter(|made| more_than(balance.given_kg, *made)) {
         problems.push(tell(&["kg"], &lot.id, balance.given_kg, made));
+    } else if let Some(left) = over.filter(|_| balance.given_of(MAIN) > 0.0) {
+        problems.push(lot.file.problem(
+            &["kg"],
+            format!(
+                "{} had {} kg less than were put into its arms and given into other lots that name \
+                 no arm",
+                lot.id,
+                shown_kg(-left)
+            ),
+            "masses that add up to no more than was made",
+            "correct a mass, or name the arm in the lot that was made of it ([[parent]], arm = …)",
+        ));
     }
     for (i, arm) in lot.file.value.arms.iter().enumerate() {
         let given = balance.given_of(&arm.id);

@@ -75,6 +75,18 @@ pub enum CameBy {
     Refire,
 }
 
+impl CameBy {
+    /// In words, before a day.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Split => "split off",
+            Self::Blend => "blended",
+            Self::Refire => "fired again",
+        }
+    }
+}
+
 /// A lot that another one was made from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]

@@ -102,7 +102,7 @@ fn of_sample<'a>(
 ) -> Making {
     let mut making = Making { values: own(lot, arm, limits), notes: Vec::new() };
     path.push(&lot.id);
-    let parents: Vec<(String, Making)> = lot
+    let parents: Vec<Source> = lot
         .file
         .value
         .parents
@@ -116,12 +116,16 @@ fn of_sample<'a>(
             };
             let arm = p.arm.as_deref().unwrap_or(MAIN);
             let name = if arm == MAIN { found.id.clone() } else { format!("{}@{arm}", found.id) };
-            Some((name, of_sample(found, arm, lots, limits, path)))
+            Some(Source {
+                name,
+                lot: found.id.clone(),
+                making: of_sample(found, arm, lots, limits, path),
+            })
         })
         .collect();
     path.pop();
-    for (name, parent) in &parents {
-        making.notes.extend(parent.notes.iter().map(|note| format!("{name}: {note}")));
+    for Source { name, making: of, .. } in &parents {
+        making.notes.extend(of.notes.iter().map(|note| format!("{name}: {note}")));
     }
     if !parents.is_empty() && parents.len() == lot.file.value.parents.len() {
         inherit(lot, &mut making, &parents);
@@ -202,13 +206,21 @@ fn worked_out(parameter: &str, got: Got, unit: Option<&str>) -> Made {
     }
 }
 
+/// What a parent hands on.
+struct Source {
+    /// The sample, as LOT or LOT@ARM.
+    name: String,
+    lot: String,
+    making: Making,
+}
+
 /// Adds what the lot's own record does not say and its parents agree on.
-fn inherit(lot: &Lot, making: &mut Making, parents: &[(String, Making)]) {
+fn inherit(lot: &Lot, making: &mut Making, parents: &[Source]) {
     let refired = lot.file.value.came_by == Some(CameBy::Refire);
     let own: Vec<String> = making.values.iter().map(|v| v.parameter.clone()).collect();
     let says = |parameter: &str| own.iter().any(|o| o == parameter);
     let mut asked: Vec<&str> =
-        parents.iter().flat_map(|(_, m)| &m.values).map(|v| v.parameter.as_str()).collect();
+        parents.iter().flat_map(|p| &p.making.values).map(|v| v.parameter.as_str()).collect();
     asked.sort_unstable();
     asked.dedup();
     let (mut anew, mut partly, mut unlike) = (Vec::new(), Vec::new(), Vec::new());
@@ -222,11 +234,11 @@ fn inherit(lot: &Lot, making: &mut Making, parents: &[(String, Making)]) {
             partly.push(parameter);
             continue;
         }
-        let found: Vec<Option<&Made>> = parents.iter().map(|(_, m)| m.value(parameter)).collect();
+        let found: Vec<Option<&Made>> = parents.iter().map(|p| p.making.value(parameter)).collect();
         if let Some(common) = alike(&found) {
             let mut from: Vec<&str> = Vec::new();
-            for ((name, _), made) in parents.iter().zip(&found) {
-                let source = made.and_then(|m| m.inherited_from.as_deref()).unwrap_or(name);
+            for (parent, made) in parents.iter().zip(&found) {
+                let source = made.and_then(|m| m.inherited_from.as_deref()).unwrap_or(&parent.lot);
                 if !from.contains(&source) {
                     from.push(source);
                 }
@@ -236,7 +248,7 @@ fn inherit(lot: &Lot, making: &mut Making, parents: &[(String, Making)]) {
             let each: Vec<String> = parents
                 .iter()
                 .zip(&found)
-                .map(|((name, _), made)| {
+                .map(|(Source { name, .. }, made)| {
                     format!("{name}: {}", made.map_or_else(|| "not said".to_owned(), said))
                 })
                 .collect();

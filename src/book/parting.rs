@@ -4,6 +4,7 @@ use rand_chacha::rand_core::Rng;
 
 use super::balance::{balance, more_than};
 use super::lots::{CameBy, Lot, LotFile, MAIN, Parent};
+use super::problem::did_you_mean;
 use super::reading::unknown;
 use super::store::WriteLock;
 use super::time::{Day, Moment};
@@ -28,6 +29,8 @@ pub struct Parted {
     pub lots: Vec<Lot>,
     /// Kilograms that went into them.
     pub in_kg: f64,
+    /// Mass lost on the way, in percent of what went in; none if what came out was not weighed.
+    pub lost_pct: Option<f64>,
     /// What is to be warned of: a parent in quarantine, a parent whose mass is not known.
     pub warnings: Vec<String>,
 }
@@ -35,7 +38,7 @@ pub struct Parted {
 /// A lot to be made of others. Of `file` the id, the day and whatever is known are taken; its
 /// parents, and for what it has none its class and kilograms, follow from what went in.
 #[derive(Debug, Clone)]
-pub struct Made {
+pub struct NewTea {
     /// The new lot; `new.file.class` empty: that of the parents, if they are alike.
     pub new: NewLot,
     /// What went in.
@@ -88,7 +91,7 @@ pub fn split_into(
 /// Nothing is written then.
 pub fn blend(
     book: &Book,
-    blend: &Made,
+    blend: &NewTea,
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<Parted, BookError> {
@@ -121,7 +124,7 @@ pub fn blend(
 /// comes out than went in, or the disk refuses. Nothing is written then.
 pub fn refire(
     book: &Book,
-    refire: &Made,
+    refire: &NewTea,
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<Parted, BookError> {
@@ -137,7 +140,7 @@ pub fn refire(
 
 fn made_of(
     book: &Book,
-    made: &Made,
+    made: &NewTea,
     came_by: CameBy,
     now: Moment,
     rng: &mut impl Rng,
@@ -182,8 +185,10 @@ fn finish(
 ) -> Result<Parted, BookError> {
     add_lots(book, new, now, rng, lock)?;
     let lots = new.iter().map(|n| book.lot(&n.file.id)).collect::<Result<Vec<_>, _>>()?;
-    let in_kg = new.iter().flat_map(|n| &n.file.parents).filter_map(|p| p.kg).sum();
-    Ok(Parted { lots, in_kg: rounded(in_kg), warnings })
+    let in_kg: f64 = new.iter().flat_map(|n| &n.file.parents).filter_map(|p| p.kg).sum();
+    let out_kg: Option<f64> = new.iter().map(|n| n.file.kg).sum();
+    let lost_pct = out_kg.map(|out| 100.0 * rounded(in_kg - out) / in_kg);
+    Ok(Parted { lots, in_kg: rounded(in_kg), lost_pct, warnings })
 }
 
 /// The parents that are meant, each with its lot: there on that day, with as much left.
@@ -232,7 +237,7 @@ fn take<'a>(
                 .filter_map(|(p, _)| p.kg)
                 .sum()
         };
-        let of_arm = balance.arms.iter().find(|a| a.0 == arm).and_then(|a| a.2);
+        let of_arm = balance.left_of(&arm);
         for (left, of, taken) in
             [(of_arm, &named, before(true)), (balance.left_kg, &lot.id, before(false))]
         {
@@ -266,11 +271,14 @@ impl Lot {
         match arm {
             Some(arm) => match arms.iter().position(|a| ids::same(a, arm)) {
                 Some(at) => Ok(arms.swap_remove(at)),
-                None => Err(unknown(
-                    &format!("arm of {} on {day}", self.id),
-                    arm,
-                    &arms,
-                    "name one of these behind the @",
+                None => Err(refused(
+                    format!("{} had no arm \"{arm}\" on {day}", self.id),
+                    format!("one of {}", arms.join(", ")),
+                    did_you_mean(
+                        arm,
+                        arms.iter().map(String::as_str),
+                        "name one of these, or correct the day",
+                    ),
                 )),
             },
             None if arms.len() == 1 => Ok(arms.swap_remove(0)),

@@ -69,6 +69,15 @@ pub fn begin(dir: &Path, beginning: &Beginning) -> Result<Book, BookError> {
     Book::open(dir)
 }
 
+/// The lines by which a new book describes a parameter, to be copied into an older one.
+#[must_use]
+pub(super) fn parameter_lines(id: &str) -> Option<&'static str> {
+    PARAMETERS
+        .split("\n\n")
+        .find(|block| block.starts_with("[[parameter]]") && block.contains(&format!("\"{id}\"")))
+        .map(str::trim_end)
+}
+
 fn refuse_if_taken(dir: &Path) -> Result<(), BookError> {
     let taken = match fs::read_dir(dir) {
         Ok(mut entries) => entries.next().is_some(),

@@ -365,8 +365,15 @@ pub fn split_lot(book: &Book, lot: &str, arms: &[NewArm], since: Day) -> Result<
     let mut problems = Problems::new();
     let seen = lot.file.digest.clone();
     let file = toml_file::parse::<LotFile>(&lot.file.file, text.clone(), seen, &mut problems);
-    if let Some(file) = &file {
-        super::lot_graph::check_one(&lot.id, file, &mut problems);
+    if let Some(file) = file {
+        super::lot_graph::check_one(&lot.id, &file, &mut problems);
+        if arms.iter().any(|a| a.kg.is_some()) {
+            let mut all = book.lots()?;
+            all.retain(|l| !ids::same(&l.id, &lot.id));
+            all.push(Lot { file, ..lot.clone() });
+            let ids: Vec<String> = all.iter().map(|l| l.id.clone()).collect();
+            super::lot_graph::check(&all, &ids, &mut problems);
+        }
     }
     refuse_mistakes(&problems)?;
     Ok(store::replace(&book.root().join(&lot.file.file), &text, Some(&lot.file.digest))?)

@@ -4,6 +4,9 @@ use clap::Args;
 
 use super::{Context, Failure};
 use crate::book::check::check;
+use crate::book::lot_warnings;
+use crate::book::lots::Lot;
+use crate::book::time::Moment;
 use crate::session;
 
 /// List every mistake of the whole book, and how to mend it
@@ -21,10 +24,19 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
     for problem in checked.problems.sorted() {
         writeln!(context.out, "{problem}")?;
     }
+    let n = checked.problems.len();
+    if n == 0 {
+        // While there are mistakes, most of what looks like a slip comes of them.
+        let all: Vec<&Lot> = checked.lots.iter().collect();
+        let mut warnings = lot_warnings::warnings(&all, &checked.lots, Moment::now());
+        warnings.extend(session::check::warnings(&book, &checked.lots)?);
+        for warning in &warnings {
+            writeln!(context.out, "warning: {warning}")?;
+        }
+    }
     for notice in &checked.notices {
         writeln!(context.out, "notice: {notice}")?;
     }
-    let n = checked.problems.len();
     if n > 0 {
         let mistakes = if n == 1 { "mistake" } else { "mistakes" };
         return Err(Failure::Records(format!("{n} {mistakes} to mend")));

@@ -1,17 +1,24 @@
 //! `lot`: what each lot is, and what was done with it.
 
+mod parting;
+
 use clap::{Args, Subcommand};
 
 use super::lot_text as view;
 use super::{Context, Failure};
-use crate::book::lots::{How, LotFile, Parent};
+use crate::book::balance::balance;
+use crate::book::book_file::{BookFile, Limits};
+use crate::book::family::family;
+use crate::book::lots::{How, Lot, LotFile, Parent};
+use crate::book::making::making;
+use crate::book::moves::storage;
 use crate::book::time::{Day, Moment};
-use crate::book::units;
-use crate::book::writing::{Entry, NewArm, NewLot, add_lot, log_lot, split_lot};
+use crate::book::writing::{Entry, NewLot, add_lot, log_lot};
+use crate::book::{Book, BookError, lot_warnings, units};
 
 /// Add lots, log what is done with them, show them
 #[derive(Debug, Args)]
-pub struct Lot {
+pub struct LotCommand {
     #[command(subcommand)]
     verb: Verb,
 }
@@ -22,18 +29,15 @@ enum Verb {
     Add(Box<Add>),
     /// Log a value: a step of making, a mass, a moisture, a move in store, a draw from the reserve
     Log(Box<LogArgs>),
-    /// Split a lot into arms that are stored in different ways
-    Split {
-        /// The lot
-        id: String,
-        /// An arm, named by how it is stored: dry, humid, or dry=10kg; give it for each
-        #[arg(long = "arm", value_name = "ARM[=KG]", required = true, value_parser = new_arm)]
-        arms: Vec<NewArm>,
-        /// The day of the split (default: today)
-        #[arg(long, value_name = "DAY")]
-        on: Option<Day>,
-    },
-    /// Show a lot: its identity, its values, what follows from them, its reserve
+    /// Split a lot into arms that are stored in different ways, or into lots of their own
+    Split(parting::SplitArgs),
+    /// Blend lots into a new one
+    Blend(Box<parting::BlendArgs>),
+    /// Fire a lot again: a new lot of one parent, with its own values of drying
+    Refire(Box<parting::RefireArgs>),
+    /// Log a move in store: from then on the lot, or one of its arms, is kept in this way
+    Move(parting::MoveArgs),
+    /// Show a lot: its identity, family, masses, values, what follows from them, storage, reserve
     Show {
         /// The lot
         id: String,
@@ -162,12 +166,6 @@ fn lot_and_arm(text: &str) -> (String, Option<String>) {
     }
 }
 
-fn new_arm(text: &str) -> Result<NewArm, String> {
-    let Some((id, kg)) = text.split_once('=') else { return Ok(text.trim().into()) };
-    let kg = kilograms(kg).ok_or("write the kilograms behind the =, as in dry=10")?;
-    Ok(NewArm { id: id.trim().to_owned(), kg: Some(kg) })
-}
-
 fn how(estimated: bool) -> How {
     if estimated { How::Estimated } else { How::Measured }
 }
@@ -176,7 +174,7 @@ fn how(estimated: bool) -> How {
 ///
 /// # Errors
 /// If what is asked does not fit the book, or the records are wrong.
-pub fn run(args: Lot, context: &mut Context) -> Result<(), Failure> {
+pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
     let book = context.book()?;
     match args.verb {
         Verb::Add(add) => {
@@ -206,7 +204,7 @@ pub fn run(args: Lot, context: &mut Context) -> Result<(), Failure> {
                 lot.id,
                 if n == 1 { "line" } else { "lines" }
             )?;
-            warn(&lot, &book.book_file()?.value, context)?;
+            warn(&lot, &book.book_file()?.value, &book, context)?;
         }
         Verb::Log(log) => {
             let entry = Entry {
@@ -223,18 +221,38 @@ pub fn run(args: Lot, context: &mut Context) -> Result<(), Failure> {
             let line = log_lot(&book, &log.id, &entry, Moment::now(), &mut Context::rng()?)?;
             let lot = book.lot(&log.id)?;
             writeln!(context.out, "{}", view::logged(&lot, &line))?;
-            warn(&lot, &book.book_file()?.value, context)?;
+            warn(&lot, &book.book_file()?.value, &book, context)?;
         }
-        Verb::Split { id, arms, on } => {
-            split_lot(&book, &id, &arms, on.unwrap_or_else(|| Moment::now().day()))?;
-            let arms: Vec<&str> = arms.iter().map(|a| a.id.as_str()).collect();
-            writeln!(context.out, "lot {id} is split into {}", arms.join(" and "))?;
-        }
+        Verb::Split(args) => parting::split(args, &book, context)?,
+        Verb::Blend(args) => parting::blend(*args, &book, context)?,
+        Verb::Refire(args) => parting::refire(*args, &book, context)?,
+        Verb::Move(args) => parting::move_in_store(args, &book, context)?,
         Verb::Show { id, log } => {
             let lot = book.lot(&id)?;
+            let (lots, broken) = match book.lots() {
+                Ok(lots) => (lots, false),
+                // The lot itself can be shown although others have mistakes.
+                Err(BookError::Records(_)) => (vec![lot.clone()], true),
+                Err(other) => return Err(other.into()),
+            };
             let parameters = book.parameters()?.value;
             let limits = book.book_file()?.value.limits;
-            write!(context.out, "{}", view::whole(&lot, &parameters, &limits, log))?;
+            let shown = view::Shown {
+                family: family(&lot, &lots),
+                balance: balance(&lot, &lots),
+                storage: storage(&lot, &lots),
+                making: making(&lot, &lots, &limits),
+                warnings: warnings(&lot, &lots, &limits),
+                lot: &lot,
+            };
+            write!(context.out, "{}", view::whole(&shown, &parameters, &limits, log))?;
+            if broken {
+                writeln!(
+                    context.out,
+                    "\nnotice: other lots have mistakes (`blindsteep check` lists them), so that \
+                     its family is not shown, nor what it has from there"
+                )?;
+            }
         }
         Verb::List => {
             let lots = book.lots()?;
@@ -247,12 +265,18 @@ pub fn run(args: Lot, context: &mut Context) -> Result<(), Failure> {
     Ok(())
 }
 
-fn warn(
-    lot: &crate::book::lots::Lot,
-    book: &crate::book::book_file::BookFile,
-    context: &mut Context,
-) -> Result<(), Failure> {
-    for warning in lot.warnings(&book.limits) {
+/// What is to be warned of in a lot: damp tea, and what is probably a slip.
+fn warnings(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<String> {
+    let mut all = lot.warnings(limits);
+    all.extend(lot_warnings::damp_before_the_split(lot, lots, limits));
+    all.extend(lot_warnings::warnings(&[lot], lots, Moment::now()));
+    all
+}
+
+fn warn(lot: &Lot, file: &BookFile, book: &Book, context: &mut Context) -> Result<(), Failure> {
+    // What was written stands, whatever is wrong in other lots.
+    let lots = book.lots().unwrap_or_else(|_| vec![lot.clone()]);
+    for warning in warnings(lot, &lots, &file.limits) {
         writeln!(context.out, "\nwarning: {warning}")?;
     }
     Ok(())

@@ -4,12 +4,18 @@ use std::fmt::Write as _;
 
 use unicode_width::UnicodeWidthStr as _;
 
+use crate::book::balance::{Balance, balance};
 use crate::book::book_file::Limits;
 use crate::book::derived::Got;
-use crate::book::lots::{LogLine, Lot, LotValue};
+use crate::book::family::{Family, Relative};
+use crate::book::lots::{CameBy, LogLine, Lot, LotValue, MAIN, Parent};
+use crate::book::making::Making;
+use crate::book::moves::Kept;
 use crate::book::parameters::{Parameters, Value};
+use crate::book::parting::Parted;
 
-/// A table of texts with aligned columns, each line indented by two spaces.
+/// A table of texts with aligned columns, without those that are empty, each line indented by two
+/// spaces.
 fn table(rows: &[Vec<String>]) -> String {
     let n = rows.iter().map(Vec::len).max().unwrap_or(0);
     let widths: Vec<usize> = (0..n)
@@ -18,7 +24,7 @@ fn table(rows: &[Vec<String>]) -> String {
     let mut text = String::new();
     for row in rows {
         let mut line = String::new();
-        for (cell, width) in row.iter().zip(&widths) {
+        for (cell, width) in row.iter().zip(&widths).filter(|(_, width)| **width > 0) {
             line.push_str("  ");
             line.push_str(cell);
             line.push_str(&" ".repeat(width - cell.width()));
@@ -51,6 +57,11 @@ pub fn list(lots: &[Lot]) -> String {
                 file.class.clone(),
                 format!("made {}", file.made),
                 file.season.clone().unwrap_or_default(),
+                came_of(lot),
+                match balance(lot, lots).left_kg {
+                    Some(kg) => format!("{} left", kilograms(kg)),
+                    None => String::new(),
+                },
                 reserves.join(", "),
             ]
         })
@@ -58,10 +69,38 @@ pub fn list(lots: &[Lot]) -> String {
     table(&rows)
 }
 
+fn came_of(lot: &Lot) -> String {
+    let file = &lot.file.value;
+    match (file.came_by, file.parents.len()) {
+        (_, 0) => String::new(),
+        (None, _) => format!("from {}", from(lot)),
+        (Some(by), _) => format!("{} from {}", by.word(), from(lot)),
+    }
+}
+
+/// What is shown of a lot.
+pub struct Shown<'a> {
+    /// The lot.
+    pub lot: &'a Lot,
+    /// What it came of, and what came of it.
+    pub family: Family,
+    /// Where its kilograms went.
+    pub balance: Balance,
+    /// How it was kept.
+    pub storage: Vec<Kept>,
+    /// How it was made.
+    pub making: Making,
+    /// What is to be warned of.
+    pub warnings: Vec<String>,
+}
+
 /// Everything about a lot.
 #[must_use]
-pub fn whole(lot: &Lot, parameters: &Parameters, limits: &Limits, log: bool) -> String {
+pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: bool) -> String {
+    let lot = shown.lot;
     let mut text = identity(lot);
+    text.push_str(&family(lot, &shown.family));
+    text.push_str(&masses(&shown.balance));
     let values: Vec<Vec<String>> = lot.values.iter().map(|v| value_row(v, parameters)).collect();
     if !values.is_empty() {
         let _ = write!(text, "\nvalues that hold\n{}", table(&values));
@@ -70,6 +109,8 @@ pub fn whole(lot: &Lot, parameters: &Parameters, limits: &Limits, log: bool) -> 
     if !derived.is_empty() {
         let _ = write!(text, "\nworked out\n{}", table(&derived));
     }
+    text.push_str(&inherited(&shown.making));
+    text.push_str(&storage(lot, &shown.storage));
     let reserves: Vec<Vec<String>> = lot
         .all_arms()
         .into_iter()
@@ -97,7 +138,7 @@ pub fn whole(lot: &Lot, parameters: &Parameters, limits: &Limits, log: bool) -> 
             "\nnotice: the log's last line has no line end and does not count: {torn}"
         );
     }
-    for warning in lot.warnings(limits) {
+    for warning in &shown.warnings {
         let _ = writeln!(text, "\nwarning: {warning}");
     }
     text
@@ -107,21 +148,17 @@ fn identity(lot: &Lot) -> String {
     let file = &lot.file.value;
     let mut text = format!("{}  {}, made {}\n", lot.id, file.class, file.made);
     let days: Vec<String> = file.picked.iter().map(ToString::to_string).collect();
-    let parents: Vec<String> = file
-        .parents
-        .iter()
-        .map(|p| p.kg.map_or_else(|| p.lot.clone(), |kg| format!("{kg} kg of {}", p.lot)))
-        .collect();
     let arms: Vec<String> =
         file.arms.iter().map(|a| format!("{} (since {})", a.id, a.since)).collect();
+    let parted = file.parted.map(|day| format!("split off on {day}"));
     let rows: Vec<Vec<String>> = [
+        ("parted", parted),
         ("picked", Some(days.join(", "))),
         ("garden", file.garden.clone()),
         ("plot", file.plot.clone()),
         ("cultivar", file.cultivar.clone()),
         ("season", file.season.clone()),
         ("made tea", file.kg.map(|kg| format!("{kg} kg"))),
-        ("made from", Some(parents.join(", "))),
         ("arms", Some(arms.join(", "))),
         ("notes", file.notes.clone()),
     ]
@@ -135,6 +172,186 @@ fn identity(lot: &Lot) -> String {
         }
     }
     text
+}
+
+fn family(lot: &Lot, family: &Family) -> String {
+    let mut text = String::new();
+    if family.ancestors.is_empty() && family.descendants.is_empty() {
+        return text;
+    }
+    // The arm belongs to the lot that is named before it, the parent.
+    let parent = |r: &Relative| {
+        let name = r.arm.as_ref().map_or_else(|| r.lot.clone(), |arm| format!("{}@{arm}", r.lot));
+        relative(r, name, None)
+    };
+    let child = |r: &Relative| relative(r, r.lot.clone(), r.arm.as_deref());
+    text.push_str("\nfamily\n");
+    if !family.ancestors.is_empty() {
+        let _ = write!(
+            text,
+            "  came of\n{}",
+            table(&family.ancestors.iter().map(parent).collect::<Vec<_>>())
+        );
+    }
+    let _ = writeln!(text, "  {} (this lot)", lot.id);
+    if !family.descendants.is_empty() {
+        let _ = write!(
+            text,
+            "  went into\n{}",
+            table(&family.descendants.iter().map(child).collect::<Vec<_>>())
+        );
+    }
+    text
+}
+
+/// Relatives stand further in, the further they are away.
+fn relative(r: &Relative, name: String, of: Option<&str>) -> Vec<String> {
+    let how = r.came_by.map_or("into a lot made", CameBy::word);
+    let made = r.made.as_ref().map_or_else(
+        || "not in this book".to_owned(),
+        |(class, day)| format!("{class}, made {day}"),
+    );
+    vec![
+        format!("{}{name}", "  ".repeat(r.steps)),
+        r.kg.map_or_else(|| "kg not said".to_owned(), kilograms),
+        of.map_or_else(String::new, |arm| format!("of {arm}")),
+        format!("{how} {}", r.day),
+        made,
+        if r.again { "(see above)".to_owned() } else { String::new() },
+    ]
+}
+
+fn masses(balance: &Balance) -> String {
+    if balance.given.is_empty() && balance.arms.is_empty() {
+        return String::new();
+    }
+    let mut rows = Vec::new();
+    let mut row = |name: &str, mass: String, more: String| {
+        rows.push(vec![name.to_owned(), mass, more]);
+    };
+    if let (Some(kg), Some(by)) = (balance.made_kg, balance.made_by) {
+        row("made", kilograms(kg), by.to_owned());
+    }
+    if !balance.given.is_empty() {
+        let each: Vec<String> = balance
+            .given
+            .iter()
+            .map(|g| {
+                let kg = g.kg.map_or_else(|| "not said".to_owned(), kilograms);
+                let arm = if g.arm == MAIN { String::new() } else { format!(" (of {})", g.arm) };
+                format!("{kg} into {}{arm}", g.lot)
+            })
+            .collect();
+        row("given", kilograms(balance.given_kg), each.join(", "));
+    }
+    match (balance.left_kg, &balance.unknown) {
+        (Some(kg), _) => row("left", kilograms(kg), String::new()),
+        (None, Some(why)) => row("left", "not known".to_owned(), why.clone()),
+        (None, None) => {}
+    }
+    for arm in &balance.arms {
+        let left = arm.left_kg.map_or_else(|| "not known".to_owned(), kilograms);
+        row(&arm.id, kilograms(arm.kg), format!("put in, {left} left"));
+    }
+    format!("\nmasses\n{}", table(&rows))
+}
+
+fn inherited(making: &Making) -> String {
+    let rows: Vec<Vec<String>> = making
+        .values
+        .iter()
+        .filter_map(|made| {
+            let from = made.inherited_from.as_ref()?;
+            Some(vec![
+                made.parameter.clone(),
+                with_unit(&shown(&made.value), made.unit.as_deref()),
+                made.how.word().to_owned(),
+                format!("from {from}"),
+            ])
+        })
+        .collect();
+    let mut text = String::new();
+    if !rows.is_empty() {
+        let _ = write!(text, "\ninherited from the lots that it came of\n{}", table(&rows));
+    }
+    for note in &making.notes {
+        let _ = writeln!(text, "\nnotice: {note}");
+    }
+    text
+}
+
+fn storage(lot: &Lot, kept: &[Kept]) -> String {
+    if kept.is_empty() {
+        return String::new();
+    }
+    let rows: Vec<Vec<String>> = kept
+        .iter()
+        .map(|k| {
+            let of = match &k.arm {
+                Some(arm) if k.lot == lot.id => arm.clone(),
+                Some(arm) => format!("{}@{arm}", k.lot),
+                None if k.lot == lot.id => "whole lot".to_owned(),
+                None => k.lot.clone(),
+            };
+            let values: Vec<String> = k
+                .values
+                .iter()
+                .map(|(parameter, value, unit)| {
+                    let name = parameter.split_once('.').map_or(parameter.as_str(), |(_, n)| n);
+                    format!("{name}: {}", with_unit(&shown(value), unit.as_deref()))
+                })
+                .collect();
+            vec![k.at.to_string(), of, values.join(", ")]
+        })
+        .collect();
+    format!("\nstorage\n{}", table(&rows))
+}
+
+/// What came of a split.
+#[must_use]
+pub fn split_off(parted: &Parted) -> String {
+    let mut text = String::new();
+    for lot in &parted.lots {
+        let kg =
+            lot.file.value.kg.map_or_else(String::new, |kg| format!(" with {}", kilograms(kg)));
+        let from = from(lot);
+        let _ = writeln!(text, "lot {}{kg} is split off from {from}", lot.id);
+    }
+    text
+}
+
+/// What came of a blend or of a second firing.
+#[must_use]
+pub fn out_of(parted: &Parted, how: &str) -> String {
+    let mut text = String::new();
+    for lot in &parted.lots {
+        let came = match (lot.file.value.kg, parted.lost_pct) {
+            (Some(kg), Some(lost)) if lost > 0.0 => {
+                format!(", {} came out: {lost:.1} % less", kilograms(kg))
+            }
+            (Some(kg), _) => format!(", {} came out", kilograms(kg)),
+            (None, _) => ", what came out was not weighed (--kg)".to_owned(),
+        };
+        let _ = writeln!(
+            text,
+            "lot {} ({}) is {how} from {}: {} went in{came}",
+            lot.id,
+            lot.file.value.class,
+            from(lot),
+            kilograms(parted.in_kg)
+        );
+    }
+    text
+}
+
+fn from(lot: &Lot) -> String {
+    let named =
+        |p: &Parent| p.arm.as_ref().map_or_else(|| p.lot.clone(), |arm| format!("{}@{arm}", p.lot));
+    lot.file.value.parents.iter().map(named).collect::<Vec<_>>().join(" and ")
+}
+
+fn kilograms(kg: f64) -> String {
+    format!("{} kg", (kg * 1e4).round() / 1e4)
 }
 
 fn value_row(v: &LotValue, parameters: &Parameters) -> Vec<String> {

@@ -42,7 +42,7 @@ enum Command {
     Demo(demo::DemoArgs),
     Begin(begin::Begin),
     Check(check::Check),
-    Lot(lot::Lot),
+    Lot(lot::LotCommand),
     Taster(taster::Taster),
     /// Plan, taste, close and reveal blind sessions
     #[command(subcommand)]

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::doubles::Doubles;
 use super::options::{TableError, TableOptions};
 use super::table_file::{Record, TableFile};
 use super::{Builder, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
@@ -34,6 +35,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         terms: Vec::new(),
         seen: BTreeMap::new(),
         before: HashMap::new(),
+        doubles: Doubles::default(),
     };
     if columns.term.is_none() {
         for at in &columns.values {
@@ -46,6 +48,7 @@ pub fn from_table(options: &TableOptions) -> Result<Scores, TableError> {
         if record.cells.iter().all(|c| c.trim().is_empty()) {
             continue;
         }
+        reading.doubles.count(&file, &record);
         // The lot before a cup is known only when all lines of the flight have been seen.
         if columns.position.is_some() {
             reading.remember(&record);
@@ -248,6 +251,7 @@ struct Reading<'a> {
     terms: Vec<ScoredTerm>,
     seen: BTreeMap<String, usize>,
     before: HashMap<Sitting, Vec<(f64, String)>>,
+    doubles: Doubles,
 }
 
 impl Reading<'_> {
@@ -481,7 +485,7 @@ impl Reading<'_> {
             names: vec![options.path.display().to_string()],
             kind: "table".to_owned(),
             references: Vec::new(),
-            notes: Vec::new(),
+            notes: self.doubles.note(options).into_iter().collect(),
         };
         let scores = self.builder.finish(self.terms, source);
         if scores.n_scores() == 0 {

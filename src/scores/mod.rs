@@ -5,6 +5,7 @@
 //! [`Scores::term`] gives the columns of one term as plain vectors.
 
 mod columns;
+mod doubles;
 mod from_revealed;
 mod from_table;
 mod makings;

@@ -9,7 +9,7 @@ use crate::book::store;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 
-use super::changes::with_change_entry;
+use super::changes::append_change;
 use super::key::{self, DealSecret, Key, KeyCup};
 use super::plan::sample;
 use super::reserve::draws_of;
@@ -66,7 +66,7 @@ pub fn write_key(
     }
     let draws = draws_of(&cups, session.plan().recipe.leaf_g);
     let key = Key::written_afterwards(&session.name, secret, cups, draws);
-    let line = with_change_entry(ChangeLine {
+    let line = ChangeLine {
         entry: String::new(),
         at: now,
         change: Change::Key,
@@ -79,9 +79,9 @@ pub fn write_key(
         reason: format!("the key was written down after closing; its digest is {}", key.digest()),
         by: None,
         after_reveal: false,
-    });
+    };
     store::create_new(&session.path(key::FILE), &key.text())?;
-    session.append(&session.relative("changes.csv"), &[line])
+    append_change(&session, line).map(|_| ())
 }
 
 /// What stands behind each code.

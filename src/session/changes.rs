@@ -1,6 +1,9 @@
 //! Amendments, exclusions and what else was done to a session: appended, each with its reason.
 
-use crate::book::csv_file::Record as _;
+use std::collections::HashSet;
+
+use crate::book::csv_file::{self, Record};
+use crate::book::problem::Problems;
 use crate::book::session_files::{BallotLine, Change, ChangeLine};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
@@ -30,6 +33,46 @@ pub(super) fn with_change_entry(mut line: ChangeLine) -> ChangeLine {
     let parts: Vec<&str> = cells.iter().map(String::as_str).collect();
     line.entry = entry_of(&parts);
     line
+}
+
+/// Appends a line to changes.csv and returns its entry: a digest of all the rest, and of how many
+/// lines say the same already, since two may be written within one second.
+pub(super) fn append_change(session: &Session, line: ChangeLine) -> Result<String, BookError> {
+    let file = session.relative("changes.csv");
+    let mut line = with_change_entry(line);
+    let taken = entries_of::<ChangeLine>(session, &file, |l| &l.entry)?;
+    if taken.contains(&line.entry) {
+        let cells = line.to_cells();
+        line.entry = fresh_entry(&cells[1..], &taken);
+    }
+    let entry = line.entry.clone();
+    session.append(&file, &[line])?;
+    Ok(entry)
+}
+
+/// The entries of a log of a session, as far as its lines can be read: what is wrong in it is
+/// for `check` to say, not for somebody who pours.
+pub(super) fn entries_of<T: Record>(
+    session: &Session,
+    file: &str,
+    entry: impl Fn(&T) -> &String,
+) -> Result<HashSet<String>, BookError> {
+    let log: csv_file::Log<T> = csv_file::read(&session.root, file, &mut Problems::new())?;
+    Ok(log.lines.iter().map(|l| entry(&l.value).clone()).collect())
+}
+
+/// An entry for a line that says the same as one that is there.
+pub(super) fn fresh_entry(cells: &[String], taken: &HashSet<String>) -> String {
+    let mut again = 1_usize;
+    loop {
+        again += 1;
+        let nth = again.to_string();
+        let parts: Vec<&str> = cells.iter().chain([&nth]).map(String::as_str).collect();
+        let entry = entry_of(&parts);
+        if !taken.contains(&entry) {
+            return entry;
+        }
+    }
 }
 
 /// Leaves answers out of the results, before or after the reveal. They stay in the record, and
@@ -100,7 +143,7 @@ pub fn exclude(
                 .clone(),
         ),
     };
-    let line = with_change_entry(ChangeLine {
+    let line = ChangeLine {
         entry: String::new(),
         at: now,
         change: Change::Exclusion,
@@ -113,10 +156,8 @@ pub fn exclude(
         reason: one_line(reason),
         by: by.map(one_line),
         after_reveal: session.state == State::Revealed,
-    });
-    let entry = line.entry.clone();
-    session.append(&session.relative("changes.csv"), &[line])?;
-    Ok(entry)
+    };
+    append_change(&session, line)
 }
 
 /// Takes an exclusion back.
@@ -148,7 +189,7 @@ pub fn readmit(
             "`session show` names the exclusions",
         ));
     }
-    let line = with_change_entry(ChangeLine {
+    let line = ChangeLine {
         entry: String::new(),
         at: now,
         change: Change::Readmission,
@@ -161,8 +202,8 @@ pub fn readmit(
         reason: one_line(reason),
         by: by.map(one_line),
         after_reveal: session.state == State::Revealed,
-    });
-    session.append(&session.relative("changes.csv"), &[line])
+    };
+    append_change(&session, line).map(|_| ())
 }
 
 /// The exclusions that were not taken back.

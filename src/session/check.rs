@@ -4,17 +4,19 @@ use std::collections::BTreeMap;
 
 use crate::book::csv_file::{self, Log};
 use crate::book::ids;
+use crate::book::lots::Lot;
 use crate::book::problem::{Problem, Problems, did_you_mean};
 use crate::book::session_files::{Change, ChangeLine, PourLine, SessionFile};
 use crate::book::store;
+use crate::book::time::Day;
 use crate::book::toml_file::Described;
 use crate::book::{Book, BookError};
 
 use super::ballots::{Ballot, GUESS, GUESS_SURE};
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
-use super::reveal::check_key;
-use super::state::Session;
+use super::reveal::{check_key, opened};
+use super::state::{Session, State};
 
 /// Adds what is wrong in the meaning of a plan whose form is right.
 pub(super) fn plan_problems(file: &Described<SessionFile>, problems: &mut Problems) {
@@ -140,6 +142,56 @@ pub fn problems(book: &Book, problems: &mut Problems) -> Result<(), BookError> {
         }
     }
     Ok(())
+}
+
+/// What is probably a slip in revealed sessions: a lot or an arm that was tasted before it was
+/// there. Of sealed sessions nothing is said, for it would name their lots.
+///
+/// # Errors
+/// What is wrong in their files.
+pub fn warnings(book: &Book, lots: &[Lot]) -> Result<Vec<String>, BookError> {
+    let mut warnings = Vec::new();
+    for name in book.session_names()? {
+        let session = Session::open(book, &name)?;
+        if session.state != State::Revealed {
+            continue;
+        }
+        let key = opened(&session)?;
+        for lot in lots {
+            let day_of = |arm: Option<&str>| {
+                let cups = key.cups().iter().filter(|c| {
+                    ids::same(&c.sample.lot, &lot.id)
+                        && arm.is_none_or(|a| ids::same(&c.sample.arm, a))
+                });
+                let flights = || session.plan().flights.iter();
+                cups.filter_map(|c| flights().find(|f| f.number == c.flight)).map(|f| f.day).min()
+            };
+            let file = &lot.file.value;
+            let (since, was) =
+                file.parted.map_or((file.made, "made"), |d| (d, "parted from its parent"));
+            let mut tell = |sample: &str, day: Day, what: &str| {
+                warnings.push(format!(
+                    "{}: {sample} was tasted on {day}, before it was {what}: one of the two days is \
+                     wrong",
+                    session.relative("session.toml")
+                ));
+            };
+            if let Some(day) = day_of(None).filter(|day| *day < since) {
+                tell(&lot.id, day, &format!("{was} on {since}"));
+                continue;
+            }
+            for arm in &file.arms {
+                if let Some(day) = day_of(Some(&arm.id)).filter(|day| *day < arm.since) {
+                    tell(
+                        &format!("{}@{}", lot.id, arm.id),
+                        day,
+                        &format!("split off on {}", arm.since),
+                    );
+                }
+            }
+        }
+    }
+    Ok(warnings)
 }
 
 fn check_session(session: &Session, problems: &mut Problems) -> Result<(), BookError> {

@@ -92,14 +92,16 @@ pub fn pouring(
     session: &Session,
     pours: &[Pour],
     pourer: &str,
-    language: Lang,
+    languages: &[Lang],
 ) -> Result<PouringPlan, BookError> {
     let plan = session.plan();
+    let main = languages.first().copied().unwrap_or_default();
+    // A day behind a label is the same in all languages: it is said once.
     let label = |number: u32| {
-        plan.flights
-            .iter()
-            .find(|f| f.number == number)
-            .map_or_else(|| number.to_string(), |f| label_of(plan, f, language))
+        let Some(flight) = plan.flights.iter().find(|f| f.number == number) else {
+            return number.to_string();
+        };
+        dated(plan, flight, in_each(languages, " ", |l| number_of(flight, l)))
     };
     let rows = pours
         .iter()
@@ -107,7 +109,7 @@ pub fn pouring(
             flight: label(p.flight),
             code: p.code,
             sample: p.sample.to_string(),
-            role: role(p.role, language).to_owned(),
+            role: in_each(languages, " ", |l| role(p.role, l).to_owned()),
             brew: p.brew.to_string(),
             leaf_g: plan.recipe.leaf_g,
             water_ml: plan.recipe.water_ml,
@@ -128,12 +130,12 @@ pub fn pouring(
         session: session.name.clone(),
         pourer: pourer.to_owned(),
         date: plan.day.0,
-        recipe: recipe(plan, language),
-        language,
+        recipe: lines_in_each(languages, |l| recipe(plan, l)),
+        languages: languages.to_vec(),
         rows,
         orders,
         cautions: Vec::new(),
-        digest: digest(plan, language),
+        digest: digest(plan, main),
     })
 }
 
@@ -143,9 +145,31 @@ fn name_of(book: &Book, taster: &str) -> Result<String, BookError> {
 }
 
 fn label_of(plan: &SessionFile, flight: &Flight, language: Lang) -> String {
-    let label =
-        pick(language, format!("Flight {}", flight.number), format!("第 {} 轮", flight.number));
+    dated(plan, flight, number_of(flight, language))
+}
+
+fn number_of(flight: &Flight, language: Lang) -> String {
+    pick(language, format!("Flight {}", flight.number), format!("第 {} 轮", flight.number))
+}
+
+/// Flights of another day than the session's say so.
+fn dated(plan: &SessionFile, flight: &Flight, label: String) -> String {
     if flight.day == plan.day { label } else { format!("{label}, {}", flight.day) }
+}
+
+/// A text in each language; what is the same in all of them stands once.
+fn in_each(languages: &[Lang], between: &str, text: impl Fn(Lang) -> String) -> String {
+    lines_in_each(languages, |l| vec![text(l)]).join(between)
+}
+
+fn lines_in_each(languages: &[Lang], lines: impl Fn(Lang) -> Vec<String>) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for line in languages.iter().flat_map(|l| lines(*l)) {
+        if !all.contains(&line) {
+            all.push(line);
+        }
+    }
+    all
 }
 
 fn warm_up(flight: &Flight, language: Lang) -> Option<String> {

@@ -290,6 +290,14 @@ pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookE
         let known: Vec<String> = lots.iter().map(|l| l.id.clone()).collect();
         return Err(unknown("lot", id, &known, "`blindsteep lot list` names the lots"));
     };
+    if day < lot.own_since() {
+        return Err(refused(format!(
+            "{} is there since {}, after the session's day {day}\n  expected: a lot that is there when it is tasted\n  to mend:  correct the session's day, or the lot's in {}",
+            lot.id,
+            lot.own_since(),
+            lot.file.file
+        )));
+    }
     let arms = lot.arms_on(day);
     let arm = match arm {
         Some(arm) => arms.iter().find(|a| ids::same(a, arm)).cloned().ok_or_else(|| {

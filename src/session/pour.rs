@@ -6,7 +6,7 @@ use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 
 use super::ballots::Wrong;
-use super::changes::with_change_entry;
+use super::changes::{append_change, entries_of, fresh_entry};
 use super::enter::one_line;
 use super::key::{self, Key};
 use super::reveal::check_key;
@@ -137,7 +137,7 @@ fn tastes(book: &Book, session: &Session, pourer: &str) -> Result<bool, BookErro
 }
 
 fn log(session: &Session, pourer: &str, now: Moment) -> Result<(), BookError> {
-    let line = with_change_entry(ChangeLine {
+    let line = ChangeLine {
         entry: String::new(),
         at: now,
         change: Change::PouringPlan,
@@ -150,8 +150,8 @@ fn log(session: &Session, pourer: &str, now: Moment) -> Result<(), BookError> {
         reason: "the pouring plan was written".to_owned(),
         by: Some(one_line(pourer)),
         after_reveal: false,
-    });
-    session.append(&session.relative("changes.csv"), &[line])
+    };
+    append_change(session, line).map(|_| ())
 }
 
 /// What is logged of a cup.
@@ -217,7 +217,12 @@ pub fn log_pour(
     };
     let cells = crate::book::csv_file::Record::to_cells(&line);
     line.entry = entry_of(&cells.iter().map(String::as_str).collect::<Vec<_>>());
-    session.append(&session.relative("pours.csv"), &[line])?;
+    let file = session.relative("pours.csv");
+    let taken = entries_of::<PourLine>(&session, &file, |l| &l.entry)?;
+    if taken.contains(&line.entry) {
+        line.entry = fresh_entry(&cells, &taken);
+    }
+    session.append(&file, &[line])?;
     Ok(pour.temperature_c.filter(|t| *t >= 60.0).map(|t| {
         format!("CAUTION: {t} °C is too hot. Taste below 60 °C: let cup {} cool first.", pour.cup)
     }))

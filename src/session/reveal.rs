@@ -203,7 +203,7 @@ pub fn all_revealed(book: &Book) -> Result<Vec<Revealed>, BookError> {
 }
 
 /// The key of a session that may be opened: its digest is right and it fits the plan.
-fn opened(session: &Session) -> Result<Key, BookError> {
+pub(super) fn opened(session: &Session) -> Result<Key, BookError> {
     let file = session.relative(key::FILE);
     let key = Key::read(&session.root, &file)?;
     let mut problems = Problems::new();

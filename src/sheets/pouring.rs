@@ -19,7 +19,7 @@ pub struct PourRow {
     pub code: u16,
     /// Sample: lot, or lot@arm.
     pub sample: String,
-    /// Role in the language of the paper: lot, duplicate, reference, warm-up.
+    /// Role in the languages of the paper: lot, duplicate, reference, warm-up.
     pub role: String,
     /// Which pot it is poured from.
     pub brew: String,
@@ -53,8 +53,8 @@ pub struct PouringPlan {
     pub date: Date,
     /// The recipe, a line each.
     pub recipe: Vec<String>,
-    /// Language of the paper.
-    pub language: Lang,
+    /// One or two languages, the main one first.
+    pub languages: Vec<Lang>,
     /// The cups in pouring order; cups of a flight stand together.
     pub rows: Vec<PourRow>,
     /// Serving orders by taster.
@@ -68,7 +68,7 @@ pub struct PouringPlan {
 /// Sets the pouring plan as a PDF on A4.
 ///
 /// # Errors
-/// [`SheetError::Incomplete`] without cups or with a mass or volume that is not above 0;
+/// [`SheetError::Incomplete`] without cups or languages, with more than two languages, or with a mass or volume that is not above 0;
 /// [`SheetError::MissingGlyphs`] for characters that cannot be shown.
 pub fn pouring_pdf(plan: &PouringPlan) -> Result<Vec<u8>, SheetError> {
     let name = "pouring plan";
@@ -83,9 +83,13 @@ pub fn pouring_pdf(plan: &PouringPlan) -> Result<Vec<u8>, SheetError> {
         let found = format!("{} g and {} ml for cup {}", row.leaf_g, row.water_ml, row.code);
         return incomplete(found, "masses and volumes above 0");
     }
-    let languages = [plan.language];
+    let languages = plan.languages.as_slice();
+    let main = match languages {
+        [main] | [main, _] => *main,
+        _ => return incomplete(format!("{} languages", languages.len()), "one language, or two"),
+    };
     let mut cautions: Vec<Value> = plan.cautions.iter().map(|text| json!([text])).collect();
-    if let Value::Array(fixed) = cautions_in(&languages) {
+    if let Value::Array(fixed) = cautions_in(languages) {
         cautions.extend(fixed);
     }
     let data = json!({
@@ -95,8 +99,9 @@ pub fn pouring_pdf(plan: &PouringPlan) -> Result<Vec<u8>, SheetError> {
         "date": date_data(plan.date),
         "recipe": plan.recipe,
         "digest": plan.digest,
-        "language": typst_language(plan.language),
-        "words": words_in(&languages),
+        "language": typst_language(main),
+        "languages": languages.len(),
+        "words": words_in(languages),
         "cautions": cautions,
         "flights": flights(plan),
         "totals": totals(&plan.rows),

@@ -91,6 +91,95 @@ fn what_is_asked_wrongly_is_told_with_exit_code_2_and_changes_nothing() {
     assert_eq!(run(dir.path(), &["check"]).0, 2);
 }
 
+#[test]
+fn what_becomes_of_a_lot_is_commanded_and_shown() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    let words = |line: &str| {
+        let args: Vec<&str> = line.split(' ').collect();
+        let (code, out, err) = run(&book, &args);
+        assert_eq!(code, 0, "{line}: {err}");
+        out
+    };
+    words("lot add A --class black --made 2026-05-01 --kg 20 --set wither.hours=16");
+    words("lot add B --class black --made 2026-05-02 --kg 10 --set wither.hours=16");
+    words("lot split A --arm dry=12 --arm humid=8kg --on 2026-06-01");
+    words("lot move A@humid --place cellar --temperature 27 --humidity 68 --on 2026-06-01");
+    let out = words("lot split A@humid --into A1=1500g --into A2=1 --on 2026-07-01");
+    assert!(out.contains("lot A1 with 1.5 kg is split off from A@humid"), "{out}");
+    let out = words("lot blend C --from A@dry=3 --from B=2kg --made 2026-08-01");
+    assert!(out.contains("5 kg went in, 5 kg came out"), "{out}");
+    let out = words("lot refire D --from C=4 --made 2026-09-01 --set dry.temperature=80 --kg 3.9");
+    assert!(out.contains("4 kg went in, 3.9 kg came out: 2.5 % less"), "{out}");
+    let shown = words("lot show C");
+    for part in [
+        "A@dry  3 kg  blended 2026-08-01",
+        "C (this lot)",
+        "D  4 kg  fired again 2026-09-01",
+        "left   1 kg",
+        "wither.hours  16 h",
+        "from A, B",
+    ] {
+        assert!(shown.contains(part), "{part} is not in\n{shown}");
+    }
+    let shown = words("lot show A1");
+    assert!(shown.contains("A@humid  place: cellar, temperature: 27 °C"), "{shown}");
+    let list = words("lot list");
+    assert!(list.contains("A1  black  made 2026-05-01  split off from A@humid"), "{list}");
+    assert!(list.contains("blended from A@dry and B  1 kg left"), "{list}");
+    assert!(words("check").starts_with("no mistakes in 6 lots"));
+    for line in [
+        "lot split A",
+        "lot split A --arm x --into Y=1",
+        "lot split A@dry --arm x --arm y",
+        "lot split A --into Y",
+        "lot split A@dry --into Y=1min",
+        "lot blend E --made 2026-08-01",
+        "lot blend E --from B=-1 --from C=1 --made 2026-08-01",
+        "lot refire E --from B=1 --from C=1 --made 2026-08-01",
+        "lot move A@dry",
+        "lot move A@dry --temperature warm",
+        "lot move A@dry --place x --on yesterday",
+    ] {
+        let args: Vec<&str> = line.split(' ').collect();
+        assert_eq!(run(&book, &args).0, 2, "{line}");
+    }
+    assert!(words("check").starts_with("no mistakes in 6 lots"));
+}
+
+#[test]
+fn a_lot_is_shown_although_another_one_has_mistakes() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    for id in ["A", "B"] {
+        run(&book, &["lot", "add", id, "--class", "black", "--made", "2026-05-01", "--kg", "3"]);
+    }
+    std::fs::write(book.join("lots/B/lot.toml"), "format = 1\n").unwrap();
+    let (code, out, err) = run(&book, &["lot", "show", "A"]);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert!(out.contains("made 2026-05-01") && out.contains("other lots have mistakes"), "{out}");
+    let (code, _, err) = run(
+        &book,
+        &["lot", "blend", "C", "--from", "A=1", "--from", "B=1", "--made", "2026-06-01"],
+    );
+    assert_eq!(code, 1);
+    assert!(err.contains("lots/B/lot.toml"), "{err}");
+    assert!(!book.join("lots/C").exists());
+}
+
+#[test]
+fn a_slip_in_a_new_lot_is_warned_of_at_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("b");
+    run(&book, &["begin", book.to_str().unwrap()]);
+    let (code, out, _) =
+        run(&book, &["lot", "add", "A", "--class", "balck", "--made", "2026-05-01"]);
+    assert_eq!(code, 0);
+    assert!(out.contains("did you mean \"black\"?"), "{out}");
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn a_result_that_cannot_be_written_is_told_with_exit_code_4() {

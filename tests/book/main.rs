@@ -6,6 +6,7 @@ mod begin;
 mod commands;
 mod lots;
 mod making;
+mod parting;
 mod readme;
 mod reread;
 mod schemas;

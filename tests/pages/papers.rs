@@ -166,7 +166,7 @@ pub fn plan(language: Lang) -> PouringPlan {
         pourer: if zh { "高山".into() } else { "Gil".into() },
         date: date(2026, 5, 14),
         recipe: if zh { vec!["94 °C，6 分钟".into()] } else { vec!["94 °C, 6 min".into()] },
-        language,
+        languages: vec![language],
         rows,
         orders,
         cautions: vec![],

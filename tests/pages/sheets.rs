@@ -279,6 +279,27 @@ fn the_pouring_plan_has_lots_and_orders_and_its_warning_on_every_page() {
 }
 
 #[test]
+fn a_pouring_plan_in_both_languages_says_everything_in_both() {
+    let mut both = plan(Lang::En);
+    both.languages = vec![Lang::En, Lang::Zh];
+    for row in &mut both.rows {
+        row.role = format!("{} 重复样", row.role);
+    }
+    let pages = pages("pouring-both.pdf", &pouring_pdf(&both).expect("prints"));
+    for page in &pages {
+        assert!(page.contains("KEEP FROM THE TASTERS") && page.contains("切勿让评茶员看到"));
+    }
+    let text = pages.join("\n");
+    for word in ["Pouring plan", "冲泡分杯表", "闻到霉味即停止评茶", "stops the tasting"]
+    {
+        assert!(text.contains(word), "{word} is not in\n{text}");
+    }
+    both.languages.clear();
+    let error = pouring_pdf(&both).expect_err("must be refused").to_string();
+    assert!(error.contains("one language, or two"), "{error}");
+}
+
+#[test]
 fn cups_of_one_pot_share_its_leaf() {
     let mut plan = plan(Lang::En);
     plan.rows.truncate(2);

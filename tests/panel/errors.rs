@@ -278,3 +278,29 @@ fn a_file_that_is_not_there_is_a_matter_of_the_disk() {
     assert_eq!(code, 4);
     assert!(said.starts_with("cannot read none.csv: "), "{said}");
 }
+
+#[test]
+fn lines_that_were_pasted_twice_are_told_but_counted() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let table =
+        "lot,who,sweet\nA,ann,4\nA,bo,5\nB,ann,6\n A , ann,4\nB,bo,7\nB,bo,7\nC,ann,1\nC,bo,2\n";
+    std::fs::write(folder.path().join("s.csv"), table).expect("written");
+    let args = ["agree", "--table", "s.csv", "--lot", "lot", "--taster", "who", "--value", "sweet"];
+    let found = crate::run::json(folder.path(), &args);
+    let notes = found["source"]["notes"].as_array().expect("notes");
+    assert_eq!(notes.len(), 1, "{notes:?}");
+    assert_eq!(
+        notes[0],
+        "2 lines are the same in every cell as a line before them (the first is line 5), and all \
+         are counted: take out what was pasted twice; of servings that were scored alike, name the \
+         column that tells them apart with --replicate"
+    );
+    // In the order of servings all lines are read twice, and told of once.
+    let table = "lot,who,sweet,at\nA,ann,4,1\nA,ann,4,1\nB,ann,6,2\nA,bo,4,2\nB,bo,5,1\n";
+    std::fs::write(folder.path().join("s.csv"), table).expect("written");
+    let mut placed = args.to_vec();
+    placed.extend(["--position", "at"]);
+    let found = crate::run::json(folder.path(), &placed);
+    let note = found["source"]["notes"][0].as_str().expect("a note").to_owned();
+    assert!(note.starts_with("line 3 is the same in every cell as a line before it"), "{note}");
+}

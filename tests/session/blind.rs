@@ -248,3 +248,25 @@ fn the_pouring_plan_is_logged_and_refused_to_a_taster() {
     let n: usize = session.plan().flights.iter().map(|f| f.codes().count()).sum();
     assert_eq!(pours.len(), n);
 }
+
+#[test]
+fn what_is_logged_twice_within_a_second_has_two_entries() {
+    let panel = Panel::new();
+    panel.plan(&request());
+    let cup = panel.session().plan().flights[0].cups[0];
+    for _ in 0..3 {
+        session::pour::pouring_plan(&panel.book, "spring", "dot", now()).unwrap();
+        let pour =
+            session::pour::PourNote { cup, temperature_c: Some(48.0), minutes: None, note: None };
+        session::pour::log_pour(&panel.book, "spring", &pour, now()).unwrap();
+    }
+    for file in ["changes.csv", "pours.csv"] {
+        let text =
+            std::fs::read_to_string(panel.root.join("sessions/2026-05-14-spring").join(file))
+                .unwrap();
+        let entries: std::collections::BTreeSet<&str> =
+            text.lines().skip(1).filter_map(|l| l.split(',').next()).collect();
+        assert_eq!(entries.len(), 3, "{file}: {text}");
+    }
+    assert_eq!(panel.run(&["check"]).code, 0);
+}

@@ -233,6 +233,17 @@ fn a_quarantined_lot_is_not_served() {
 }
 
 #[test]
+fn a_lot_that_is_not_there_yet_is_not_served() {
+    let panel = Panel::new();
+    let file = panel.root.join("lots/Lot-Alpha/lot.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("2026-05-01", "2026-05-16")).unwrap();
+    let text = panel.refusal(&request());
+    assert!(text.starts_with("Lot-Alpha is there since 2026-05-16, after"), "{text}");
+    assert!(text.contains("lots/Lot-Alpha/lot.toml"), "{text}");
+}
+
+#[test]
 fn a_split_lot_needs_its_arm() {
     let panel = Panel::new();
     let output = panel.run(&[

@@ -246,3 +246,22 @@ fn guesses_come_out_with_their_sureness() {
     assert_eq!((guess.lot.as_str(), guess.arm.as_deref()), ("Lot-Beta", Some("dry")));
     assert!(revealed.scores.is_empty());
 }
+
+#[test]
+fn a_lot_tasted_before_it_was_made_is_warned_of_once_its_session_is_revealed() {
+    let panel = closed();
+    let file = panel.root.join("lots/Lot-Beta/lot.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("2026-05-01", "2026-05-15")).unwrap();
+    // Before the reveal a warning would tell that the lot is in the session.
+    let sealed = panel.run(&["check"]);
+    assert_eq!(sealed.code, 0);
+    assert!(!sealed.out.contains("warning"), "{}", sealed.out);
+    session::reveal(&panel.book, "spring", now()).unwrap();
+    let told = panel.run(&["check"]);
+    assert_eq!(told.code, 0);
+    let expected = "warning: sessions/2026-05-14-spring/session.toml: Lot-Beta was tasted on \
+                    2026-05-14, before it was made on 2026-05-15";
+    assert!(told.out.contains(expected), "{}", told.out);
+    assert_eq!(told.out.matches("warning").count(), 1, "{}", told.out);
+}

@@ -98,9 +98,9 @@ pub(super) fn pouring(
     context: &mut Context,
 ) -> Result<(), Failure> {
     refuse_inside(book, file)?;
-    let language = languages(asked, book)?.first().copied().unwrap_or_default();
+    let languages = languages(asked, book)?;
     let (session, pours) = pouring_plan(book, part, pourer, now)?;
-    let pdf = pouring_pdf(&papers::pouring(book, &session, &pours, pourer, language)?)?;
+    let pdf = pouring_pdf(&papers::pouring(book, &session, &pours, pourer, &languages)?)?;
     store::create_new_bytes(file, &pdf)?;
     writeln!(
         context.out,
