@@ -119,7 +119,7 @@ impl Line {
         let own = self.own_words();
         match self.not_told_from.as_slice() {
             [] => own,
-            others => format!("{own} (or, of the same making, {})", listed(others)),
+            others => format!("{own} (may be the work of {})", listed(others)),
         }
     }
 
