@@ -2,7 +2,9 @@
 //! second route by exact derivatives), a published longitudinal study (g13), and closed forms.
 
 use crate::cases::{Table, case, close, number, numbers, table, words};
-use blindsteep_stats::mixed::{Factor, FixedPart, Method, ModelSpec, RandomTerm, fit};
+use blindsteep_stats::mixed::{
+    Factor, FixedPart, Method, MixedError, Model, ModelSpec, RandomTerm, fit,
+};
 use blindsteep_stats::range::StudentizedRange;
 use serde_json::Value;
 
@@ -241,4 +243,35 @@ fn the_sleep_study_is_met() {
         }
         assert_eq!(fit.conditional_modes("Subject").len(), subjects.len());
     }
+}
+
+/// At the ratios of another fit of the same scores everything is as in that fit; there, without a
+/// search, each evaluation is one.
+#[test]
+fn a_fit_at_the_ratios_of_another_is_that_fit() {
+    let table = table("g13_sleepstudy.csv");
+    let (subject, _) = Factor::from_labels(&table.text("Subject"));
+    let (y, days) = (table.numbers("Reaction"), table.numbers("Days"));
+    let fixed = FixedPart::intercept(y.len()).with_column("Days", days.clone());
+    let random = [
+        RandomTerm::new("Subject", subject.clone()),
+        RandomTerm::slope("Subject Days", subject, days),
+    ];
+    let model = Model::new(&fixed, &random).expect("a layout");
+    let searched = model.fit(&y, Method::Reml).expect("a fit");
+    let ratios: Vec<f64> =
+        searched.components.iter().map(|c| c.variance / searched.sigma2).collect();
+    let given = model.fit_at(&y, &ratios, Method::Reml).expect("a fit");
+    assert_eq!(given.evaluations, 1);
+    close(given.minus2_log_likelihood, searched.minus2_log_likelihood, 1e-12, "deviance");
+    let (a, b) = (searched.contrast(&[0.0, 1.0], 0.95), given.contrast(&[0.0, 1.0], 0.95));
+    for (a, b) in [(a.estimate, b.estimate), (a.se, b.se), (a.df, b.df), (a.lower, b.lower)] {
+        close(b, a, 1e-9, "slope");
+    }
+    // At other ratios it lies higher: the search was at the lowest place.
+    let other = model.fit_at(&y, &[ratios[0] * 2.0, ratios[1]], Method::Reml).expect("a fit");
+    assert!(other.minus2_log_likelihood > searched.minus2_log_likelihood + 0.1);
+    assert!(matches!(model.fit_at(&y, &[1.0], Method::Reml), Err(MixedError::Rows { .. })));
+    let bad = model.fit_at(&y, &[1.0, -0.1], Method::Reml);
+    assert!(matches!(bad, Err(MixedError::NotFinite { row: 2, .. })));
 }
