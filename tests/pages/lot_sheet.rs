@@ -30,7 +30,7 @@ fn copied(folder: &Path) -> PathBuf {
             if from.is_dir() {
                 copy(&from, &to)
             } else {
-                drop(fs::copy(&from, &to).expect("copied"))
+                fs::copy(&from, &to).expect("copied");
             }
         }
     }

@@ -43,8 +43,8 @@ footer { font-size: .8rem; }
 }
 @page { size: A4; margin: 12mm 14mm; }
 @media print {
-  html { background: none; font-size: 8.6pt; line-height: 1.3; }
-  section, .pair, footer { margin-top: .6rem; padding-top: .5rem; }
+  html { background: none; font-size: 8.2pt; line-height: 1.25; }
+  section, .pair, footer { margin-top: .45rem; padding-top: .4rem; } p, .term { margin: .12rem 0; }
   article { padding: 0; max-width: none; } article + article { border: 0; break-before: page; }
   .alert, .term, dl { break-inside: avoid; }
 }

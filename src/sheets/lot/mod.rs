@@ -3,6 +3,7 @@
 mod cup;
 mod html;
 mod page;
+mod tasting;
 mod words;
 
 use serde_json::json;

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::super::Lang;
-use super::{cup, words};
+use super::{cup, tasting, words};
 use crate::book::labels::Labels;
 use crate::book::time::Day;
 use crate::findings::sheet::Sheet;
@@ -132,9 +132,9 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
         identity: words::identity(f, w),
         making: words::making(f, w),
         cup: cup::block(f, w),
-        found: words::found(f, w),
-        store: words::store(f, w),
-        panel: words::panel(f, w),
+        found: tasting::found(f, w),
+        store: tasting::store(f, w),
+        panel: tasting::panel(f, w),
         brewing: words::brewing(f, w),
         cautions: words::cautions(f, w),
         version: w.say(
