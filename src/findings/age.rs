@@ -248,9 +248,10 @@ pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
 /// scores are used for the models; only what is asked is adjusted for how much is asked.
 #[must_use]
 pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
-    let served = Served::of(scores);
+    let main = scores.all_terms(false);
+    let served = Served::of(scores, &main);
     let reference = served.reference(&scores.source.references);
-    let terms = Term::all(scores);
+    let terms = Term::all(scores, main);
     let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
     let followed: Vec<Followed> = served
         .samples(lots, reference.known())

@@ -145,8 +145,7 @@ pub(crate) fn opinions(n_tasters: usize) -> Option<String> {
 /// Answers the question.
 #[must_use]
 pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
-    let terms: Vec<TermScores> =
-        scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+    let terms: Vec<TermScores> = scores.all_terms(false);
     let tasters = scores.words("taster");
     let codes = Codes::of(&terms, tasters.clone());
     // Beside one another: neither uses the other, and the last term alone would leave a core idle.

@@ -51,8 +51,7 @@ pub struct ComparedTerm {
 /// Answers the question.
 #[must_use]
 pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
-    let terms: Vec<TermScores> =
-        scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+    let terms: Vec<TermScores> = scores.all_terms(false);
     let tasters = scores.words("taster");
     let mut found: Vec<ComparedTerm> = terms
         .par_iter()

@@ -18,8 +18,9 @@ mod times;
 use std::collections::HashMap;
 
 use polars::prelude::{
-    ChunkCompareEq, Column, DataFrame, Float64Chunked, IntoColumn, NamedFrom, Series, UInt32Chunked,
+    Column, DataFrame, Float64Chunked, IntoColumn, NamedFrom, Series, UInt32Chunked,
 };
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -322,37 +323,48 @@ impl Scores {
         all
     }
 
+    /// The scores of all terms, in their order; excluded rows only if `with_excluded`.
+    #[must_use]
+    pub fn all_terms(&self, with_excluded: bool) -> Vec<TermScores> {
+        let terms = self.terms.par_iter().with_max_len(1);
+        terms.filter_map(|t| self.term(&t.id, with_excluded)).collect()
+    }
+
     /// The scores of one term; excluded rows only if `with_excluded`.
     #[must_use]
     pub fn term(&self, id: &str, with_excluded: bool) -> Option<TermScores> {
         let term = self.terms.iter().find(|t| t.id == id)?.clone();
         let code = self.words["term"].iter().position(|w| w == id);
         let codes = self.codes("term").expect("the column of terms is always there");
-        let mut mask = codes.equal(code.map_or(u32::MAX, |c| c as u32));
+        let mut rows: Vec<usize> = Vec::new();
+        if let Some(code) = code {
+            let own = codes.iter().enumerate();
+            rows.extend(own.filter(|(_, c)| *c == Some(code as u32)).map(|(row, _)| row));
+        }
         let mut n_excluded = 0;
         if let (false, Some(excluded)) = (with_excluded, self.codes("excluded")) {
-            let kept = excluded.is_null();
-            n_excluded = (&mask & &!kept.clone()).sum().unwrap_or(0) as usize;
-            mask = &mask & &kept;
+            let all = rows.len();
+            rows.retain(|row| excluded.get(*row).is_none());
+            n_excluded = all - rows.len();
         }
-        let part = self.frame.filter(&mask).expect("the mask has one entry a row");
         let words = |name: &str| {
-            let column = part.column(name).ok()?.u32().ok()?;
-            let all = &self.words[name];
-            compact(column.iter().collect::<Option<Vec<u32>>>()?, all)
+            let column = self.codes(name)?;
+            let codes = rows.iter().map(|row| column.get(*row)).collect::<Option<Vec<u32>>>()?;
+            compact(codes, &self.words[name])
         };
         let numbers = |name: &str| {
-            let column: &Float64Chunked = part.column(name).ok()?.f64().ok()?;
-            column.iter().collect::<Option<Vec<f64>>>()
+            let column: &Float64Chunked = self.frame.column(name).ok()?.f64().ok()?;
+            rows.iter().map(|row| column.get(*row)).collect::<Option<Vec<f64>>>()
         };
         let session = words("session");
         let within = |inner: Option<Words>| match (&session, inner) {
             (Some(s), Some(i)) => Some(cross(s, &i)),
             (_, inner) => inner,
         };
-        let previous_lot = part.column("previous_lot").ok().and_then(|c| c.u32().ok()).map(|c| {
+        let previous_lot = self.codes("previous_lot").map(|column| {
             let all = &self.words["previous_lot"];
-            c.iter().map(|code| code.map(|k| all[k as usize].clone())).collect()
+            let word = |row: &usize| column.get(*row).map(|k| all[k as usize].clone());
+            rows.iter().map(word).collect()
         });
         let mut found = TermScores {
             values: numbers("value").expect("every row has a value"),

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::Answer;
 use super::super::cell_model::Cell;
-use crate::scores::{Before, LotTimes, SampleTime, Scores, by_nature};
+use crate::scores::{Before, LotTimes, SampleTime, Scores, TermScores, by_nature};
 
 /// A sample in a session, over all terms.
 #[derive(Debug, Clone, Default)]
@@ -52,9 +52,9 @@ impl Served {
     /// Gathers what was served from the scores that count. Scores without a month are left out:
     /// nothing can be said of their time.
     #[must_use]
-    pub fn of(scores: &Scores) -> Self {
+    pub fn of(scores: &Scores, terms: &[TermScores]) -> Self {
         let mut cells: BTreeMap<Cell, ServedCell> = BTreeMap::new();
-        for t in scores.terms().iter().filter_map(|t| scores.term(&t.id, false)) {
+        for t in terms {
             let (Some(session), Some(months)) = (&t.session, &t.month) else { continue };
             for (row, month) in months.iter().enumerate() {
                 let name = |w: &crate::scores::Words| w.names[w.codes[row] as usize].clone();

@@ -67,11 +67,10 @@ impl Term {
     /// The terms with their models, fitted once more with excluded scores left in where there are
     /// any; then the variances stay those without them.
     #[must_use]
-    pub fn all(scores: &Scores) -> Vec<Self> {
-        let main: Vec<TermScores> =
-            scores.terms().iter().filter_map(|t| scores.term(&t.id, false)).collect();
+    pub fn all(scores: &Scores, main: Vec<TermScores>) -> Vec<Self> {
         let whole: Vec<Option<TermScores>> = main
-            .iter()
+            .par_iter()
+            .with_max_len(1)
             .map(|t| if t.n_excluded > 0 { scores.term(&t.term.id, true) } else { None })
             .collect();
         let all: Vec<&TermScores> = main.iter().chain(whole.iter().flatten()).collect();

@@ -59,8 +59,7 @@ pub fn pick(
     with_excluded: bool,
     left_out: &mut Vec<LeftOut>,
 ) -> Picked {
-    let all: Vec<TermScores> =
-        scores.terms().iter().filter_map(|t| scores.term(&t.id, with_excluded)).collect();
+    let all: Vec<TermScores> = scores.all_terms(with_excluded);
     let arms = scores.words("arm");
     let own = |name: &str| own_name(name, &arms);
     let references: BTreeSet<String> =
