@@ -197,6 +197,11 @@ struct Growing {
 impl Growing {
     fn push(&mut self, word: Option<&str>) {
         let code = word.map(|w| {
+            // Most columns say the same line after line.
+            let last = self.codes.last().copied().flatten();
+            if let Some(last) = last.filter(|code| self.words[*code as usize] == w) {
+                return last;
+            }
             self.by_word.get(w).copied().unwrap_or_else(|| {
                 let code = u32::try_from(self.words.len()).unwrap_or(u32::MAX);
                 self.by_word.insert(w.to_owned(), code);

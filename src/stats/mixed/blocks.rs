@@ -2,8 +2,8 @@
 //! `objective`, and `N = I - G A` in the random columns of the rest, so that `Z_j' P Z_i = A_j N_i`.
 //! Where the ratio is above zero `N_i = G_i / g_i`, free of cancellation, and needs no product.
 
-use super::dense::{add_outer, invert_from_lower};
-use super::matrices::{Model, dot};
+use super::dense::invert_from_lower;
+use super::matrices::{Level, Model, dot};
 use super::objective::{Objective, Solution};
 use faer::{Mat, Side};
 
@@ -51,48 +51,35 @@ impl Blocks {
         let Some(own) = model.absorbed else {
             return (single, double);
         };
-        // With `S = sum of f f' / (1 + g n)^2` over the levels, M_11 = D - F G F' / (1 + g n)^2.
-        let mut second = Mat::<f64>::zeros(self.size, self.size);
-        let (mut trace, mut square) = (0.0, 0.0);
-        let (mut columns, mut products) = (Vec::new(), Vec::new());
-        for level in &model.levels {
+        // With `F` the products of each level with the rest over 1 + g n: M_11 = D - F G F' and
+        // M_1j = F N_j. A level meets few columns, so F is never formed.
+        let of_level = |level: &Level| -> (f64, Vec<(usize, f64)>) {
             let shrink = 1.0 / (1.0 + ratios[own] * level.square);
-            let weight = shrink * shrink;
-            let diagonal = level.square * shrink;
-            columns.clear();
-            products.clear();
-            for (&c, &f) in level.columns.iter().zip(&level.products) {
-                if c < self.size {
-                    columns.push(c);
-                    products.push(f);
-                }
-            }
-            add_outer(&mut second, &columns, &products, weight);
-            let mut lost = 0.0;
-            for (&c, f) in columns.iter().zip(&products) {
-                let g = self.g.col_as_slice(c);
-                lost += f * columns.iter().zip(&products).map(|(&r, f)| f * g[r]).sum::<f64>();
-            }
-            lost *= weight;
-            trace += diagonal - lost;
-            square += diagonal * diagonal - 2.0 * diagonal * lost;
-        }
-        let second_g = &second * &self.g;
-        for c in 0..self.size {
-            square += second_g[(c, c)] * second_g[(c, c)];
-            square += 2.0 * (0..c).map(|r| second_g[(r, c)] * second_g[(c, r)]).sum::<f64>();
+            let met = level.columns.iter().zip(&level.products);
+            let own = met.filter(|(c, _)| **c < self.size).map(|(&c, &f)| (c, shrink * f));
+            (level.square * shrink, own.collect())
+        };
+        let levels: Vec<(f64, Vec<(usize, f64)>)> = model.levels.iter().map(of_level).collect();
+        // The columns of G F'.
+        let turned: Vec<Vec<f64>> =
+            levels.iter().map(|(_, f)| combined(&self.g, f, self.size)).collect();
+        let (mut trace, mut square) = (0.0, 0.0);
+        for (at, (diagonal, f)) in levels.iter().enumerate() {
+            let along = |w: &Vec<f64>| f.iter().map(|&(c, f)| f * w[c]).sum::<f64>();
+            let own = diagonal - along(&turned[at]);
+            trace += own;
+            square += own * own;
+            square += 2.0 * turned[..at].iter().map(|w| along(w).powi(2)).sum::<f64>();
         }
         single[own] = trace;
         double[(own, own)] = square;
         for &j in &in_rest {
-            // |M_1j|^2 = tr N_j' S N_j.
             let sum: f64 = if let Some(n) = &self.n_of_zero[j] {
-                let turned = &second * n;
-                let along = |c: usize| dot(n.col_as_slice(c), turned.col_as_slice(c));
-                (0..n.ncols()).map(along).sum()
+                let n = n.transpose().to_owned();
+                levels.iter().map(|(_, f)| combined(&n, f, n.nrows())).map(|v| dot(&v, &v)).sum()
             } else {
-                let along = |c: usize| dot(self.g.col_as_slice(c), second_g.col_as_slice(c));
-                range(j).map(along).sum::<f64>() / (ratios[j] * ratios[j])
+                let all: f64 = turned.iter().map(|w| dot(&w[range(j)], &w[range(j)])).sum();
+                all / (ratios[j] * ratios[j])
             };
             double[(own, j)] = sum;
             double[(j, own)] = sum;
@@ -199,6 +186,17 @@ impl Objective<'_> {
         }
         Blocks { size, g, n_of_zero, m }
     }
+}
+
+/// A combination of columns of a matrix, given by their numbers and weights.
+fn combined(m: &Mat<f64>, weights: &[(usize, f64)], size: usize) -> Vec<f64> {
+    let mut out = vec![0.0; size];
+    for &(c, weight) in weights {
+        for (o, v) in out.iter_mut().zip(m.col_as_slice(c)) {
+            *o += weight * v;
+        }
+    }
+    out
 }
 
 /// `L m L` with the diagonal of `L` in `roots`.

@@ -196,8 +196,11 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
     let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
         (k..kept.len()).map(|c| row(c) * model.basis.transform[c][k]).sum()
     };
-    let e = Mat::from_fn(model.rest.size, kept.len(), |r, k| turn(&|c| s.g[(r, n_random + c)], k));
-    let unscaled = Mat::from_fn(kept.len(), kept.len(), |j, k| turn(&|c| e[(n_random + c, k)], j));
+    let back = Mat::from_fn(kept.len(), kept.len(), |c, k| {
+        if c < k { 0.0 } else { model.basis.transform[c][k] }
+    });
+    let e = s.g.as_ref().subcols(n_random, kept.len()) * &back;
+    let unscaled = back.transpose() * e.as_ref().subrows(n_random, kept.len());
     let beta_kept: Vec<f64> = (0..kept.len())
         .map(|k| objective.scores.ordinary[k] + turn(&|c| s.effects[n_random + c], k))
         .collect();
@@ -274,22 +277,19 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
 fn gradient(model: &Model, ratios: &[f64], at: &Derivatives, i: usize, e: &Mat<f64>) -> Mat<f64> {
     let term = &model.terms[i];
     if Some(i) == model.absorbed {
-        let mut sum = Mat::<f64>::zeros(e.ncols(), e.ncols());
-        for level in &model.levels {
+        // One column a level: a combination of the rows of E.
+        let across = e.transpose().to_owned();
+        let mut turned = Mat::<f64>::zeros(e.ncols(), model.levels.len());
+        for (l, level) in model.levels.iter().enumerate() {
             let shrink = 1.0 / (1.0 + ratios[i] * level.square);
-            let row: Vec<f64> = (0..e.ncols())
-                .map(|c| {
-                    let parts = level.columns.iter().zip(&level.products);
-                    shrink * parts.map(|(&r, f)| f * e[(r, c)]).sum::<f64>()
-                })
-                .collect();
-            for (b, vb) in row.iter().enumerate() {
-                for (a, va) in row.iter().enumerate() {
-                    sum[(a, b)] += va * vb;
+            let target = turned.col_as_slice_mut(l);
+            for (&r, f) in level.columns.iter().zip(&level.products) {
+                for (t, v) in target.iter_mut().zip(across.col_as_slice(r)) {
+                    *t += shrink * f * v;
                 }
             }
         }
-        return sum;
+        return &turned * turned.transpose();
     }
     let rows = at.solution.a.as_ref().subrows(term.first, term.n_levels) * e;
     rows.transpose() * &rows
