@@ -123,9 +123,11 @@ pub(super) fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum
             break;
         };
         // Half of the gain is what a full step promises. Deviances carry rounding of about 1e-13 of
-        // their size, so with a gain below it the next step is the last.
+        // their size, so with a gain below it the next step is the last. Each full step inside
+        // squares the distance that is left, so 1e-12 before such a step is below rounding after it.
         let scale = 1.0 + at.value.deviance.abs();
-        let last = gain < 1e-13 * scale;
+        let inside = free.iter().zip(&step).all(|(&i, s)| ratios[i] > 0.0 && ratios[i] + s > 0.0);
+        let last = gain < if inside { 1e-12 } else { 1e-13 } * scale;
         // In one step a ratio grows by no more than twice itself and two.
         let longest =
             free.iter().zip(&step).map(|(&i, s)| s.abs() / (ratios[i] + 1.0)).fold(0.0, f64::max);
