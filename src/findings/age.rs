@@ -248,10 +248,26 @@ pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
 /// scores are used for the models; only what is asked is adjusted for how much is asked.
 #[must_use]
 pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
+    answer(scores, lots, of, true, settings)
+}
+
+/// Answers the question for one sample; what excluded scores would have said is not worked out.
+#[must_use]
+pub fn course_of(scores: &Scores, lots: &LotTimes, sample: &str, settings: &Settings) -> Age {
+    answer(scores, lots, &[sample.to_owned()], false, settings)
+}
+
+fn answer(
+    scores: &Scores,
+    lots: &LotTimes,
+    of: &[String],
+    with_excluded: bool,
+    settings: &Settings,
+) -> Age {
     let main = scores.all_terms(false);
     let served = Served::of(scores, &main);
     let reference = served.reference(&scores.source.references);
-    let terms = Term::all(scores, main);
+    let terms = Term::all(scores, main, with_excluded);
     let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
     let followed: Vec<Followed> = served
         .samples(lots, reference.known())

@@ -65,13 +65,15 @@ fn modelled(
 
 impl Term {
     /// The terms with their models, fitted once more with excluded scores left in where there are
-    /// any; then the variances stay those without them.
+    /// any and `with_excluded` asks for it; then the variances stay those without them.
     #[must_use]
-    pub fn all(scores: &Scores, main: Vec<TermScores>) -> Vec<Self> {
+    pub fn all(scores: &Scores, main: Vec<TermScores>, with_excluded: bool) -> Vec<Self> {
         let whole: Vec<Option<TermScores>> = main
             .par_iter()
             .with_max_len(1)
-            .map(|t| if t.n_excluded > 0 { scores.term(&t.term.id, true) } else { None })
+            .map(|t| {
+                if with_excluded && t.n_excluded > 0 { scores.term(&t.term.id, true) } else { None }
+            })
             .collect();
         let all: Vec<&TermScores> = main.iter().chain(whole.iter().flatten()).collect();
         let mut made = layouts(&all);
@@ -90,6 +92,7 @@ impl Term {
                     Some(t) => model
                         .as_ref()
                         .and_then(|m| modelled(t, whole_layout.as_ref(), |l| l.fit_as(t, m))),
+                    None if scores.n_excluded > 0 => Answer::unknown("it was not asked for"),
                     None => Answer::unknown("no score is excluded in this term"),
                 };
                 Self { scores, layout, model, with_excluded }

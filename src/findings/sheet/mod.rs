@@ -169,7 +169,11 @@ pub fn sheet(
     let tasted = subject::tasted(of, last, tastings.len());
     let counts = Counts::of(last);
     let limit = record.book.limits.sheet_half_width;
-    let cup = cup::cup(last, &tasted, &counts.ticks, limit, settings)?;
+    let (cup, movement) = rayon::join(
+        || cup::cup(last, &tasted, &counts.ticks, limit, settings),
+        || movement::movement(of, &tastings, record, settings),
+    );
+    let cup = cup?;
     let sheet = Sheet {
         schema: "sheet/1".to_owned(),
         settings: *settings,
@@ -190,7 +194,7 @@ pub fn sheet(
         faults: counts.faults,
         earlier_faults: counts::earlier_faults(&tastings),
         stored,
-        movement: movement::movement(of, &tastings, record, settings),
+        movement,
         brewing,
     };
     Ok(ForIssue { sheet, withheld })

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::subject::{Subject, Tasting};
 use super::{Record, labelled};
 use crate::book::labels::Labels;
-use crate::findings::age::{LotTimes, age_of};
+use crate::findings::age::{LotTimes, course_of};
 use crate::findings::{ALPHA, Answer, Settings};
 use crate::scores;
 
@@ -62,7 +62,7 @@ pub(super) fn movement(
     };
     let times = LotTimes::of_lots(record.lots, start);
     let sample = of.to_string();
-    let found = age_of(&table, &times, std::slice::from_ref(&sample), settings);
+    let found = course_of(&table, &times, &sample, settings);
     if found.individual_opinions {
         return Answer::unknown("so few tasters give individual opinions, so no movement is told");
     }

@@ -196,9 +196,14 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
     let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
         (k..kept.len()).map(|c| row(c) * model.basis.transform[c][k]).sum()
     };
-    let back = Mat::from_fn(kept.len(), kept.len(), |c, k| {
-        if c < k { 0.0 } else { model.basis.transform[c][k] }
-    });
+    let back =
+        Mat::from_fn(
+            kept.len(),
+            kept.len(),
+            |c, k| {
+                if c < k { 0.0 } else { model.basis.transform[c][k] }
+            },
+        );
     let e = s.g.as_ref().subcols(n_random, kept.len()) * &back;
     let unscaled = back.transpose() * e.as_ref().subrows(n_random, kept.len());
     let beta_kept: Vec<f64> = (0..kept.len())
