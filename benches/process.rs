@@ -62,3 +62,21 @@ fn link_demo_book() {
 fn check_demo_book() {
     run(&["--book", "demo-sessions/tavrinel", "check"]);
 }
+
+/// All samples of ten sessions: 774 scores a term, 13 terms.
+#[divan::bench(sample_count = 10)]
+fn age_demo_book() {
+    run(&["--book", "demo-sessions/tavrinel", "age"]);
+}
+
+/// The same for one sample, with its last session compared, set as a PDF page.
+#[divan::bench(sample_count = 10)]
+fn sheet_demo_book() {
+    let dir = std::env::temp_dir().join(format!("blindsteep-bench-{}", std::process::id()));
+    std::fs::create_dir_all(&dir).expect("a folder for the sheet");
+    let file = dir.join("sheet.pdf");
+    let _ = std::fs::remove_file(&file);
+    let out = file.to_str().expect("a plain path");
+    let book = ["--book", "demo-sessions/tavrinel"];
+    run(&[&book[..], &["sheet", "T24-02@dry", "--language", "en", "--out", out]].concat());
+}

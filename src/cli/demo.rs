@@ -115,7 +115,6 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("link.txt", views::link::text(&found.link))?;
     file("link.json", views::json::of(&found.link))?;
     file("age.txt", views::age::text(&found.age))?;
-    file("age.json", views::json::of(&found.age))?;
     Ok(())
 }
 

@@ -157,6 +157,9 @@ impl Context {
     }
 }
 
+/// Bytes of stack of each worker.
+const WORKER_STACK: usize = 32 << 20;
+
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -167,6 +170,8 @@ pub fn main() -> ExitCode {
             return if wrong { ExitCode::from(2) } else { ExitCode::SUCCESS };
         }
     };
+    // Work that is stolen while a worker waits for its own lies on its stack.
+    let _ = rayon::ThreadPoolBuilder::new().stack_size(WORKER_STACK).build_global();
     let mut context =
         Context { book: cli.book, out: Box::new(io::BufWriter::new(io::stdout().lock())) };
     let result =

@@ -6,7 +6,7 @@ use super::canvas::{Anchor, Canvas, MARGIN};
 use super::font::text_width;
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
-use super::words::{self, number};
+use super::words;
 use super::{Basis, Estimate, Lang, PlotError};
 
 /// One term of a sample.
@@ -173,9 +173,14 @@ fn draw_row(
 /// The change in words and numbers.
 fn said(lang: Lang, row: &ThenNowRow) -> String {
     let Some(c) = &row.change else { return words::no_estimate(lang).to_owned() };
+    // Two decimals always: the numbers stand below each other.
     let signed = |x: f64| {
-        let text = number(x);
-        if x > 0.0 && text != "0" { format!("+{text}") } else { text }
+        let text = format!("{x:.2}").replace('-', "−");
+        match text.as_str() {
+            "0.00" | "−0.00" => "0.00".to_owned(),
+            _ if x > 0.0 => format!("+{text}"),
+            _ => text,
+        }
     };
     let (value, lower, upper) = (signed(c.value), signed(c.lower), signed(c.upper));
     let gap = if row.word.is_empty() { "" } else { " " };

@@ -43,6 +43,8 @@ fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
             run(&format!("ls garden/sessions/*/papers/ballot-{taster}.pdf"), folder.path());
         assert_eq!(ballots.lines().count(), 1);
     }
+    let said = run(block("### Lots grow up"), &folder.path().join("garden"));
+    assert!(said.contains("T26-MIX (this lot)") && said.contains("left   0.5 kg"), "{said}");
 }
 
 #[test]
@@ -50,4 +52,5 @@ fn a_spreadsheet_is_answered_without_a_book() {
     let said =
         run(block("## A spreadsheet, without a book"), Path::new(env!("CARGO_MANIFEST_DIR")));
     assert!(said.starts_with("Do the tasters agree?"), "{said}");
+    assert!(said.contains("Which step did it?"), "{said}");
 }

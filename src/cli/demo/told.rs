@@ -46,7 +46,7 @@ pub fn tell(
     let first = found.agree_first.sentences.iter().take(1).cloned();
     let differ: Vec<String> =
         found.compare_first.sentences.iter().filter(|s| s.contains("furthest")).cloned().collect();
-    tell_of(&mut lines, first.chain(some(&differ, "terms", "compare-first-session.txt")));
+    tell_of(&mut lines, first.chain(some(&differ, "compare-first-session.txt")));
 
     say_to(
         &mut lines,
@@ -69,7 +69,7 @@ pub fn tell(
         .cloned()
         .partition(|s| s.contains("these lots cannot tell which, they"));
     tell_of(&mut lines, joint.into_iter());
-    tell_of(&mut lines, some(&effects, "effects", "link.txt"));
+    tell_of(&mut lines, some(&effects, "link.txt"));
 
     say_to(&mut lines, "How do stored lots move?");
     tell_of(&mut lines, found.age.sentences.iter().take(1).cloned());
@@ -81,7 +81,7 @@ pub fn tell(
         .filter(|s| s.contains(": more ") || s.contains(": less "))
         .cloned()
         .collect();
-    tell_of(&mut lines, some(&moved, "samples", "age.txt"));
+    tell_of(&mut lines, some(&moved, "age.txt"));
     tell_of(&mut lines, damp(lots).into_iter());
 
     say_to(
@@ -99,9 +99,9 @@ pub fn tell(
     writeln!(
         out,
         "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
-         Open next:  {dir}/reports/sheet-{stored}.en.pdf and sheet-{fresh}.en.pdf beside it, then \
-         charts-en/effects.svg,\n            courses-T24-02.svg, levels.svg, tasters.svg and \
-         ballot-ann.en.pdf\n\
+         Open next:  {dir}/reports/sheet-{stored}.en.pdf, then beside it\n            \
+         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-02.svg and levels.svg,\n            \
+         and ballot-ann.en.pdf\n\
          Then ask:   blindsteep --book {dir}/tavrinel age --of T25-11"
     )?;
     Ok(())
@@ -116,9 +116,9 @@ fn tell_of(lines: &mut Vec<(String, &'static str)>, texts: impl Iterator<Item = 
 }
 
 /// The first few, and where the others stand.
-fn some<'a>(all: &'a [String], what: &str, file: &str) -> impl Iterator<Item = String> + use<'a> {
+fn some<'a>(all: &'a [String], file: &str) -> impl Iterator<Item = String> + use<'a> {
     let more = all.len().saturating_sub(SHOWN);
-    let rest = (more > 0).then(|| format!("and {more} more {what}: {file}"));
+    let rest = (more > 0).then(|| format!("and {more} more: {file}"));
     all.iter().take(SHOWN).cloned().chain(rest)
 }
 

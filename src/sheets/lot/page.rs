@@ -183,6 +183,13 @@ impl Words {
         labels.get(code).unwrap_or_default().to_owned()
     }
 
+    /// The label of a row: it begins with a capital, whatever its parameter is called.
+    pub fn head(self, labels: &Labels) -> String {
+        let label = self.label(labels);
+        let mut chars = label.chars();
+        chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+    }
+
     /// A list of things.
     pub fn list(self, items: &[String]) -> String {
         items.join(self.pick(", ", "、"))
@@ -216,9 +223,12 @@ pub(super) fn tenths(x: f64) -> String {
     if text == "-0.0" { "0.0".to_owned() } else { text.replace('-', "−") }
 }
 
-/// As [`tenths`], with the sign of what is above 0; what tenths would make 0 gets another decimal, so that an
-/// interval that leaves 0 out is seen to do so.
+/// As [`tenths`], with the sign of what is above 0; what tenths would make 0 gets as many decimals as it
+/// needs, up to four, so that an interval that leaves 0 out is seen to do so.
 pub(super) fn signed(x: f64) -> String {
-    let text = if tenths(x) == "0.0" { format!("{x:.2}").replace('-', "−") } else { tenths(x) };
-    if x > 0.0 { format!("+{text}") } else { text }
+    let text = (1..=4)
+        .map(|decimals| format!("{x:.decimals$}"))
+        .find(|text| text.contains(|c: char| ('1'..='9').contains(&c)))
+        .map_or_else(|| "0.0".to_owned(), |text| text.replace('-', "−"));
+    if x > 0.0 && text != "0.0" { format!("+{text}") } else { text }
 }

@@ -117,7 +117,7 @@ pub(super) fn store(f: &Sheet, w: Words) -> Block {
     ));
     for c in &f.stored.conditions {
         let since = w.say(format!(" (since {})", c.since), format!("（自 {}）", c.since));
-        rows.push((w.label(&c.what.labels), format!("{}{since}", value(&c.what, w))));
+        rows.push((w.head(&c.what.labels), format!("{}{since}", value(&c.what, w))));
     }
     let mut notes = Vec::new();
     match &f.movement {

@@ -160,13 +160,13 @@ pub(super) fn value(made: &Made, w: Words) -> String {
 fn made_label(made: &Made, w: Words) -> String {
     match made.parameter.as_str() {
         "derived.oxidation-hours" => {
-            w.pick("oxidation, from the first roll", "发酵（自初揉起）").to_owned()
+            w.pick("Oxidation, from the first roll", "发酵（自初揉起）").to_owned()
         }
         "derived.wither-moisture" => {
-            w.pick("moisture of the withered leaf", "萎凋叶含水率").to_owned()
+            w.pick("Moisture of the withered leaf", "萎凋叶含水率").to_owned()
         }
         id if made.labels.is_empty() => id.to_owned(),
-        _ => w.label(&made.labels),
+        _ => w.head(&made.labels),
     }
 }
 
