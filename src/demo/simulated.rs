@@ -254,6 +254,12 @@ fn written(mean: f64, sd: f64) -> f64 {
     (0..20).map(|i| 0.5 * (1.0 - up_to(0.5 * f64::from(i) + 0.25))).sum()
 }
 
+/// The making of a lot by its id.
+#[must_use]
+pub fn making(id: &str) -> Option<&'static Making> {
+    LOTS.iter().find(|l| lot_id(l.number) == id)
+}
+
 /// What stands behind a sample's name.
 #[must_use]
 pub fn served(name: &str) -> Served {
