@@ -11,6 +11,7 @@ use crate::book::parameters::Parameters;
 use crate::book::store;
 use crate::plots::{Lang, PlotError};
 use crate::scores::Scores;
+use crate::sheets::lot::SEASONS;
 use crate::views::charts::{Chart, Words};
 
 /// The language of charts.
@@ -61,6 +62,11 @@ pub fn parameter_names(parameters: &Parameters, language: Language) -> BTreeMap<
     let mut names = BTreeMap::new();
     for (id, en, zh) in OWN_NAMES {
         names.insert(id.to_owned(), (if lang == Lang::En { en } else { zh }).to_owned());
+    }
+    if lang == Lang::Zh {
+        for (season, zh) in SEASONS {
+            names.insert(format!("lot.season={season}"), format!("季节: {zh}"));
+        }
     }
     let all = &parameters.parameters;
     for p in all {

@@ -65,7 +65,11 @@ fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), 
     };
     let scores = args.asked.scores(context)?;
     let (lot, delimiter, decimal) = table.shape();
-    let makings = makings_from_table(path, lot, delimiter, decimal)?;
+    let mut makings = makings_from_table(path, lot, delimiter, decimal)?;
+    // Where both are one file, scores would otherwise explain themselves.
+    for term in scores.terms() {
+        makings.leave_out(&term.id, "it is a column of scores");
+    }
     Ok((scores, makings, Names::new()))
 }
 

@@ -251,10 +251,10 @@ pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settin
     answer(scores, lots, of, true, settings)
 }
 
-/// Answers the question for one sample; what excluded scores would have said is not worked out.
+/// Answers the question for all samples; what excluded scores would have said is not worked out.
 #[must_use]
-pub fn course_of(scores: &Scores, lots: &LotTimes, sample: &str, settings: &Settings) -> Age {
-    answer(scores, lots, &[sample.to_owned()], false, settings)
+pub fn age_without_excluded(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
+    answer(scores, lots, &[], false, settings)
 }
 
 fn answer(

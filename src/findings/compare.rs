@@ -57,7 +57,7 @@ pub fn compare(scores: &Scores, settings: &Settings) -> Compare {
         .par_iter()
         .with_max_len(1)
         .map(|t| ComparedTerm {
-            lots: term_comparison::of(t, settings),
+            lots: term_comparison::of(t, &scores.source.references, settings),
             lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
         })
         .collect();

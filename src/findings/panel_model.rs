@@ -286,6 +286,10 @@ pub fn fitted(prepared: &Result<Prepared, MixedError>, t: &TermScores) -> Answer
     };
     match p.model.fit(&t.values, Method::Reml) {
         Ok(fit) => Answer::Known(p.panel(fit)),
+        Err(MixedError::NoResidual) => match p.without_lot_taster() {
+            Some(simpler) => fitted(&simpler, t),
+            None => Answer::unknown(reason(&MixedError::NoResidual, t)),
+        },
         Err(e) => Answer::unknown(reason(&e, t)),
     }
 }
@@ -310,6 +314,24 @@ pub fn fitted_as(
 }
 
 impl Prepared {
+    /// The same without lot × taster, if it is there: a few scores that repeat would otherwise
+    /// pass for all there is of chance.
+    fn without_lot_taster(&self) -> Option<Result<Self, MixedError>> {
+        let random: Vec<RandomTerm> =
+            self.random.iter().filter(|r| r.name != LOT_TASTER).cloned().collect();
+        if random.len() == self.random.len() {
+            return None;
+        }
+        let mut notes = self.notes.clone();
+        notes.push(
+            "What repeats repeats itself exactly: lot × taster is taken together with the residual."
+                .to_owned(),
+        );
+        let fixed_words = self.formula.strip_prefix("fixed: ").unwrap_or(&self.formula);
+        let fixed_words = fixed_words.split("; random: ").next().unwrap_or_default().to_owned();
+        Some(prepare(self.fixed.clone(), &[fixed_words], random, notes))
+    }
+
     fn panel(&self, fit: Fit) -> Panel {
         Panel {
             fit,
@@ -348,7 +370,9 @@ fn reason(e: &MixedError, t: &TermScores) -> String {
             count(*n_fixed, "lot or fixed effect", "lots and fixed effects"),
         ),
         MixedError::NoVariation | MixedError::NoResidual => {
-            "nothing varies within the lots, so there is no chance to compare them with".to_owned()
+            "beside what is in the model nothing is left to measure chance by: scores repeat \
+             themselves, or there are too few lots, tasters or repeats"
+                .to_owned()
         }
         other => other.to_string(),
     }

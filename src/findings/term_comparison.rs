@@ -108,6 +108,8 @@ pub struct Level {
     pub adjusted: Answer<LevelNumbers>,
     /// The adjusted mean less the mean of all lots: tasters' offsets are taken out of it.
     pub from_mean: Answer<LevelNumbers>,
+    /// The adjusted mean less the mean of the other lots, references left out.
+    pub from_others: Answer<LevelNumbers>,
     /// Lots that share a letter could not be told apart; the lowest begins with a.
     pub letters: Answer<String>,
 }
@@ -175,7 +177,7 @@ pub struct LabelCount {
 
 /// The comparison in one term; `p_holm` is filled in when all terms are known.
 #[must_use]
-pub fn of(t: &TermScores, settings: &Settings) -> TermComparison {
+pub fn of(t: &TermScores, references: &[String], settings: &Settings) -> TermComparison {
     let line = matches!(t.term.scale, ScaleKind::Line | ScaleKind::Ordered);
     let panel = if line {
         panel_model::fit(t, Lots::Fixed)
@@ -208,7 +210,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermComparison {
         n_scores: t.values.len(),
         n_gaps: t.term.gaps,
         n_excluded: t.n_excluded,
-        levels: panel.as_ref().map(|p| levels(p, t, settings, &letters)),
+        levels: panel.as_ref().map(|p| levels(p, t, references, settings, &letters)),
         smallest_difference: panel.as_ref().and_then(smallest_difference),
         model: panel.as_ref().map(Panel::report),
         lot_test,
@@ -306,11 +308,13 @@ fn letters(p: &Panel, differences: &[Difference], n: usize) -> Answer<Vec<String
 fn levels(
     p: &Panel,
     t: &TermScores,
+    references: &[String],
     settings: &Settings,
     letters: &Answer<Vec<String>>,
 ) -> Vec<Level> {
     let n = t.lot.names.len();
     let first = p.fixed.terms.iter().find(|f| f.name == LOT).map_or(0, |f| f.first);
+    let served: Vec<usize> = (0..n).filter(|j| !references.contains(&t.lot.names[*j])).collect();
     p.fit
         .adjusted_means(settings.level)
         .iter()
@@ -319,6 +323,12 @@ fn levels(
             let mut l = vec![0.0; p.fixed.columns.len()];
             for j in 0..n {
                 l[first + j] = if i == j { 1.0 } else { 0.0 } - 1.0 / n as f64;
+            }
+            let others: Vec<usize> = served.iter().copied().filter(|j| *j != i).collect();
+            let mut beside = vec![0.0; p.fixed.columns.len()];
+            beside[first + i] = 1.0;
+            for j in &others {
+                beside[first + j] = -1.0 / others.len() as f64;
             }
             let mut own: Vec<f64> = (t.lot.codes.iter().zip(&t.values))
                 .filter(|(c, _)| **c as usize == i)
@@ -334,6 +344,11 @@ fn levels(
                     level(&p.fit.contrast(&l, settings.level))
                 } else {
                     Answer::unknown("there is one lot only")
+                },
+                from_others: if others.is_empty() {
+                    Answer::unknown("no other lot was scored beside it")
+                } else {
+                    level(&p.fit.contrast(&beside, settings.level))
                 },
                 letters: letters.as_ref().map(|all| all[i].clone()),
             }

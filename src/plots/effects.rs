@@ -67,7 +67,7 @@ pub fn effects(chart: &Effects) -> Result<String, PlotError> {
             check_estimate(&format!("{}, {}", panel.label, row.label), e)?;
         }
     }
-    let reach = reach(all().filter_map(|(_, r)| r.estimate.as_ref()));
+    let reach = reach(all().filter_map(|(_, r)| Some((r.estimate.as_ref()?, r.shown))));
     let columns = chart.panels.len().min(3);
     let width = if columns == 1 { 620.0 } else { WIDTH };
     let cell = (width - 2.0 * MARGIN - GAP * (columns - 1) as f64) / columns as f64;
@@ -114,16 +114,19 @@ pub fn effects(chart: &Effects) -> Result<String, PlotError> {
     canvas.finish()
 }
 
-/// Half the axis: all values lie on it, and most intervals; what leaves it ends in a point.
-fn reach<'a>(estimates: impl Iterator<Item = &'a Estimate>) -> f64 {
-    let (mut values, mut limits) = (0.0_f64, Vec::new());
-    for e in estimates {
+/// Half the axis: all values lie on it, the intervals of what stands out, and most others; what
+/// leaves it ends in a point.
+fn reach<'a>(estimates: impl Iterator<Item = (&'a Estimate, bool)>) -> f64 {
+    let (mut values, mut whole, mut limits) = (0.0_f64, 0.0_f64, Vec::new());
+    for (e, shown) in estimates {
+        let limit = e.lower.abs().max(e.upper.abs());
         values = values.max(e.value.abs());
-        limits.push(e.lower.abs().max(e.upper.abs()));
+        whole = whole.max(if shown { limit } else { 0.0 });
+        limits.push(limit);
     }
     limits.sort_by(f64::total_cmp);
     let most = limits.get(limits.len() * 3 / 4).copied().unwrap_or(0.0);
-    let reach = (1.2 * values).max(1.05 * most);
+    let reach = (1.2 * values).max(1.05 * most.max(whole));
     if reach > 0.0 { reach } else { 1.0 }
 }
 

@@ -52,6 +52,8 @@ pub struct Makings {
     pub source: String,
     /// All lots of which something is known.
     pub lots: Vec<String>,
+    /// For a lot that was split off from another, the lot that it all was before.
+    pub parts_of: BTreeMap<String, String>,
     /// When each was made, in months on the time axis of the scores, where it is known.
     pub made: BTreeMap<String, f64>,
     /// The parameters, in their order.
@@ -63,6 +65,15 @@ pub struct Makings {
 }
 
 impl Makings {
+    /// Takes a parameter out, for a reason.
+    pub fn leave_out(&mut self, id: &str, reason: &str) {
+        let before = self.parameters.len();
+        self.parameters.retain(|p| p.id != id);
+        if self.parameters.len() < before {
+            self.not_taken.push(NotTaken { id: id.to_owned(), reason: reason.to_owned() });
+        }
+    }
+
     /// The parameter of an id, which is added at the end if it is new.
     pub(super) fn parameter(&mut self, id: &str) -> &mut MadeParameter {
         let at = self.parameters.iter().position(|p| p.id == id).unwrap_or_else(|| {

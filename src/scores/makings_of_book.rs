@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use super::makings::{Made, MadeValue, Makings, NotTaken};
 use crate::book::book_file::Limits;
-use crate::book::lots::{How, Lot};
+use crate::book::ids;
+use crate::book::lots::{CameBy, How, Lot};
 use crate::book::making::making;
 use crate::book::parameters::Value;
 use crate::book::time::Day;
@@ -27,6 +28,9 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
         let of_steps = found.values.iter().any(|v| !v.parameter.starts_with("lot."));
         if of_steps {
             makings.lots.push(lot.id.clone());
+        }
+        if let Some(whole) = whole(lot, lots) {
+            makings.parts_of.insert(lot.id.clone(), whole);
         }
         makings.notes.extend(found.notes.iter().map(|n| format!("{}: {n}.", lot.id)));
         for v in found.values {
@@ -69,6 +73,23 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
     }
     without_twins(&mut makings);
     makings
+}
+
+/// The lot that a part of a split was, before any split.
+fn whole(lot: &Lot, lots: &[Lot]) -> Option<String> {
+    let mut found = None;
+    let mut next = lot;
+    // A line of descent is no longer than there are lots.
+    for _ in lots {
+        let file = &next.file.value;
+        let (Some(CameBy::Split), [parent]) = (file.came_by, file.parents.as_slice()) else {
+            break;
+        };
+        let Some(before) = lots.iter().find(|l| ids::same(&l.id, &parent.lot)) else { break };
+        found = Some(before.id.clone());
+        next = before;
+    }
+    found
 }
 
 fn derived(id: &str, ways: &[String], limits: &Limits) -> String {

@@ -336,9 +336,11 @@ pub struct Ols {
 /// Ordinary least squares of `y` on a mean and `columns`, with t intervals at `level`:
 /// `estimate ± t(1 - (1 - level) / 2, n - p - 1) se`.
 ///
+/// `level` lies between 0 and 1. Where `y` never varies, R² and F are NaN.
+///
 /// # Errors
-/// As for [`pearson`]; [`LinksError::Dependent`] where a column depends on the others or nothing
-/// is left to measure chance by.
+/// [`LinksError`] where lengths differ or a value is not finite; [`LinksError::Dependent`] where a
+/// column never varies or depends on the others, or nothing is left to measure chance by.
 ///
 /// # Source
 /// Legendre (1805), Gauss (1809); intervals: Fisher RA (1922), Journal of the Royal Statistical

@@ -48,7 +48,7 @@ pub struct Permuted {
     pub n_arrangements: u64,
     /// Whether these are all there are.
     pub all: bool,
-    /// The smallest p that any scores could give here.
+    /// The smallest p that these residuals could give, however they were arranged.
     pub smallest_p: f64,
 }
 
@@ -59,8 +59,8 @@ pub struct Permuted {
 /// A column of ones belongs to `others` if the model has a mean. All arrangements are counted if
 /// there are at most `n_draws` of them, and the test is then exact but for the estimation of
 /// `others`; else `n_draws` random ones and the observed one, `p = (1 + further out) / (1 + n)`.
-/// The smallest possible p is `1 / (1 + n_draws)`, or, of all arrangements, the share of those
-/// that give the largest correlation: exchanges of equals change nothing.
+/// The smallest possible p is the share of arrangements, or of those drawn, that give the largest
+/// correlation: exchanges of equals change nothing. It is never less than `1 / (1 + n_draws)`.
 ///
 /// # Errors
 /// See [`PermuteError`].
@@ -118,25 +118,14 @@ pub fn freedman_lane(
     };
     let mut order: Vec<usize> = (0..n).collect();
     let observed = correlation(&order);
-    let reached = |r: f64, bound: f64| r.abs() >= bound.abs() - 1e-9;
     if n_all <= n_draws as u64 {
         let mut all = vec![observed];
         while next_within(&places, &mut order) {
             all.push(correlation(&order));
         }
-        let largest = all.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
-        let share = |bound: f64| {
-            all.iter().filter(|r| reached(**r, bound)).count() as f64 / all.len() as f64
-        };
-        return Ok(Permuted {
-            correlation: observed,
-            p_value: share(observed),
-            n_arrangements: all.len() as u64,
-            all: true,
-            smallest_p: share(largest),
-        });
+        return Ok(counted(&all, true));
     }
-    let mut far = 1_u64;
+    let mut drawn = vec![observed];
     for _ in 0..n_draws {
         for block in &places {
             // Fisher and Yates within the block, from the last place down.
@@ -144,16 +133,25 @@ pub fn freedman_lane(
                 order.swap(block[last], block[stream.below(last + 1)]);
             }
         }
-        far += u64::from(reached(correlation(&order), observed));
+        drawn.push(correlation(&order));
     }
-    let drawn = n_draws as u64 + 1;
-    Ok(Permuted {
-        correlation: observed,
-        p_value: far as f64 / drawn as f64,
-        n_arrangements: drawn,
-        all: false,
-        smallest_p: 1.0 / drawn as f64,
-    })
+    Ok(counted(&drawn, false))
+}
+
+/// The test from the correlations of its arrangements, the observed one first.
+fn counted(arranged: &[f64], all: bool) -> Permuted {
+    let reached = |bound: f64| {
+        let far = arranged.iter().filter(|r| r.abs() >= bound - 1e-9).count();
+        far as f64 / arranged.len() as f64
+    };
+    let largest = arranged.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
+    Permuted {
+        correlation: arranged[0],
+        p_value: reached(arranged[0].abs()),
+        n_arrangements: arranged.len() as u64,
+        all,
+        smallest_p: reached(largest),
+    }
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -228,6 +226,24 @@ mod tests {
             assert!(order.iter().enumerate().all(|(at, from)| blocks[at] == blocks[*from]));
         }
         assert_eq!(seen.len(), 12);
+    }
+
+    #[test]
+    fn one_odd_lot_in_each_of_two_blocks_can_never_be_surer_than_its_places() {
+        // By hand: 8 places in each block for the odd one, 64 outcomes; the largest and, where the
+        // scores are mirrored, no other: at best 1 in 64, whatever number is drawn of 8!².
+        let blocks: Vec<u32> = (0..16).map(|i| i / 8).collect();
+        let tested: Vec<f64> = (0..16).map(|i| f64::from(u8::from(i % 8 == 0))).collect();
+        let y: Vec<f64> = (0..16).map(|i| if i % 8 == 0 { 9.0 } else { 0.3 * i as f64 }).collect();
+        let nuisance: Vec<Vec<f64>> =
+            (0..2).map(|b| (0..16).map(|i| f64::from(u8::from(i / 8 == b))).collect()).collect();
+        let found =
+            freedman_lane(&y, &tested, &nuisance, &blocks, 4000, &mut stream(3, 0)).unwrap();
+        assert!(!found.all);
+        // Four standard errors of a share of 1/64 in 4000 draws.
+        let se = (1.0_f64 / 64.0 / 4000.0).sqrt();
+        assert!((found.smallest_p - 1.0 / 64.0).abs() < 4.0 * se, "{found:?}");
+        assert!(found.p_value >= found.smallest_p);
     }
 
     #[test]

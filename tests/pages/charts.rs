@@ -294,8 +294,8 @@ fn then_and_now_stand_in_one_row_with_the_change_beside() {
     let svg = then_now(&then_now_chart(Lang::En, 3, &term)).expect("draws");
     assert_reads_well(&svg);
     let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
-    assert!(said.iter().any(|t| t == "less −1.4 (−2 to −0.8)"), "{said:?}");
-    assert!(said.iter().any(|t| t == "−0.7 (−1.3 to −0.1)"), "no word where nothing is shown");
+    assert!(said.iter().any(|t| t == "less −1.40 (−2.00 to −0.80)"), "{said:?}");
+    assert!(said.iter().any(|t| t == "−0.70 (−1.30 to −0.10)"), "no word where nothing is shown");
     let svg = then_now(&then_now_chart(Lang::Zh, 18, &zh)).expect("draws");
     keep("then-now-zh.svg", svg.as_bytes());
     assert_reads_well(&svg);

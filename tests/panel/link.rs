@@ -356,8 +356,8 @@ fn each_lot_counts_at_its_first_tasting_arms_with_their_parent() {
     assert_eq!(found["terms"][0]["n_scores"], 12 * 4 + 8);
     let effect = named(&found["terms"][0]["effects"], "line", "hours");
     assert_eq!(effect["permutation"]["exchanged"], "residuals of 11 lots within 2 sessions");
-    // Eleven lots less a mean and two parameters.
-    assert_eq!(number(&effect["test"]["df_stratum"]), 8.0);
+    // Eleven lots less two sessions and two parameters.
+    assert_eq!(number(&effect["test"]["df_stratum"]), 7.0);
 }
 
 #[test]
@@ -374,4 +374,58 @@ fn without_a_reference_sessions_are_drawn_by_lot_and_that_is_said() {
     assert!(random.contains("session") && !fixed.contains("session"), "{formula}");
     let said = text(dir.path(), &TWO);
     assert!(said.contains("no reference was served in all of them"), "{said}");
+}
+
+/// The olive oils' own file holds scores and chemistry: scores must not explain themselves.
+#[test]
+fn a_column_of_scores_is_no_parameter() {
+    let oils = data("g10_oliveoil.csv");
+    let oils = oils.to_str().expect("a plain path");
+    let ask =
+        ["link", "--table", oils, "--lot", "oil", "--value", "yellow,green", "--parameters", oils];
+    let found = json(&book(), &ask);
+    for term in ["yellow", "green"] {
+        let gone = named(&found["left_out"], "name", term);
+        assert_eq!(gone["reason"], "it is a column of scores");
+        let lines = found["lines"].as_array().expect("a list");
+        assert!(lines.iter().all(|l| l["line"] != term), "{term}");
+    }
+}
+
+/// A row that was pasted twice repeats itself exactly: that must not pass for all there is of
+/// chance, nor for none.
+#[test]
+fn a_row_that_stands_twice_leaves_the_answer_standing() {
+    let dir = folder();
+    two_sessions(dir.path());
+    let ask = [&TWO[..], &["--reference", "REF"]].concat();
+    let before = json(dir.path(), &ask);
+    let scores = std::fs::read_to_string(dir.path().join("scores.csv")).expect("written");
+    let row = scores.lines().find(|l| l.starts_with("A1,")).expect("a row of A1");
+    std::fs::write(dir.path().join("scores.csv"), format!("{scores}{row}\n")).expect("written");
+    let after = json(dir.path(), &ask);
+    let hours = |f: &Value| {
+        number(&named(&f["terms"][0]["effects"], "line", "hours")["over_range"]["value"])
+    };
+    assert!((hours(&before) - hours(&after)).abs() < 0.3, "{} {}", hours(&before), hours(&after));
+}
+
+/// A part of a split is the same tea: counted beside the whole it would be one lot twice.
+#[test]
+fn parts_of_one_tea_count_once() {
+    use blindsteep::demo::simulated;
+    use blindsteep::findings::Settings;
+    use blindsteep::findings::link::{Wish, link};
+    let scores = simulated::scores(5);
+    let mut makings = simulated::makings(5);
+    makings.parts_of.insert("T24-02".to_owned(), "T24-01".to_owned());
+    makings.parts_of.insert("T25-10".to_owned(), "T24-01".to_owned());
+    let settings = Settings { n_permutations: 50, ..Settings::default() };
+    let found = link(&scores, &makings, &Wish::default(), &settings);
+    let linked: Vec<&str> = found.lots.iter().map(|l| l.lot.as_str()).collect();
+    assert!(linked.contains(&"T24-01") && linked.len() == 14, "{linked:?}");
+    for part in ["T24-02", "T25-10"] {
+        let gone = found.left_out.iter().find(|l| l.name == part).expect("said");
+        assert!(gone.reason.contains("one tea"), "{}", gone.reason);
+    }
 }

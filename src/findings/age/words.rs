@@ -150,8 +150,8 @@ fn drifts(s: &SampleAge) -> Vec<String> {
         .take(MOST_DRIFTS)
         .map(|(t, raw, drift)| {
             format!(
-                "As scored {} moved by {}: the panel drifted by {} ({}) over that time, as the \
-                 reference shows.",
+                "As scored {} moved by {}; the reference moved by {} ({}) meanwhile, which is \
+                 taken off.",
                 t.term,
                 signed(raw.value),
                 signed(drift.value),
@@ -201,24 +201,31 @@ pub fn of_all(f: &Age) -> Vec<String> {
         } else {
             ("points a year", slopes)
         };
-        let sure: Vec<String> = changes
-            .iter()
-            .filter(|c| shown(c.1))
-            .map(|(term, c)| format!("{term} ({})", full(c)))
-            .collect();
+        let named = |pick: &dyn Fn(&Change) -> bool, all: bool| -> Vec<String> {
+            changes
+                .iter()
+                .filter(|c| pick(c.1))
+                .map(|(term, c)| format!("{term} ({})", if all { full(c) } else { interval(c) }))
+                .collect()
+        };
+        let alone = |c: &Change| !shown(c) && c.p_value < ALPHA;
+        let sure = named(&shown, true);
         if !sure.is_empty() {
             all.push(format!(
                 "Drift of the panel, {over}, made visible by the reference {name}: {}.",
                 listed(&sure)
             ));
         }
-        let unsure: Vec<String> = changes
-            .iter()
-            .filter(|c| !shown(c.1))
-            .map(|(term, c)| format!("{term} ({})", interval(c)))
-            .collect();
+        let unsure = named(&alone, false);
         if !unsure.is_empty() {
-            all.push(format!("No drift of the panel shown, {over}: {}.", listed(&unsure)));
+            all.push(format!(
+                "Drift not shown among all these terms, though it would be alone, {over}: {}.",
+                listed(&unsure)
+            ));
+        }
+        let none = named(&|c| !shown(c) && !alone(c), false);
+        if !none.is_empty() {
+            all.push(format!("No drift of the panel shown, {over}: {}.", listed(&none)));
         }
     }
     if f.n_changes_asked > 0 {

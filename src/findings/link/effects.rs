@@ -279,6 +279,9 @@ fn lot_means(t: &TermScores, lots: &TermLots, design: &Design<'_>) -> Answer<Vec
     })
 }
 
+/// With fewer degrees of freedom an interval says nothing but that.
+const LEAST: f64 = 1.0;
+
 /// The most degrees of freedom that a line can have, with the words for it.
 fn stratum(line: &Line, lots: &TermLots, lines: &[Line], of: &[usize]) -> (f64, String) {
     let n_sessions = lots.n_sessions();
@@ -291,12 +294,15 @@ fn stratum(line: &Line, lots: &TermLots, lines: &[Line], of: &[usize]) -> (f64, 
         );
         return (n_sessions as f64 - 1.0 - same as f64, words);
     }
+    // Of several sessions each takes a level of its own, and with it what varies between them.
+    let within = of.iter().filter(|i| n_sessions < 2 || !lines[**i].between_sessions()).count();
     let words = format!(
-        "{} are too few for {}",
+        "{} in {} are too few for {}",
         count(lots.places.len(), "lot", "lots"),
-        count(of.len(), "parameter", "parameters")
+        count(n_sessions, "session", "sessions"),
+        count(within, "parameter", "parameters")
     );
-    (lots.places.len() as f64 - 1.0 - of.len() as f64, words)
+    (lots.places.len() as f64 - n_sessions.max(1) as f64 - within as f64, words)
 }
 
 fn numbers(
@@ -320,7 +326,7 @@ fn numbers(
     }
     let (value, se) = (found.estimate, found.se);
     let df = found.df.min(df_stratum);
-    if !(value.is_finite() && se > 0.0 && df > 0.0) {
+    if !(value.is_finite() && se > 0.0 && df >= LEAST) {
         return Answer::unknown("too little varies to measure chance by");
     }
     let reach = t_quantile_upper(0.5 * (1.0 - settings.level), df);

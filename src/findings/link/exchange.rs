@@ -22,7 +22,7 @@ pub struct Permutation {
     pub n_arrangements: u64,
     /// Whether these are all there are.
     pub all: bool,
-    /// The smallest p that any scores could give.
+    /// The smallest p that these lots' means could give, however they were exchanged.
     pub smallest_p: f64,
 }
 

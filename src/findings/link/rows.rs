@@ -43,6 +43,19 @@ pub struct Picked {
     pub notes: Vec<String>,
 }
 
+/// Of lots that were one tea before a split the one that was tasted first, and the others.
+fn one_a_tea(
+    mut lots: Vec<String>,
+    makings: &Makings,
+    tasted: &dyn Fn(&String) -> Option<usize>,
+) -> (Vec<String>, Vec<String>) {
+    let whole = |lot: &String| makings.parts_of.get(lot).unwrap_or(lot).clone();
+    // Of those tasted first at once the whole goes before its parts.
+    lots.sort_by_key(|lot| (tasted(lot), makings.parts_of.contains_key(lot), lot.clone()));
+    let mut teas: BTreeSet<String> = BTreeSet::new();
+    lots.into_iter().partition(|lot| teas.insert(whole(lot)))
+}
+
 /// What is known of a lot in a session before anything is left out.
 #[derive(Default)]
 struct Served {
@@ -97,6 +110,11 @@ pub fn pick(
     let untasted = untasted.filter(|l| !references.contains(*l)).cloned().collect();
     drop(untasted, "it was not tasted in these scores".to_owned());
     let first = |lot: &String| served[lot].iter().next();
+    let (known, parts) = one_a_tea(known, makings, &|lot| first(lot).map(|(at, _)| *at));
+    drop(
+        parts,
+        "it is of one tea with a lot that is linked, split off from it or with it".to_owned(),
+    );
     // The recipe under which most lots were tasted first.
     let mut recipes: BTreeMap<&String, usize> = BTreeMap::new();
     for (_, s) in known.iter().filter_map(first) {

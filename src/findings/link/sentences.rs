@@ -33,7 +33,9 @@ pub fn of(f: &Link) -> Vec<String> {
     for (term, effect, line, q, p) in found.iter().take(n_shown) {
         if let (Some(over), Some(test)) = (effect.over_range.known(), effect.test.known()) {
             let by_exchange = effect.permutation.known().map_or_else(String::new, |x| {
-                format!("; by exchange {}, at best {}", say_p(x.p_value), say_small(x.smallest_p))
+                let alone = if x.p_value < ALPHA { "" } else { ", so not shown by exchange alone" };
+                let best = say_small(x.smallest_p);
+                format!("; by exchange {}, at best {best}{alone}", say_p(x.p_value))
             });
             all.push(format!(
                 "{}: {} {}{} ({} to {}) {} ({}, {}; {} df{}){}.",
@@ -77,7 +79,7 @@ fn unadjusted(f: &Link) -> &'static str {
 
 /// A small p such as the smallest possible.
 fn say_small(p: f64) -> String {
-    if p < 0.0005 { "0.0005".to_owned() } else { format!("{p:.2}").replace("0.00", "0.001") }
+    plain(p)
 }
 
 /// The range over which a line was made, in words.
@@ -192,7 +194,8 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
         .collect();
     if !estimated.is_empty() {
         all.push(format!(
-            "Estimated, not measured, which pulls effects towards 0: {}.",
+            "Estimated, not measured, which mostly weakens their own effects and can shift those of \
+             others: {}.",
             listed(&estimated)
         ));
     }

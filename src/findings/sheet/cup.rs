@@ -2,6 +2,8 @@
 
 use std::cmp::Reverse;
 
+use blindsteep_stats::dist::t_two_sided;
+use blindsteep_stats::multiple::benjamini_hochberg;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -87,14 +89,16 @@ pub struct Compared {
     pub term: String,
     /// What it is called, by language.
     pub labels: Labels,
-    /// Its level less the mean of all.
-    pub from_mean: f64,
+    /// Its level less the mean of the other samples of that tasting, the reference left out.
+    pub from_others: f64,
     /// Lower limit.
     pub lower: f64,
     /// Upper limit.
     pub upper: f64,
     /// Whether it is above.
     pub above: bool,
+    /// Its p among all that were compared (Benjamini and Hochberg).
+    pub q_value: f64,
 }
 
 /// A term that is not printed.
@@ -124,7 +128,7 @@ pub(super) fn cup(
     let sample = last.served_as.to_string();
     let mut rows = Vec::new();
     let mut not_printed = Vec::new();
-    let mut standing_out = Vec::new();
+    let mut beside = Vec::new();
     let mut n_tested = 0;
     let mut n_told_apart = 0;
     for term in &last.session.terms {
@@ -144,7 +148,7 @@ pub(super) fn cup(
                 .map_or_else(|| Answer::unknown("it has no level in this term"), Answer::Known),
             Answer::Unknown(u) => Answer::Unknown(u),
         };
-        standing_out.extend(level.known().and_then(|l| compared(term, l, t)));
+        beside.extend(level.known().and_then(|l| compared(term, l, t)));
         match level.and_then(|l| row(term, l, t, (low, high), tasted)) {
             Answer::Known(row) => {
                 // One person's own mean has no interval to be judged by: it is called an opinion.
@@ -166,7 +170,7 @@ pub(super) fn cup(
     } else if n_tested == 0 {
         Answer::unknown("there was nothing beside it to be compared with")
     } else {
-        Answer::Known(standing_out)
+        Answer::Known(standing_out(beside))
     };
     Ok(Cup {
         compared,
@@ -269,18 +273,32 @@ fn row(
     })
 }
 
-/// Comparing words need a panel that told the samples apart, and a difference whose interval excludes 0.
+/// A term in which the panel told the samples apart, compared with the other samples; its q is
+/// filled in when all are known.
 fn compared(term: &Term, level: &Level, found: &ComparedTerm) -> Option<Compared> {
     if found.lots.discriminates != Answer::Known(true) {
         return None;
     }
-    let d = level.from_mean.known().filter(|d| d.lower > 0.0 || d.upper < 0.0)?;
+    let d = level.from_others.known()?;
     Some(Compared {
         term: term.id.clone(),
         labels: labelled(&term.labels, &term.id),
-        from_mean: d.value,
+        from_others: d.value,
         lower: d.lower,
         upper: d.upper,
         above: d.value > 0.0,
+        q_value: t_two_sided(d.value / d.se, d.df),
     })
+}
+
+/// Comparing words need a difference that stands out among all that were compared.
+fn standing_out(mut all: Vec<Compared>) -> Vec<Compared> {
+    let p: Vec<f64> = all.iter().map(|c| c.q_value).collect();
+    // Every p is a number from 0 to 1, or there would be no interval.
+    let q = benjamini_hochberg(&p).unwrap_or_default();
+    for (c, q) in all.iter_mut().zip(q) {
+        c.q_value = q;
+    }
+    all.retain(|c| c.q_value < ALPHA);
+    all
 }

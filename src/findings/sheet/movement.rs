@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::subject::{Subject, Tasting};
 use super::{Record, labelled};
 use crate::book::labels::Labels;
-use crate::findings::age::{LotTimes, course_of};
+use crate::findings::age::{LotTimes, age_without_excluded};
 use crate::findings::{ALPHA, Answer, Settings};
 use crate::scores;
 
@@ -25,7 +25,7 @@ pub struct Movement {
     pub moved: Vec<Moved>,
 }
 
-/// A term that moved: q below .05 among all terms of the sample.
+/// A term that moved: q below .05 among all terms of all stored samples, as `age` says it.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Moved {
     /// The term.
@@ -62,7 +62,7 @@ pub(super) fn movement(
     };
     let times = LotTimes::of_lots(record.lots, start);
     let sample = of.to_string();
-    let found = course_of(&table, &times, &sample, settings);
+    let found = age_without_excluded(&table, &times, settings);
     if found.individual_opinions {
         return Answer::unknown("so few tasters give individual opinions, so no movement is told");
     }

@@ -15,6 +15,7 @@ use super::{Lang, SheetError, world};
 use crate::findings::sheet::Sheet;
 
 pub use page::{Issue, Page, VERSION, page};
+pub use words::SEASONS;
 
 const TEMPLATE: &str = include_str!("../typ/lot.typ");
 

@@ -16,8 +16,8 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
     ));
     let mut compared = false;
     for (above, label) in [
-        (true, w.pick("More than the lots tasted beside it", "高于同场其他茶样")),
-        (false, w.pick("Less than the lots tasted beside it", "低于同场其他茶样")),
+        (true, w.pick("More than the other lots", "高于同场其他茶样")),
+        (false, w.pick("Less than the other lots", "低于同场其他茶样")),
     ] {
         let words: Vec<String> = f
             .cup
@@ -27,7 +27,7 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
             .flatten()
             .filter(|c| c.above == above)
             .map(|c| {
-                let (d, lower, upper) = (signed(c.from_mean), signed(c.lower), signed(c.upper));
+                let (d, lower, upper) = (signed(c.from_others), signed(c.lower), signed(c.upper));
                 let label = w.label(&c.labels);
                 w.say(
                     format!("{label} {d} ({lower} to {upper})"),
@@ -71,8 +71,8 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
     if compared {
         notes.push(
             w.pick(
-                "More, less: points from the mean of all samples of that tasting, with the interval.",
-                "高于、低于：与该场全部茶样均值之差（分）及其区间。",
+                "More, less: points from the mean of the other samples of that tasting, the reference left out, with the interval.",
+                "高于、低于：与该场其他茶样（不含参比样）均值之差（分）及其区间。",
             )
             .to_owned(),
         );

@@ -21,9 +21,12 @@ fn class(class: &str, w: Words) -> String {
         .map_or_else(|| class.to_owned(), |k| w.pick(k.1, k.2).to_owned())
 }
 
+/// The seasons in Chinese.
+pub const SEASONS: [(&str, &str); 4] =
+    [("spring", "春季"), ("summer", "夏季"), ("autumn", "秋季"), ("winter", "冬季")];
+
 fn season(season: &str, w: Words) -> String {
-    let known = [("spring", "春季"), ("summer", "夏季"), ("autumn", "秋季"), ("winter", "冬季")];
-    let zh = known.iter().find(|k| k.0.eq_ignore_ascii_case(season)).map(|k| k.1.to_owned());
+    let zh = SEASONS.iter().find(|k| k.0.eq_ignore_ascii_case(season)).map(|k| k.1.to_owned());
     w.say(season.to_owned(), zh.unwrap_or_else(|| season.to_owned()))
 }
 
@@ -116,7 +119,11 @@ pub(super) fn identity(f: &Sheet, w: Words) -> Block {
     add(w.pick("Picked", "采摘"), (!i.picked.is_empty()).then(|| w.days(&i.picked)));
     add(w.pick("Made", "制成"), Some(i.made.to_string()));
     add(
-        w.pick("Quantity made", "制成量"),
+        if i.arm.is_some() {
+            w.pick("Quantity made, all arms", "制成量（各分存合计）")
+        } else {
+            w.pick("Quantity made", "制成量")
+        },
         i.kg.map(|kg| w.say(format!("{} kg", number(kg, 2)), format!("{} 千克", number(kg, 2)))),
     );
     Block { heading: w.pick("The lot", "批次信息").to_owned(), rows, notes: Vec::new() }
