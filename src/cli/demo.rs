@@ -33,10 +33,10 @@ pub struct DemoArgs {
 }
 
 /// The lots whose courses are drawn: one in two stores, and the one that was packed damp.
-const DRAWN: [&str; 2] = ["T24-02", "T25-11"];
+const DRAWN: [&str; 2] = ["T24-05", "T25-11"];
 
-/// The samples of which a buyer asks: one freshly made, one that was stored for two years.
-const OFFERED: [&str; 2] = ["T25-16", "T24-02@dry"];
+/// The samples of which a buyer asks: one freshly made, one that was stored for a year and a half.
+const OFFERED: [&str; 2] = ["T25-16", "T24-05@dry"];
 
 /// What the demo shows: the first session, all ten, the making, the store.
 struct Found {

@@ -100,7 +100,7 @@ pub fn tell(
         out,
         "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
          Open next:  {dir}/reports/sheet-{stored}.en.pdf, then beside it\n            \
-         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-02.svg and levels.svg,\n            \
+         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-05.svg and levels.svg,\n            \
          and ballot-ann.en.pdf\n\
          Then ask:   blindsteep --book {dir}/tavrinel age --of T25-11"
     )?;

@@ -144,9 +144,11 @@ pub(super) fn store(f: &Sheet, w: Words) -> Block {
                 },
             ));
             let others = m.n_terms - m.moved.len();
+            let (one, many) =
+                if moved.is_empty() { ("term", "terms") } else { ("other term", "other terms") };
             notes.push(w.say(
-                format!("Change in points with its interval, the panel's drift taken off by a reference that is held to stay the same. In {} no change was shown.", w.count(others, "other term", "other terms", "")),
-                format!("变化以分计并附区间，已用视为不变的参比样扣除小组漂移。另 {others} 项未显示变化。"),
+                format!("Change in points with its interval, the panel's drift taken off by a reference that is held to stay the same. In {} no change was shown.", w.count(others, one, many, "")),
+                format!("变化以分计并附区间，已用视为不变的参比样扣除小组漂移。{}{others} 项未显示变化。", if moved.is_empty() { "共" } else { "另 " }),
             ));
         }
         Answer::Unknown(_) if f.tasted.n_sessions < 2 => notes.push(

@@ -180,7 +180,7 @@ fn made_label(made: &Made, w: Words) -> String {
 pub(super) fn making(f: &Sheet, w: Words) -> Block {
     let mut rows: Vec<(String, String)> =
         f.making.iter().map(|m| (made_label(m, w), value(m, w))).collect();
-    let moisture_label = w.pick("moisture, wet basis", "含水率（湿基）").to_owned();
+    let moisture_label = w.pick("Moisture, wet basis", "含水率（湿基）").to_owned();
     match &f.moisture {
         Answer::Known(m) => {
             let percent = number(m.percent, 2);
