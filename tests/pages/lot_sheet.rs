@@ -408,7 +408,7 @@ fn the_words_scale_with_the_evidence() {
         ", 3 steeps each",
         "this part was not tasted since",
         "How it moved since its first tasting cannot be told from these tastings.",
-        "moisture, wet basis: not measured",
+        "Moisture, wet basis: not measured",
     ] {
         assert!(text.contains(wanted), "{wanted}:\n{text}");
     }
