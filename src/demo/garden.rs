@@ -83,6 +83,14 @@ impl Garden {
         libm::sqrt(-2.0 * libm::log(open_unit(a))) * libm::cos(std::f64::consts::TAU * open_unit(b))
     }
 
+    /// A standard normal draw that all lots of one making share on a term; none for the reference.
+    /// The garden itself has no such thing: it is for asking what would be if it had.
+    #[must_use]
+    pub fn shared(&self, served: Served, term: usize) -> f64 {
+        let lot = LOTS.iter().find(|l| l.number == served.0);
+        lot.map_or(0.0, |l| self.normal(&format!("shared/{}/{}", l.month, TERMS[term].id)))
+    }
+
     /// A whole draw from 0 to `n` − 1.
     #[must_use]
     pub fn pick(&self, name: &str, n: usize) -> usize {

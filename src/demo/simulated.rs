@@ -32,6 +32,13 @@ pub fn session_name(month: u32) -> String {
 /// All ten sessions of the garden under a seed, on the twelve line terms.
 #[must_use]
 pub fn scores(seed: u64) -> Scores {
+    scores_with(seed, 0.0)
+}
+
+/// The same, where lots that were made together share something that no parameter says, with a
+/// standard deviation of `shared` points on each term.
+#[must_use]
+pub fn scores_with(seed: u64, shared: f64) -> Scores {
     let garden = Garden::new(seed);
     let mut builder = Builder::default();
     let start = session_day(&SESSIONS[0], 0);
@@ -48,7 +55,12 @@ pub fn scores(seed: u64) -> Scores {
                 .enumerate()
                 .map(|(cup, served)| {
                     let (age, split) = ages(*served, day);
-                    garden.pot(&format!("{index}/{flight}/{cup}"), *served, age, split)
+                    let mut pot =
+                        garden.pot(&format!("{index}/{flight}/{cup}"), *served, age, split);
+                    for (t, level) in pot.line.iter_mut().enumerate() {
+                        *level += shared * garden.shared(*served, t);
+                    }
+                    pot
                 })
                 .collect();
             for taster in &there {

@@ -101,6 +101,8 @@ pub struct Line {
     pub has_effect: bool,
     /// Between what it varies: lots or sessions.
     pub varies_between: String,
+    /// The share of its variance that lies between sessions, adjusted for their number.
+    pub share_between_sessions: f64,
 }
 
 /// A column of a line.
@@ -345,26 +347,27 @@ fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
         inflation: Answer::unknown("it is the only line"),
         not_told_from: Vec::new(),
         has_effect: true,
-        varies_between: (if between { SESSIONS } else { LOTS }).to_owned(),
+        varies_between: (if between >= NEAR { SESSIONS } else { LOTS }).to_owned(),
+        share_between_sessions: between,
     }
 }
 
-/// Whether sessions explain so much of a column (adjusted for their number) that lots of one
-/// session tell next to nothing of it.
-fn between_sessions(values: &[f64], sessions: &[u32]) -> bool {
+/// The share of a column's variance that lies between sessions, adjusted for their number: from
+/// [`NEAR`] on lots of one session tell next to nothing of it.
+fn between_sessions(values: &[f64], sessions: &[u32]) -> f64 {
     let (n, k) = (values.len(), sessions.iter().max().map_or(0, |m| *m as usize + 1));
     if k < 2 {
-        return false;
+        return 0.0;
     }
     if k >= n {
-        return true;
+        return 1.0;
     }
     let indicators: Vec<Vec<f64>> = (0..k as u32)
         .map(|s| sessions.iter().map(|x| f64::from(u8::from(*x == s))).collect())
         .collect();
     let indicators: Vec<&[f64]> = indicators.iter().map(Vec::as_slice).collect();
     let r2 = links::explained_by(values, &indicators, 1.0).map_or(0.0, |found| found.1);
-    1.0 - (1.0 - r2) * (n - 1) as f64 / (n - k) as f64 >= NEAR
+    (1.0 - (1.0 - r2) * (n - 1) as f64 / (n - k) as f64).max(0.0)
 }
 
 /// Takes from lines that the others explain their effects, and says whether what is left can be

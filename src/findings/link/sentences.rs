@@ -6,6 +6,9 @@ use super::{Adjusted, Link, LinkedTerm};
 use crate::findings::{ALPHA, Answer, count, listed, say, say_p};
 use crate::scores::Makings;
 
+/// From this share of its variance between sessions on a line is said to vary partly between them.
+const PARTLY: f64 = 0.3;
+
 /// The answer, the strongest lines first.
 pub fn of(f: &Link) -> Vec<String> {
     let mut all = Vec::new();
@@ -170,6 +173,20 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
              those weeks apart (weather, flush, water) cannot be told from it, and only {n_sessions} \
              sessions speak about it.",
             sessions.join(", ")
+        ));
+    }
+    let partly: Vec<String> = f
+        .lines
+        .iter()
+        .filter(|l| !l.between_sessions() && l.share_between_sessions >= PARTLY)
+        .map(|l| format!("{} ({:.0} %)", l.line, 100.0 * l.share_between_sessions))
+        .collect();
+    if !partly.is_empty() {
+        all.push(format!(
+            "Varied partly between sessions: {}. What else set those weeks apart is partly in its \
+             effect, and its interval can then be too narrow; its p by exchange stays within the \
+             sessions.",
+            listed(&partly)
         ));
     }
     // What rests on an assumption says so in the words of how it is worked out.
