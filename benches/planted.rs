@@ -78,8 +78,8 @@ seeds stray from .95 by themselves (samples of one seed hang together and count 
   none: wider than need be again. Where the planted effect is curved (bright and floral by the dose)
   what a straight line leaves over counts as spread of lots.
 * The last table plants something that the garden has not: lots made together share .4 points that no
-  parameter says. Lines that vary partly between sessions (dry.method, dry.moisture) then hold less
-  than they promise, since that variance is often put to 0; `link` says so beside such lines.
+  parameter says. Lines that vary partly between sessions (dry.method, dry.moisture) could then hold
+  less than they promise.
 * *exchanged*: how often the test that exchanges lots within sessions (500 draws) finds p < .05:
   where the truth is 0 this is its rate of false alarms.";
 

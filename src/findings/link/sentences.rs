@@ -184,8 +184,7 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     if !partly.is_empty() {
         all.push(format!(
             "Varied partly between sessions: {}. What else set those weeks apart is partly in its \
-             effect, and its interval can then be too narrow; its p by exchange stays within the \
-             sessions.",
+             effect; its p by exchange stays within the sessions.",
             listed(&partly)
         ));
     }
