@@ -29,7 +29,7 @@ pub const RECIPES: &str = "recipes.toml";
 pub const TASTERS: &str = "tasters.toml";
 
 impl Book {
-    fn read<T: DeserializeOwned + schemars::JsonSchema>(
+    fn read<T: DeserializeOwned + schemars::JsonSchema + 'static>(
         &self,
         file: &str,
         check: impl FnOnce(&Described<T>, &mut Problems),

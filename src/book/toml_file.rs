@@ -1,7 +1,10 @@
 //! Descriptions: TOML files, checked by their JSON Schema with every mistake at its place.
 
+use std::any::TypeId;
+use std::collections::HashMap;
 use std::ops::Range;
 use std::path::Path;
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use jsonschema::error::{TypeKind, ValidationErrorKind};
 use schemars::{JsonSchema, Schema, generate::SchemaSettings};
@@ -60,6 +63,32 @@ pub fn schema_of<T: JsonSchema>() -> Schema {
         .into_root_schema_for::<T>()
 }
 
+/// A schema with what checks it.
+struct Rules {
+    schema: Schema,
+    validator: jsonschema::Validator,
+}
+
+/// The rules of a type. They are made once: a book has many files of one kind.
+fn rules_of<T: JsonSchema + 'static>() -> Arc<Rules> {
+    static KNOWN: LazyLock<Mutex<HashMap<TypeId, Arc<Rules>>>> = LazyLock::new(Mutex::default);
+    let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    let of_type = TypeId::of::<T>();
+    if let Some(rules) = known().get(&of_type) {
+        return Arc::clone(rules);
+    }
+    let schema = schema_of::<T>();
+    let validator = jsonschema::options()
+        .should_validate_formats(true)
+        .with_format("date", |text: &str| text.parse::<Day>().is_ok())
+        .with_format("date-time", |text: &str| text.parse::<Moment>().is_ok())
+        .build(schema.as_value())
+        .expect("schemas are made from our own types");
+    let rules = Arc::new(Rules { schema, validator });
+    known().insert(of_type, Arc::clone(&rules));
+    rules
+}
+
 /// The newest format of the record that this program reads and writes.
 pub const FORMAT: u64 = 1;
 
@@ -68,7 +97,7 @@ pub const FORMAT: u64 = 1;
 ///
 /// # Errors
 /// Only if the disk refuses; mistakes in the file go into `problems`.
-pub fn read<T: DeserializeOwned + JsonSchema>(
+pub fn read<T: DeserializeOwned + JsonSchema + 'static>(
     root: &Path,
     file: &str,
     problems: &mut Problems,
@@ -80,7 +109,7 @@ pub fn read<T: DeserializeOwned + JsonSchema>(
 }
 
 /// As [`read`], from a text in memory.
-pub fn parse<T: DeserializeOwned + JsonSchema>(
+pub fn parse<T: DeserializeOwned + JsonSchema + 'static>(
     file: &str,
     text: String,
     digest: String,
@@ -119,9 +148,8 @@ pub fn parse<T: DeserializeOwned + JsonSchema>(
         ));
         return None;
     }
-    let schema = schema_of::<T>();
     let before = problems.len();
-    validate(&schema, &value, &doc, &text, file, problems);
+    validate(&rules_of::<T>(), &value, &doc, &text, file, problems);
     if problems.len() > before {
         return None;
     }
@@ -171,25 +199,19 @@ fn to_json(value: toml::Value) -> Value {
 }
 
 fn validate(
-    schema: &Schema,
+    rules: &Rules,
     value: &Value,
     doc: &Document<&str>,
     text: &str,
     file: &str,
     problems: &mut Problems,
 ) {
-    let validator = jsonschema::options()
-        .should_validate_formats(true)
-        .with_format("date", |text: &str| text.parse::<Day>().is_ok())
-        .with_format("date-time", |text: &str| text.parse::<Moment>().is_ok())
-        .build(schema.as_value())
-        .expect("schemas are made from our own types");
-    for error in validator.iter_errors(value) {
+    for error in rules.validator.iter_errors(value) {
         let pointer = error.instance_path().to_string();
         let keys: Vec<String> =
             pointer.split('/').skip(1).map(|k| k.replace("~1", "/").replace("~0", "~")).collect();
         let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
-        explain(&error, schema, &keys, doc, text, file, problems);
+        explain(&error, &rules.schema, &keys, doc, text, file, problems);
     }
 }
 

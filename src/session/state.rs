@@ -188,7 +188,7 @@ impl Session {
 
     fn description<T>(&self, file: &str) -> Result<Option<T>, BookError>
     where
-        T: serde::de::DeserializeOwned + schemars::JsonSchema,
+        T: serde::de::DeserializeOwned + schemars::JsonSchema + 'static,
     {
         if !self.path(file).exists() {
             return Ok(None);

@@ -176,7 +176,7 @@ fn line() -> impl Strategy<Value = LogLine> {
 /// Reads what `to_text` wrote of a value.
 fn reread<T>(value: &T) -> Result<T, String>
 where
-    T: serde::Serialize + serde::de::DeserializeOwned + schemars::JsonSchema,
+    T: serde::Serialize + serde::de::DeserializeOwned + schemars::JsonSchema + 'static,
 {
     let mut problems = Problems::new();
     let text = toml_file::to_text(value);

@@ -35,7 +35,7 @@ fn descriptions_reread_are_what_was_written() {
     session::void(&panel.book, "spring", "a \"test\"\nof 茶", None, now()).unwrap();
     fn reread<T>(panel: &Panel, file: &str)
     where
-        T: serde::Serialize + serde::de::DeserializeOwned + schemars::JsonSchema,
+        T: serde::Serialize + serde::de::DeserializeOwned + schemars::JsonSchema + 'static,
     {
         let mut problems = blindsteep::book::problem::Problems::new();
         let file = format!("{FOLDER}/{file}");
