@@ -8,7 +8,6 @@ use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::age::{LotTimes, age_of};
 use crate::scores::{Scores, from_revealed, from_table};
-use crate::session::all_revealed;
 use crate::views;
 
 /// How do stored lots move?
@@ -92,11 +91,7 @@ impl AgeArgs {
     /// The sessions that are named, or all that are revealed.
     fn of_sessions(&self, context: &Context) -> Result<(Scores, LotTimes), Failure> {
         let book = context.book()?;
-        let read = if self.asked.sessions.is_empty() {
-            all_revealed(&book)?
-        } else {
-            table_args::named_sessions(&self.asked.sessions, &book)?
-        };
+        let read = table_args::named_or_all(&self.asked.sessions, &book)?;
         let Some(start) = read.iter().map(|r| r.day).min() else {
             return Err(Failure::Command(
                 "no session of this book is revealed\n  expected: at least one, better several, in \
@@ -117,12 +112,7 @@ fn asked_lots(words: &[String], samples: &[String]) -> Result<Vec<String>, Failu
     let known: Vec<String> = samples.iter().flat_map(|s| [s.clone(), lot(s)]).collect();
     let mut all = Vec::new();
     for word in words {
-        let parts: Vec<&str> = if known.contains(word) {
-            vec![word]
-        } else {
-            word.split(',').map(str::trim).filter(|p| !p.is_empty()).collect()
-        };
-        for part in parts {
+        for part in table_args::parts(word, &known) {
             if !known.iter().any(|k| k == part) {
                 return Err(no_such("--of", part, samples));
             }

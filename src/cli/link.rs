@@ -12,7 +12,7 @@ use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::link::{Wish, link};
 use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
-use crate::session::{Revealed, Role, all_revealed};
+use crate::session::{Revealed, Role};
 use crate::views;
 
 /// Which step of the making did it?
@@ -76,11 +76,7 @@ fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), 
 /// The sessions that are named, or all that are revealed, with the lots' logs.
 fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
     let book = context.book()?;
-    let sessions = if args.asked.sessions.is_empty() {
-        all_revealed(&book)?
-    } else {
-        table_args::named_sessions(&args.asked.sessions, &book)?
-    };
+    let sessions = table_args::named_or_all(&args.asked.sessions, &book)?;
     let (scores, makings) = of_sessions(&book, sessions)?;
     let parameters = book.parameters()?.value;
     Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
@@ -138,12 +134,7 @@ fn several(
 ) -> Result<Vec<String>, Failure> {
     let mut all: Vec<String> = Vec::new();
     for word in flags {
-        let parts: Vec<&str> = if known.contains(word) {
-            vec![word]
-        } else {
-            word.split(',').map(str::trim).filter(|p| !p.is_empty()).collect()
-        };
-        for part in parts {
+        for part in table_args::parts(word, known) {
             if !known.iter().any(|k| k == part) {
                 let names = known.iter().map(String::as_str);
                 return Err(Failure::Command(format!(

@@ -7,7 +7,7 @@ use clap::Args;
 use super::{Context, Failure};
 use crate::book::Book;
 use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
-use crate::session::{Revealed, revealed};
+use crate::session::{Revealed, all_revealed, revealed};
 
 /// What the flags of a plain table stand under.
 pub const HEADING: &str = "A plain table instead of sessions";
@@ -172,11 +172,28 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
     from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
 }
 
+/// The revealed sessions that are named, or all of the book if none is.
+///
+/// # Errors
+/// As for [`named_sessions`].
+pub fn named_or_all(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
+    if names.is_empty() { Ok(all_revealed(book)?) } else { named_sessions(names, book) }
+}
+
+/// What a word of a flag names: itself if it is known, else the parts between its commas.
+pub fn parts<'a>(word: &'a str, known: &[String]) -> Vec<&'a str> {
+    if known.iter().any(|k| k == word) {
+        vec![word]
+    } else {
+        word.split(',').map(str::trim).filter(|p| !p.is_empty()).collect()
+    }
+}
+
 /// The revealed sessions that are named, each once.
 ///
 /// # Errors
 /// If a name fits none or several, the session is not revealed, or it is named twice.
-pub fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
+fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
     let mut read: Vec<Revealed> = Vec::new();
     for name in names {
         let session = revealed(book, name)?;

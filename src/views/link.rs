@@ -263,7 +263,7 @@ fn models(f: &Link) -> String {
         out.push_str(&t.show());
     }
     let mut how =
-        "REML; degrees of freedom by Satterthwaite, but never more than lots (or sessions, \
+        "REML; degrees of freedom by Satterthwaite, but never more than lots within their sessions (or sessions, \
                    for what varies between them) leave beside the parameters. q: false discovery \
                    rate over all "
             .to_owned();
