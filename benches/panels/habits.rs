@@ -1,29 +1,19 @@
 //! Are habits named where they are, and only there? And do their intervals hold what was planted?
 
-use std::collections::BTreeMap;
-
 use blindsteep::demo::garden::{Garden, Pot};
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{LOTS, Store, TASTERS, TERMS, TasterTruth};
-use blindsteep::findings::answer::{Answer, Estimate};
-use blindsteep::findings::habits::{Codes, Habits, TasterOverall, over_all};
+use blindsteep::findings::habits::{Habits, TasterOverall};
 use blindsteep::scores::{Builder, ScoreRow, Scores, Source};
-use rayon::prelude::*;
 
+use crate::seeds::{LEVEL, counted, habits_of};
 use crate::table::line;
 use crate::tally::{FALSELY, Limit, NAMED, Tally};
 
-const LEVEL: f64 = 0.95;
 /// The habits the rule is held to, who has each in the garden, and the others that it names.
 const HELD: [(&str, &str); 4] =
     [("narrow", "bo"), ("offset", "cy"), ("noisy", "dee"), ("swapped", "eve")];
 const OTHERS: [&str; 5] = ["wide", "drift", "crossed", "unrelated", "against"];
-
-fn habits_of(scores: &Scores) -> Option<Habits> {
-    let terms = scores.all_terms(false);
-    let codes = Codes::of(&terms, scores.words("taster"));
-    over_all(&terms, &codes, LEVEL).known().cloned()
-}
 
 fn has(t: &TasterOverall, kind: &str) -> bool {
     t.habits.iter().any(|h| h.kind == kind)
@@ -136,78 +126,18 @@ fn one_session(seed: u64, panel: &[TasterTruth]) -> Scores {
     builder.finish(TERMS.iter().map(|t| line(t.id)).collect(), Source::default())
 }
 
-/// What is printed of a taster with an interval.
-const PRINTED: [&str; 5] = ["offset", "slope", "noise sd", "noise ratio", "drift"];
-/// What of it was planted.
-const PLANTED: [(&str, &str); 7] = [
-    ("bo", "slope"),
-    ("bo", "noise sd"),
-    ("cy", "offset"),
-    ("dee", "noise sd"),
-    ("dee", "noise ratio"),
-    ("finn", "drift"),
-    ("finn", "offset"),
-];
-
-type Intervals = BTreeMap<(String, &'static str), [f64; 3]>;
-
-fn intervals(h: &Habits) -> Intervals {
-    let mut all = Intervals::new();
-    for t in &h.tasters {
-        let figures = [&t.offset, &t.slope, &t.noise, &t.noise_ratio, &t.drift];
-        for (what, figure) in PRINTED.into_iter().zip(figures) {
-            if let Answer::Known(Estimate { value, lower, upper }) = figure {
-                all.insert((t.taster.clone(), what), [*value, *lower, *upper]);
-            }
-        }
-    }
-    all
-}
-
-/// The habits' intervals over many seeds of the garden against what was planted.
-///
-/// The truth is in the estimand: offset, slope and drift are what the same formulas give on the
-/// mean that each taster writes of these lots in these sessions (absences, rounding and ends of the
-/// scale counted in). Variances of repeats have no formula where the ends of the scale cut them:
-/// their truth is the mean over all seeds, since a mean square is unbiased.
+/// The intervals of habits over many seeds of the garden.
 pub fn seeds(n: u64) -> Tally {
-    let all: Vec<(Intervals, Intervals)> = (1..=n)
-        .into_par_iter()
-        .filter_map(|seed| {
-            let found = habits_of(&simulated::scores(seed))?;
-            let truth = habits_of(&simulated::expected_scores(seed, &TASTERS))?;
-            Some((intervals(&found), intervals(&truth)))
-        })
-        .collect();
-    let mut squares: BTreeMap<(String, &'static str), (f64, f64)> = BTreeMap::new();
-    for (found, _) in &all {
-        for (key, [value, ..]) in found {
-            let sum = squares.entry(key.clone()).or_default();
-            sum.0 += value * value;
-            sum.1 += 1.0;
-        }
-    }
-    // A ratio of mean squares with d degrees of freedom below lies above by d/(d − 2); here d is
-    // some 300, so the mean over seeds is as good as the truth.
     let mut tally = Tally::default();
     let group = "9 The garden under many seeds: how often 95 % intervals of habits hold the truth";
-    for (found, truths) in &all {
-        for (key, [value, lower, upper]) in found {
-            let (who, what) = key;
-            let truth = if what.starts_with("noise") {
-                let (sum, n) = squares[key];
-                Some((sum / n).sqrt())
-            } else {
-                truths.get(key).map(|t| t[0])
-            };
-            let Some(truth) = truth else { continue };
-            let planted = PLANTED.contains(&(who.as_str(), what));
-            let case = if planted { format!("{who} (planted)") } else { who.clone() };
-            let hit = f64::from(u8::from(*lower <= truth && truth <= *upper));
-            let limit = if planted { Limit::Coverage(LEVEL) } else { Limit::Printed };
-            tally.add((group, what, &case), hit, limit);
-            tally.beside((group, what, &case), [*value, truth, 0.5 * (upper - lower)]);
+    for c in counted(1..=n) {
+        let case = if c.planted { format!("{} (planted)", c.who) } else { c.who.clone() };
+        let limit = if c.planted { Limit::Coverage(LEVEL) } else { Limit::Printed };
+        let key = (group, c.what, case.as_str());
+        for hit in &c.hits {
+            tally.add(key, f64::from(u8::from(*hit)), limit);
         }
+        tally.beside(key, [c.value, c.truth, c.half]);
     }
     tally
 }

@@ -11,6 +11,7 @@ mod draw;
 mod exact;
 mod habits;
 mod lots;
+mod seeds;
 mod table;
 mod tally;
 
