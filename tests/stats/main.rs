@@ -6,6 +6,7 @@
 mod agreement;
 mod anova;
 mod cases;
+mod designs;
 mod invented;
 mod links;
 mod mixed;
