@@ -10,6 +10,7 @@
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
+//! * [`designs`]: incomplete blocks.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
 //! * [`tasters`]: each taster against the others.
 //! * [`links`], [`permute`]: what moves together, and what the scores follow.
@@ -17,6 +18,7 @@
 pub mod alpha;
 pub mod anova;
 mod assessor;
+pub mod designs;
 pub mod dist;
 pub mod icc;
 pub mod kendall;

@@ -7,6 +7,7 @@ mod agreement;
 mod anova;
 mod cases;
 mod honesty;
+mod designs;
 mod invented;
 mod links;
 mod mixed;
