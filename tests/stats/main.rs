@@ -6,6 +6,8 @@
 mod agreement;
 mod anova;
 mod cases;
+mod components;
+mod dunnett;
 mod invented;
 mod links;
 mod mixed;
