@@ -26,7 +26,7 @@ use thiserror::Error;
 const W_MAX: i32 = 24;
 const Z_MAX: f64 = 20.0;
 /// How far a correlation may be from a product and still count as one.
-const NEAR: f64 = 1e-9;
+const NEAR: f64 = 1e-6;
 /// Shifts of the lattice, and its points times comparisons.
 const SHIFTS: usize = 8;
 const LATTICE_WORK: usize = 12_000;
@@ -109,7 +109,7 @@ impl Dunnett {
         Ok(Self { tail, route: Route::Product })
     }
 
-    /// Prepares comparisons with any correlations. Products to 1e-9 take the exact route; others
+    /// Prepares comparisons with any correlations. Products to 1e-6 take the exact route; others
     /// the lattice with the shifts of `seed`.
     ///
     /// # Errors
@@ -175,7 +175,7 @@ impl Given {
     fn new(loadings: &[f64], sides: Sides) -> Self {
         let mut groups: Vec<(f64, f64, f64)> = Vec::new();
         for &l in loadings {
-            match groups.iter_mut().find(|g| (g.0 - l).abs() < 1e-12) {
+            match groups.iter_mut().find(|g| (g.0 - l).abs() < 1e-9) {
                 Some(known) => known.2 += 1.0,
                 None => groups.push((l, ((1.0 - l) * (1.0 + l)).sqrt(), 1.0)),
             }
