@@ -8,6 +8,8 @@ mod anova;
 mod cases;
 mod honesty;
 mod designs;
+mod components;
+mod dunnett;
 mod invented;
 mod links;
 mod mixed;
