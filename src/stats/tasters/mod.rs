@@ -15,7 +15,7 @@ mod term;
 
 pub use habits::{CrossedTerm, Flag, HabitLimits, Habits, TasterHabits, Tested, habits};
 pub use joint::{CorrectedLot, JointModel, JointTaster, joint_model};
-pub use order::{OrderEffects, TasterOrderEffects, order_effects};
+pub use order::{OrderEffects, PooledOrder, TasterOrderEffects, order_effects, pooled_order};
 pub use swap::{SwapPart, SwapTest, swap_tests};
 pub use term::{TasterTerm, TermFlag, TermTable, taster_table};
 
