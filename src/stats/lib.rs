@@ -10,7 +10,8 @@
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
+//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`tasters`]: each taster against the others.
 //! * [`links`], [`permute`]: what moves together, and what the scores follow.
 
@@ -19,11 +20,13 @@ pub mod anova;
 mod assessor;
 pub mod dist;
 pub mod icc;
+pub mod kappa;
 pub mod kendall;
 mod least_squares;
 pub mod links;
 pub mod mixed;
 pub mod multiple;
+pub mod ordinal;
 pub mod permute;
 pub mod range;
 pub mod rng;

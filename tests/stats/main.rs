@@ -13,5 +13,6 @@ mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
 mod one_step;
+mod ordinal;
 mod ranges;
 mod tasters;
