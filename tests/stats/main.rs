@@ -4,8 +4,10 @@
 #![allow(clippy::unwrap_used)]
 
 mod agreement;
+mod alpha_limits;
 mod anova;
 mod cases;
+mod icc_limits;
 mod invented;
 mod links;
 mod mixed;
