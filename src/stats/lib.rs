@@ -11,7 +11,8 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`designs`]: incomplete blocks.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
+//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
@@ -26,6 +27,7 @@ pub mod dunnett;
 pub mod effect;
 pub mod equivalence;
 pub mod icc;
+pub mod kappa;
 pub mod kendall;
 mod least_squares;
 pub mod links;
@@ -33,6 +35,7 @@ pub mod map;
 pub mod mixed;
 pub mod multiple;
 pub mod pca;
+pub mod ordinal;
 pub mod permute;
 pub mod range;
 pub mod rng;
