@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::guesses::{self, Guesses};
 use super::habits::{self, Codes, Habits, PanelOrder, TasterInTerm};
+use super::reasons;
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};
 use crate::scores::{ScaleKind, Scores, Source, TermScores};
@@ -181,6 +182,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
+        let id = term.panel.term.clone();
+        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
     }
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
