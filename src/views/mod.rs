@@ -6,4 +6,6 @@ pub mod charts;
 pub mod compare;
 pub mod json;
 pub mod link;
+pub mod monitor;
+mod taster_model;
 pub(crate) mod text;

@@ -13,3 +13,4 @@ mod run;
 mod schemas;
 mod sessions;
 mod sheet;
+mod tasters;
