@@ -4,6 +4,7 @@
 mod age;
 mod age_truth;
 mod agreement;
+mod compare;
 mod errors;
 mod limits;
 mod limits_odd;
