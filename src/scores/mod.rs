@@ -14,6 +14,7 @@ mod makings_table;
 mod options;
 mod table_file;
 mod times;
+pub mod trials;
 
 use std::collections::HashMap;
 
