@@ -11,7 +11,9 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`designs`]: incomplete blocks.
+//! * [`discrimination`]: triangles, duo-trios and pairs.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`ranking`]: samples put in order, in complete and incomplete blocks.
 //! * [`tasters`]: each taster against the others.
 //! * [`links`], [`permute`]: what moves together, and what the scores follow.
 
@@ -19,6 +21,7 @@ pub mod alpha;
 pub mod anova;
 mod assessor;
 pub mod designs;
+pub mod discrimination;
 pub mod dist;
 pub mod icc;
 pub mod kendall;
@@ -28,6 +31,7 @@ pub mod mixed;
 pub mod multiple;
 pub mod permute;
 pub mod range;
+pub mod ranking;
 pub mod rng;
 mod special;
 pub mod tasters;
