@@ -174,6 +174,10 @@ pub struct Flight {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1))]
     pub warm_up_shelf: Option<u32>,
+    /// The codes among the cups that are served as the reference of a duo-trio.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(inner(range(min = 100, max = 999)))]
+    pub references: Vec<u16>,
     /// For each taster the cups in the order of tasting, without the warm-up cup: all of them,
     /// or those that the taster is served. The first of a duo-trio is the reference.
     pub orders: BTreeMap<String, Vec<u16>>,

@@ -1,10 +1,14 @@
 //! Difference questions and rankings of revealed sessions: who answered what, joined with lots.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Source;
+use super::from_revealed::{afterthoughts, sample, together};
+use super::{SessionsError, Source};
 use crate::book::session_files::Kind;
+use crate::session::{Choice, RankGiven, Revealed, RevealedCup, Role, Served};
 
 /// How two samples are compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
@@ -110,4 +114,189 @@ pub struct Trials {
     pub rankings: Vec<RankedSet>,
     /// What was planned, session by session.
     pub planned: Vec<PlannedTest>,
+}
+
+/// Joins the answers of revealed ranking, triangle, duo-trio and paired sessions with their lots.
+/// Who did not answer leaves nothing; who declined, or whose answer was lost, leaves a trial
+/// without an answer.
+///
+/// # Errors
+/// [`SessionsError`] if a session scored terms, or nobody answered anything.
+pub fn trials_from_revealed(sessions: &[Revealed]) -> Result<Trials, SessionsError> {
+    if let Some(other) = sessions.iter().find(|s| s.kind == Kind::Profile) {
+        return Err(SessionsError::OtherKind {
+            session: other.name.clone(),
+            found: other.kind.word(),
+            expected: "ranking, triangle, duo-trio or paired sessions",
+            ask: format!("compare {}", other.name),
+        });
+    }
+    let names: Vec<String> = sessions.iter().map(|s| s.name.clone()).collect();
+    let mut read = Trials {
+        source: Source {
+            names: names.clone(),
+            kind: "sessions".to_owned(),
+            references: references(sessions),
+            notes: Vec::new(),
+        },
+        trials: Vec::new(),
+        rankings: Vec::new(),
+        planned: sessions.iter().map(planned).collect(),
+    };
+    let mut notes = Vec::new();
+    for session in sessions {
+        let behind: BTreeMap<u16, &RevealedCup> =
+            session.cups.iter().map(|c| (c.code, c)).collect();
+        let mut n = 0;
+        for served in &session.served {
+            let trials = trials_of(session, served, &behind);
+            let rankings = rankings_of(session, served, &behind);
+            n += trials.len() + rankings.len();
+            read.trials.extend(trials);
+            read.rankings.extend(rankings);
+        }
+        let none = (n == 0).then(|| "nobody answered anything.".to_owned());
+        let said = none.into_iter().chain(afterthoughts(session));
+        notes.extend(said.map(|note| (session.name.clone(), note)));
+    }
+    read.source.notes = together(notes);
+    if read.trials.is_empty() && read.rankings.is_empty() {
+        return Err(SessionsError::NoScores { sessions: names.join(", ") });
+    }
+    Ok(read)
+}
+
+fn references(sessions: &[Revealed]) -> Vec<String> {
+    let ranked = sessions.iter().filter(|s| s.kind == Kind::Ranking);
+    let of: BTreeSet<String> = ranked
+        .flat_map(|s| s.cups.iter().filter(|c| c.role == Role::Reference).map(sample))
+        .collect();
+    of.into_iter().collect()
+}
+
+fn planned(session: &Revealed) -> PlannedTest {
+    let test = session.test.as_ref();
+    let sets = session.served.iter().filter(|s| !s.cups.is_empty()).count();
+    PlannedTest {
+        session: session.name.clone(),
+        kind: session.kind,
+        alpha: test.map_or(ALPHA, |t| t.alpha),
+        distinguishers: test.and_then(|t| t.distinguishers),
+        power: test.and_then(|t| t.power),
+        expected: session.expected.as_ref().map(ToString::to_string),
+        committed_beforehand: session.committed_beforehand,
+        n_planned: if session.kind == Kind::Ranking { sets * session.terms.len() } else { sets },
+    }
+}
+
+/// How often a difference may be claimed where there is none, unless a plan says otherwise.
+pub const ALPHA: f64 = 0.05;
+
+/// The samples of a set in the order in which they were tasted.
+fn samples_of(served: &Served, behind: &BTreeMap<u16, &RevealedCup>) -> Vec<String> {
+    served.cups.iter().filter_map(|c| behind.get(c)).map(|c| sample(c)).collect()
+}
+
+fn trials_of(
+    session: &Revealed,
+    served: &Served,
+    behind: &BTreeMap<u16, &RevealedCup>,
+) -> Vec<Trial> {
+    let Some(method) = Method::of_kind(session.kind) else { return Vec::new() };
+    let tasted = samples_of(served, behind);
+    let Some(samples) = compared(session, &tasted) else { return Vec::new() };
+    let answered = |c: &&Choice| c.taster == served.taster && c.flight == served.flight;
+    session
+        .choices
+        .iter()
+        .filter(answered)
+        .map(|choice| {
+            let chosen = choice.cup.and_then(|c| behind.get(&c)).map(|c| sample(c));
+            Trial {
+                session: session.name.clone(),
+                taster: served.taster.clone(),
+                flight: served.flight,
+                method,
+                correct: chosen.map(|chosen| match method {
+                    Method::Triangle => tasted.iter().filter(|s| **s == chosen).count() == 1,
+                    Method::DuoTrio => tasted.first() == Some(&chosen),
+                    Method::Paired => samples[0] == chosen,
+                }),
+                question: (method == Method::Paired).then(|| choice.term.clone()),
+                samples: samples.clone(),
+                served: tasted.clone(),
+                sure: choice.sure,
+                excluded: choice.excluded.clone(),
+            }
+        })
+        .collect()
+}
+
+/// The two samples of a set, the expected one first.
+fn compared(session: &Revealed, tasted: &[String]) -> Option<[String; 2]> {
+    let mut two: Vec<String> = tasted.to_vec();
+    two.sort();
+    two.dedup();
+    let expected = session.expected.as_ref().map(ToString::to_string);
+    if two.len() == 2 && expected.as_ref() == two.get(1) {
+        two.reverse();
+    }
+    two.try_into().ok()
+}
+
+fn rankings_of(
+    session: &Revealed,
+    served: &Served,
+    behind: &BTreeMap<u16, &RevealedCup>,
+) -> Vec<RankedSet> {
+    let mut sets = Vec::new();
+    for term in session.terms.iter().filter(|_| session.kind == Kind::Ranking) {
+        let given: Vec<&RankGiven> = session
+            .ranks
+            .iter()
+            .filter(|r| r.taster == served.taster && r.flight == served.flight)
+            .filter(|r| r.term == term.id)
+            .collect();
+        if given.is_empty() {
+            continue;
+        }
+        let rank_of = |cup: u16| given.iter().find(|r| r.cup == cup).and_then(|r| r.rank);
+        let said: Vec<Option<f64>> = served.cups.iter().map(|c| rank_of(*c)).collect();
+        sets.push(RankedSet {
+            session: session.name.clone(),
+            taster: served.taster.clone(),
+            flight: served.flight,
+            term: term.id.clone(),
+            ranks: samples_of(served, behind).into_iter().zip(mean_ranks(&said)).collect(),
+            excluded: given.iter().find_map(|r| r.excluded.clone()),
+        });
+    }
+    sets
+}
+
+/// Ranks among those that were given: a rank counts how many were placed before, and those that
+/// were placed alike share the mean of their places.
+fn mean_ranks(said: &[Option<f64>]) -> Vec<Option<f64>> {
+    let given: Vec<f64> = said.iter().flatten().copied().collect();
+    said.iter()
+        .map(|rank| {
+            let rank = (*rank)?;
+            let before = given.iter().filter(|r| **r < rank).count() as f64;
+            let alike = given.iter().filter(|r| **r == rank).count() as f64;
+            Some(before + (alike + 1.0) / 2.0)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::mean_ranks;
+
+    #[test]
+    fn ties_share_the_mean_of_their_places_and_gaps_are_left_out() {
+        let said = [Some(2.0), None, Some(1.0), Some(2.0), Some(4.0)];
+        let ranks = mean_ranks(&said);
+        assert_eq!(ranks, [Some(2.5), None, Some(1.0), Some(2.5), Some(4.0)]);
+        assert_eq!(mean_ranks(&[Some(1.0), None, Some(4.0)]), [Some(1.0), None, Some(2.0)]);
+    }
 }
