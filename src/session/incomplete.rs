@@ -101,7 +101,12 @@ pub fn incomplete(
     let rest = n_rows - blocks.len();
     if rest > 0 {
         let seed = u64::from(draws.below(u32::MAX));
+        let all = nearly_balanced(n_cups, per_taster, n_rows, seed)?.blocks;
         blocks.extend(nearly_balanced(n_cups, per_taster, rest, seed)?.blocks);
+        // A design that is balanced for all of them may not begin with the smallest one.
+        if spread(&all, n_cups) < spread(&blocks, n_cups) {
+            blocks = all;
+        }
     }
     let mut rows: Vec<Vec<usize>> =
         blocks.iter().map(|b| b.iter().map(|c| letters[*c]).collect()).collect();
@@ -110,6 +115,13 @@ pub fn incomplete(
     let n_for_balance = whole.map(|d| d.blocks.len());
     let balance = BlockBalance::of(&rows, n_cups, n_for_balance);
     Some(Incomplete { rows, balance })
+}
+
+/// How far apart the counts of cups and of pairs are.
+fn spread(blocks: &[Vec<usize>], n_cups: usize) -> (usize, usize) {
+    let balance = BlockBalance::of(blocks, n_cups, None);
+    let wide = |(least, most): (usize, usize)| most - least;
+    (wide(balance.together), wide(balance.times))
 }
 
 /// As many tasters as a session may have.

@@ -11,8 +11,10 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`designs`]: incomplete blocks.
+//! * [`discrimination`]: triangles, duo-trios and pairs.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
 //! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
+//! * [`ranking`]: samples put in order, in complete and incomplete blocks.
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
@@ -22,6 +24,7 @@ pub mod alpha;
 pub mod anova;
 mod assessor;
 pub mod designs;
+pub mod discrimination;
 pub mod dist;
 pub mod dunnett;
 pub mod effect;
@@ -38,6 +41,7 @@ pub mod ordinal;
 pub mod pca;
 pub mod permute;
 pub mod range;
+pub mod ranking;
 pub mod rng;
 mod special;
 mod studentized;

@@ -94,7 +94,7 @@ impl Design {
 /// that move the treatments, with and without fixed points, with and without multipliers; for `k > t/2`
 /// the blocks are the complements of a design in blocks of `t - k`; last come all blocks there are.
 /// The search is bounded, the same on every machine, and what is returned is checked pair by pair.
-/// Of the 42 sets of counts with `r <= 10` in Cochran and Cox (1957, chapter 11) it misses four: t = 21, 25,
+/// Of the 62 sets of counts with `r <= 10` in Cochran and Cox (1957, chapter 11) it misses four: t = 21, 25,
 /// 28 and 31 in blocks of 7, 9, 7 and 10. With `k = t` the one complete block is returned.
 #[must_use]
 pub fn balanced_incomplete(
