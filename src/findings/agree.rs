@@ -88,10 +88,18 @@ pub(crate) fn test_with_excluded(scores: &Scores, id: &str, n_excluded: usize) -
     }
 }
 
-/// Holm's p-values of the tests of all terms, `None` where there is no test.
+/// Holm's p-values of the tests of all terms, a reason where there is no test.
 pub(crate) fn holm(tests: &[&Answer<Test>]) -> Vec<Answer<f64>> {
+    adjusted(tests, blindsteep_stats::multiple::holm)
+}
+
+/// Adjusted p-values of the tests of all terms, a reason where there is no test.
+pub(crate) fn adjusted<E>(
+    tests: &[&Answer<Test>],
+    method: impl FnOnce(&[f64]) -> Result<Vec<f64>, E>,
+) -> Vec<Answer<f64>> {
     let p: Vec<f64> = tests.iter().filter_map(|t| t.known().map(|t| t.p_value)).collect();
-    let mut adjusted = blindsteep_stats::multiple::holm(&p).unwrap_or_default().into_iter();
+    let mut adjusted = method(&p).unwrap_or_default().into_iter();
     tests
         .iter()
         .map(|t| match t {

@@ -1,6 +1,7 @@
 //! Findings: one file a question, from scores to a plain struct that holds all numbers of the
 //! answer. Views show them and compute nothing.
 
+pub mod against;
 pub mod age;
 pub mod agree;
 pub mod answer;
@@ -10,10 +11,14 @@ pub mod guesses;
 pub mod habits;
 pub mod iccs;
 pub mod link;
+pub mod lot_map;
 mod panel_model;
 pub mod reasons;
+pub mod repeats;
 pub mod schemas;
 pub mod sheet;
+pub mod single_score;
+pub mod steeps;
 pub mod term_agreement;
 pub mod term_comparison;
 mod unit_table;

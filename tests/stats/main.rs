@@ -7,6 +7,8 @@ mod agreement;
 mod anova;
 mod cases;
 mod honesty;
+mod components;
+mod dunnett;
 mod invented;
 mod links;
 mod mixed;
