@@ -17,4 +17,5 @@ mod mixed_searches;
 mod multiplicity;
 mod one_step;
 mod ranges;
+mod taster_model;
 mod tasters;
