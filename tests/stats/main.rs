@@ -6,9 +6,9 @@
 mod agreement;
 mod anova;
 mod cases;
-mod honesty;
 mod components;
 mod dunnett;
+mod honesty;
 mod invented;
 mod links;
 mod mixed;
