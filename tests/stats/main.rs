@@ -7,6 +7,7 @@ mod agreement;
 mod anova;
 mod cases;
 mod components;
+mod drifts;
 mod dunnett;
 mod honesty;
 mod invented;
