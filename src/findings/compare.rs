@@ -210,16 +210,16 @@ fn control_sentence(t: &TermComparison, test: &str) -> Option<String> {
     let known: Vec<(&str, &AgainstNumbers)> =
         c.lots.iter().filter_map(|l| Some((l.lot.as_str(), l.difference.known()?))).collect();
     let differing: Vec<_> = known.iter().filter(|(_, n)| n.differs).collect();
-    let than = match c.better {
-        Better::Either => "differs from",
-        Better::Higher => "is higher than",
-        Better::Lower => "is lower than",
+    let (one, many) = match c.better {
+        Better::Either => ("differs from", "differ from"),
+        Better::Higher => ("is higher than", "are higher than"),
+        Better::Lower => ("is lower than", "are lower than"),
     };
     let Some((lot, n)) =
         differing.iter().max_by(|a, b| a.1.t.abs().total_cmp(&b.1.t.abs())).copied()
     else {
         return Some(format!(
-            "{}: none of {} {than} {} ({test}).",
+            "{}: none of {} {one} {} ({test}).",
             t.term,
             count(known.len(), "lot", "lots"),
             c.control
@@ -232,10 +232,11 @@ fn control_sentence(t: &TermComparison, test: &str) -> Option<String> {
         (None, None) => String::new(),
     };
     Some(format!(
-        "{}: {} of {} {than} {} ({test}); the surest is {lot}, by {} ({limits}).",
+        "{}: {} of {} {} {} ({test}); the surest is {lot}, by {} ({limits}).",
         t.term,
         differing.len(),
         count(known.len(), "lot", "lots"),
+        if differing.len() == 1 { one } else { many },
         c.control,
         say(n.value),
     ))

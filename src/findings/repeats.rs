@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use blindsteep_stats::dist::chi2_sf;
 use blindsteep_stats::mixed::{Factor, FixedPart, RandomTerm};
+use blindsteep_stats::rng::{quantile_of_sorted, replicates};
 use blindsteep_stats::{kendall, links};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -30,8 +31,8 @@ pub struct Repeats {
     pub all: Answer<Concordance>,
     /// Two sessions at a time, over the lots that both had.
     pub pairs: Vec<SessionPair>,
-    /// Mean of their rank correlations.
-    pub mean_rho: Answer<f64>,
+    /// Mean of their rank correlations, over all pairs that share three lots.
+    pub mean_rank: Answer<MeanRank>,
     /// How much a lot's difference from the others changes with the session.
     pub lot_session: Answer<LotSession>,
 }
@@ -76,6 +77,22 @@ pub struct RankCorrelation {
     pub exact: bool,
 }
 
+/// The mean of the rank correlations of all pairs of sessions.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct MeanRank {
+    /// Pairs of sessions.
+    pub n_pairs: usize,
+    /// The mean.
+    pub rho: f64,
+    /// The mean that luck alone passes in 5 of 100.
+    pub by_luck: f64,
+    /// Chance of a mean at least as large where each session's lots stand in random order:
+    /// `(1 + hits) / (1 + n)`, one-sided.
+    pub p_value: f64,
+    /// Random orders drawn.
+    pub n_permutations: usize,
+}
+
 /// The variance of lot × session.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LotSession {
@@ -90,6 +107,9 @@ pub struct LotSession {
     /// The same, not halved.
     pub p_unhalved: f64,
 }
+
+/// Random orders of a mean over many pairs.
+const MOST_ORDERS: usize = 1000;
 
 /// Answers for one term.
 pub(super) fn repeats(t: &TermScores, settings: &Settings) -> Answer<Repeats> {
@@ -116,11 +136,8 @@ pub(super) fn repeats(t: &TermScores, settings: &Settings) -> Answer<Repeats> {
                 });
             }
         }
-        let known: Vec<f64> = pairs.iter().filter_map(|p| Some(p.rank.known()?.rho)).collect();
-        let mean_rho = mean(&known)
-            .map_or_else(|| Answer::unknown("no two sessions share three lots"), Answer::Known);
         Repeats {
-            mean_rho,
+            mean_rank: mean_rank(&table, &session.names, settings),
             n_sessions: session.names.len(),
             all: concordance(&table, &session.names, settings),
             pairs,
@@ -157,6 +174,61 @@ fn rank(both: &[(f64, f64)]) -> Answer<RankCorrelation> {
         p_value: s.p_value,
         exact: s.orders.is_some(),
     })
+}
+
+/// The mean over pairs, and what it comes to where every session orders its own lots at random.
+fn mean_rank(
+    table: &BTreeMap<String, BTreeMap<String, f64>>,
+    sessions: &[String],
+    settings: &Settings,
+) -> Answer<MeanRank> {
+    // Each session's lots and values; a pair is the places of its shared lots in both.
+    let values: Vec<Vec<(usize, f64)>> = sessions
+        .iter()
+        .map(|s| table.values().enumerate().filter_map(|(i, by)| Some((i, *by.get(s)?))).collect())
+        .collect();
+    let mut pairs: Vec<(usize, usize, Vec<(usize, usize)>)> = Vec::new();
+    for a in 0..sessions.len() {
+        for b in a + 1..sessions.len() {
+            let shared: Vec<(usize, usize)> = values[a]
+                .iter()
+                .enumerate()
+                .filter_map(|(i, lot)| Some((i, values[b].iter().position(|o| o.0 == lot.0)?)))
+                .collect();
+            if shared.len() >= FEWEST_LOTS {
+                pairs.push((a, b, shared));
+            }
+        }
+    }
+    let mean_of = |values: &[Vec<f64>]| {
+        let rhos: Vec<f64> = pairs
+            .iter()
+            .filter_map(|(a, b, shared)| {
+                let x: Vec<f64> = shared.iter().map(|(i, _)| values[*a][*i]).collect();
+                let y: Vec<f64> = shared.iter().map(|(_, j)| values[*b][*j]).collect();
+                links::pearson(&kendall::mid_ranks(&x), &kendall::mid_ranks(&y)).ok()
+            })
+            .collect();
+        mean(&rhos).map(|m| (m, rhos.len()))
+    };
+    let own: Vec<Vec<f64>> =
+        values.iter().map(|v| v.iter().map(|(_, value)| *value).collect()).collect();
+    let Some((rho, n_pairs)) = mean_of(&own) else {
+        return Answer::unknown("no two sessions share three lots whose means differ");
+    };
+    let n = settings.n_permutations.min(MOST_ORDERS);
+    let mut drawn: Vec<f64> = replicates(n, settings.seed, |dice| {
+        let mut shuffled = own.clone();
+        shuffled.iter_mut().for_each(|v| dice.shuffle(v));
+        mean_of(&shuffled).map_or(0.0, |m| m.0)
+    });
+    let hits = drawn.iter().filter(|d| **d >= rho - 1e-12).count();
+    drawn.sort_by(f64::total_cmp);
+    let Some(by_luck) = quantile_of_sorted(&drawn, 0.95) else {
+        return Answer::unknown("no random orders were asked for");
+    };
+    let p_value = (1 + hits) as f64 / (1 + n) as f64;
+    Answer::Known(MeanRank { n_pairs, rho, by_luck, p_value, n_permutations: n })
 }
 
 fn concordance(

@@ -22,16 +22,17 @@ use crate::studentized::Studentized;
 use serde::Serialize;
 use thiserror::Error;
 
-/// Above this a tail is under 1e-60.
-const W_MAX: i32 = 24;
-const Z_MAX: f64 = 20.0;
+/// Above this a tail is under 1e-43.
+const W_MAX: i32 = 14;
+/// Beyond this from where a tail comes from, the one normal adds nothing.
+const Z_AROUND: f64 = 9.0;
 /// How far a correlation may be from a product and still count as one.
 const NEAR: f64 = 1e-6;
 /// Shifts of the lattice, and its points times comparisons.
 const SHIFTS: usize = 8;
 const LATTICE_WORK: usize = 12_000;
 /// Chebyshev points at which the ratio is found, and the last of their range.
-const RATIO_POINTS: usize = 9;
+const RATIO_POINTS: usize = 7;
 const RATIO_END: f64 = 7.0;
 /// The error is stated for tails above this.
 const TAIL_STATED: f64 = 1e-3;
@@ -182,11 +183,13 @@ impl Given {
         }
         // The narrowest step of a conditional probability is c wide, measured in e.
         let narrow = groups.iter().map(|g| g.1 / g.0.abs().max(0.1)).fold(1.0, f64::min);
-        Self { sides, loadings: loadings.to_vec(), groups, step: (0.15 * narrow).max(1e-3) }
+        Self { sides, loadings: loadings.to_vec(), groups, step: (0.25 * narrow).max(1e-3) }
     }
 
     fn tail(&self, w: f64) -> f64 {
-        let n = (Z_MAX / self.step).ceil() as i64;
+        // A large statistic comes from near z = l w.
+        let most = self.loadings.iter().fold(0.0, |m: f64, l| m.max(l.abs()));
+        let n = ((Z_AROUND + most * w.max(0.0)) / self.step).ceil() as i64;
         let mut sum = 0.0;
         for i in -n..=n {
             let z = i as f64 * self.step;

@@ -199,26 +199,23 @@ pub(super) fn steeps(t: &TermComparison) -> String {
 pub(super) fn repeats(f: &Compare) -> String {
     let mut table = Table::new(&[
         ("term", Side::Left),
-        ("lots in all", Side::Right),
-        ("W", Side::Right),
-        ("luck", Side::Right),
-        ("p", Side::Right),
         ("pairs of sessions", Side::Right),
         ("mean rank r", Side::Right),
+        ("luck", Side::Right),
+        ("p", Side::Right),
         ("lot × session, sd", Side::Right),
         ("p", Side::Right),
     ]);
+    let mut why = None;
     for t in &f.terms {
         let Some(r) = t.lots.repeats.known() else { continue };
-        let n_ranked = r.pairs.iter().filter(|p| p.rank.known().is_some()).count();
+        why = why.or(r.lot_session.reason());
         table.row(vec![
             t.lots.term.clone(),
-            r.all.known().map_or_else(dash, |a| a.lots.len().to_string()),
-            or_dash(&r.all, |a| number(a.w, 2)),
-            or_dash(&r.all, |a| number(a.w_by_luck, 2)),
-            or_dash(&r.all, |a| p_value(a.p_value)),
-            n_ranked.to_string(),
-            or_dash(&r.mean_rho, |rho| number(*rho, 2)),
+            or_dash(&r.mean_rank, |m| m.n_pairs.to_string()),
+            or_dash(&r.mean_rank, |m| number(m.rho, 2)),
+            or_dash(&r.mean_rank, |m| format!("to {}", number(m.by_luck, 2))),
+            or_dash(&r.mean_rank, |m| p_value(m.p_value)),
             or_dash(&r.lot_session, |l| number(l.sd, 2)),
             or_dash(&r.lot_session, |l| p_value(l.p_value)),
         ]);
@@ -228,10 +225,12 @@ pub(super) fn repeats(f: &Compare) -> String {
     }
     let mut out = heading("Does the ranking of the lots repeat from session to session?");
     out.push_str(&table.show());
+    if let Some(why) = why {
+        out.push_str(&paragraph(&format!("– lot × session: {why}."), "  ", "    "));
+    }
     out.push_str(&paragraph(
-        "W: agreement of the sessions' rankings over lots that all sessions had. Rank r: Spearman, \
-         over pairs of sessions that share three lots or more (luck: 0). Lot × session: by how much \
-         a lot moves against the others between sessions; what changes with age is in it.",
+        "Mean rank r: Spearman over pairs of sessions that share three lots or more. Lot × session: by \
+         how much a lot moves against the others between sessions; what changes with age is in it.",
         "  ",
         "  ",
     ));

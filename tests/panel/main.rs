@@ -3,6 +3,7 @@
 
 mod age;
 mod age_truth;
+mod compare;
 mod errors;
 mod limits;
 mod limits_odd;
