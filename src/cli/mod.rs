@@ -12,6 +12,7 @@ mod demo;
 mod link;
 mod lot;
 mod lot_text;
+mod practice;
 mod session;
 mod sheet;
 mod table_args;

@@ -5,7 +5,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::guesses::{self, Guesses};
-use super::habits::{self, Codes, Habits, PanelOrder, TasterInTerm};
+use super::habits::{self, Codes, Habits, OrderOverall, PanelOrder, TasterInTerm};
+use super::put_right::{self, PutRight};
+use super::taster_model::{self, TasterModel};
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};
 use crate::scores::{ScaleKind, Scores, Source, TermScores};
@@ -37,6 +39,10 @@ pub struct Agree {
     pub terms: Vec<TermOfPanel>,
     /// Each taster over all terms on a line.
     pub habits: Answer<Habits>,
+    /// The effects of the order of the cups over all terms on a line.
+    pub order: Answer<OrderOverall>,
+    /// Named swaps put right, beside the scores as given.
+    pub put_right: Vec<PutRight>,
     /// Was the tasting blind?
     pub guesses: Answer<Guesses>,
     /// What was left out and why, with the results if it is left in.
@@ -53,6 +59,8 @@ pub struct TermOfPanel {
     pub tasters: Answer<Vec<TasterInTerm>>,
     /// The effects of the order of the cups.
     pub order: Answer<PanelOrder>,
+    /// Offsets, scale use and noise found together, and the lots corrected for them.
+    pub taster_model: Answer<TasterModel>,
     /// The test of the lots with excluded scores left in.
     pub lot_test_with_excluded: Answer<Test>,
 }
@@ -170,6 +178,7 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
                     panel: term_agreement::of(t, settings),
                     tasters,
                     order,
+                    taster_model: taster_model::of(t, &codes, settings.level),
                     lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
                 }
             })
@@ -182,6 +191,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
     }
+    let put_right = put_right::of(&habits, &terms, &found, settings);
+    let order = habits::order_over_all(&terms, &codes, settings.level);
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
     let mut cautions: Vec<String> = opinions(tasters.len()).into_iter().collect();
@@ -210,6 +221,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
         cautions,
         terms: found,
         habits,
+        order,
+        put_right,
         guesses,
         exclusions: exclusions(scores),
     };
@@ -279,6 +292,10 @@ fn sentences(f: &Agree) -> Vec<String> {
                     .to_owned(),
             );
         }
+    }
+    all.extend(f.put_right.iter().map(|p| p.words.clone()));
+    if let Some(order) = f.order.known() {
+        all.push(order.words.clone());
     }
     if let Some(g) = f.guesses.known() {
         all.push(format!("Guessing the lots: {}", g.words));

@@ -105,7 +105,7 @@ pub fn of(
         disagreement,
         format!(
             "{}: tasters see the lots differently by sd {} ({})",
-            // The split into scaling and disagreement is that of balanced tables.
+            // The split into scaling and disagreement is that of plain tables.
             if split.is_some() { "disagreement" } else { "disagreement or scale use" },
             say(disagreement.max(0.0).sqrt()),
             percent(disagreement)

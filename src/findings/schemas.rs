@@ -6,6 +6,8 @@ use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
 use super::link::Link;
+use super::monitor::Monitor;
+use super::practice::Practice;
 use super::sheet::Sheet;
 
 /// The schemas by their file names in `schemas/`.
@@ -16,6 +18,8 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("link-1.schema.json", schemars::schema_for!(Link).into()),
+        ("monitor-1.schema.json", schemars::schema_for!(Monitor).into()),
+        ("practice-1.schema.json", schemars::schema_for!(Practice).into()),
         ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
     ]
 }

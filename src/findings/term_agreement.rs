@@ -77,6 +77,8 @@ pub struct Classical {
 /// The mixed assessor model.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MixedAssessor {
+    /// How the squares were split.
+    pub method: String,
     /// Lots, scaling, disagreement, error.
     pub lines: Vec<AnovaLine>,
     /// Lots over disagreement.
@@ -340,9 +342,13 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
     if let Some(why) = unit_table::not_plain(t) {
         return Answer::unknown(why);
     }
-    if u.n_replicates().is_none() {
-        return Answer::unknown("the table is not balanced: the split is made for balanced tables");
-    }
+    let method = if u.n_replicates().is_some() {
+        "balanced table: the split as published".to_owned()
+    } else {
+        "not balanced: sequential sums of squares (tasters, lots adjusted for tasters, scaling, \
+         disagreement), their F tests approximate"
+            .to_owned()
+    };
     let Some(taster) = &t.taster else { return no_tasters() };
     Answer::of(anova::mixed_assessor(&t.lot.codes, &taster.codes, &t.values)).map(|m| {
         let mut lines = vec![
@@ -354,6 +360,7 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
             lines.push(line(RESIDUAL, &m.error));
         }
         MixedAssessor {
+            method,
             lines,
             lot_test: ratio(m.lot_test.as_ref(), "nothing is left over to test lots with"),
             scaling_test: ratio(m.scaling_test.as_ref(), "nothing is left over to test scaling with"),

@@ -90,6 +90,8 @@ words! {
         "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
     /// How to read courses without a reference.
     courses_read_raw: "Hollow: as scored. Dashed: the first tasting.", "空心：原始评分。虚线：首次品评。";
+    /// How to read courses of figures that stand for themselves.
+    courses_read_plain: "Each mark is a session, on its interval.", "每个点为一场，竖线为其区间。";
     /// What the axis to the right counts.
     to_the_right: "To the right: ", "横轴：";
     /// How to read then and now.

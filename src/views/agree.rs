@@ -1,5 +1,6 @@
 //! `agree` in the terminal: the answer in sentences, then the numbers.
 
+use super::taster_model;
 use super::text::{Side, Table, dash, estimate, heading, number, or_dash, p_value, paragraph};
 use crate::findings::agree::{Agree, TermOfPanel};
 use crate::findings::reasons::ReasonKind;
@@ -21,6 +22,7 @@ pub fn text(f: &Agree) -> String {
     out.push_str(&parts(f));
     out.push_str(&ticks(f));
     out.push_str(&over_all(f));
+    out.push_str(&taster_model::text(f));
     for t in &f.terms {
         out.push_str(&tasters(t));
     }
@@ -212,7 +214,7 @@ fn agreement(f: &Agree) -> String {
 }
 
 /// Reasons, one line for each, with all that it holds for.
-fn reasons(missing: &[(String, &str)]) -> String {
+pub(super) fn reasons(missing: &[(String, &str)]) -> String {
     let mut out = String::new();
     let mut said: Vec<&str> = Vec::new();
     for (_, why) in missing {
@@ -265,8 +267,8 @@ fn parts(f: &Agree) -> String {
     );
     if together {
         out.push_str(&paragraph(
-            "– scale use: told apart from disagreement in balanced tables only; here disagreement holds \
-             both.",
+            "– scale use: told apart from disagreement within one session only; here disagreement \
+             holds both.",
             "  ",
             "    ",
         ));

@@ -7,4 +7,6 @@ pub mod compare;
 mod compare_parts;
 pub mod json;
 pub mod link;
+pub mod monitor;
+mod taster_model;
 pub(crate) mod text;

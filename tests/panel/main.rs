@@ -16,3 +16,4 @@ mod schemas;
 mod seeds;
 mod sessions;
 mod sheet;
+mod tasters;

@@ -5,6 +5,7 @@ mod age;
 pub use age::age;
 mod compare;
 mod link;
+mod monitor;
 
 use std::collections::BTreeMap;
 
@@ -18,6 +19,7 @@ use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
 use crate::plots::{self, Basis, Lang, PlotError};
 
 pub use link::link;
+pub use monitor::monitor;
 
 /// A chart with the name of its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
