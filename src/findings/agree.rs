@@ -8,6 +8,8 @@ use super::guesses::{self, Guesses};
 use super::habits::{self, Codes, Habits, OrderOverall, PanelOrder, TasterInTerm};
 use super::put_right::{self, PutRight};
 use super::taster_model::{self, TasterModel};
+use super::habits::{self, Codes, Habits, PanelOrder, TasterInTerm};
+use super::reasons;
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};
 use crate::scores::{ScaleKind, Scores, Source, TermScores};
@@ -190,6 +192,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
+        let id = term.panel.term.clone();
+        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
     }
     let put_right = put_right::of(&habits, &terms, &found, settings);
     let order = habits::order_over_all(&terms, &codes, settings.level);

@@ -10,7 +10,8 @@
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
 //! * [`mixed`]: linear mixed models, the ground of most questions.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
+//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
@@ -24,6 +25,7 @@ pub mod dunnett;
 pub mod effect;
 pub mod equivalence;
 pub mod icc;
+pub mod kappa;
 pub mod kendall;
 mod least_squares;
 pub mod links;
@@ -31,6 +33,7 @@ pub mod map;
 pub mod mixed;
 pub mod multiple;
 pub mod pca;
+pub mod ordinal;
 pub mod permute;
 pub mod range;
 pub mod rng;

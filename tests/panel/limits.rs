@@ -5,6 +5,7 @@ use serde_json::Value;
 use crate::run::{json, named, number, text};
 
 pub fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) {
+pub(crate) fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) {
     let folder = tempfile::tempdir().expect("a folder");
     std::fs::write(folder.path().join("s.csv"), table).expect("written");
     let mut args = vec![command, "--table", "s.csv", "--lot", "lot"];
@@ -13,6 +14,7 @@ pub fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) {
 }
 
 pub fn reason(value: &Value) -> &str {
+pub(crate) fn reason(value: &Value) -> &str {
     assert!(value["value"].is_null(), "{value} is known");
     value["reason"].as_str().expect("a reason is text")
 }

@@ -4,6 +4,7 @@
 mod age;
 mod age_truth;
 mod compare;
+mod agreement;
 mod errors;
 mod limits;
 mod limits_odd;
