@@ -12,6 +12,10 @@
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
 //! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
+//! * [`designs`]: incomplete blocks.
+//! * [`discrimination`]: triangles, duo-trios and pairs.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`ranking`]: samples put in order, in complete and incomplete blocks.
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
@@ -20,6 +24,8 @@
 pub mod alpha;
 pub mod anova;
 mod assessor;
+pub mod designs;
+pub mod discrimination;
 pub mod dist;
 pub mod dunnett;
 pub mod effect;
@@ -36,6 +42,7 @@ pub mod pca;
 pub mod ordinal;
 pub mod permute;
 pub mod range;
+pub mod ranking;
 pub mod rng;
 mod special;
 mod studentized;
