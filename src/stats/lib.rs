@@ -9,6 +9,7 @@
 //! * [`rng`]: seeded random streams, one a replicate.
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
+//! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
 //! * [`tasters`]: each taster against the others.
@@ -24,6 +25,7 @@ mod least_squares;
 pub mod links;
 pub mod mixed;
 pub mod multiple;
+pub mod normality;
 pub mod permute;
 pub mod range;
 pub mod rng;

@@ -9,6 +9,7 @@ mod cases;
 mod invented;
 mod links;
 mod mixed;
+mod mixed_blocks;
 mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
