@@ -9,6 +9,7 @@
 //! * [`rng`]: seeded random streams, one a replicate.
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
+//! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
 //! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
@@ -40,6 +41,7 @@ pub mod mixed;
 pub mod multiple;
 pub mod pca;
 pub mod ordinal;
+pub mod normality;
 pub mod permute;
 pub mod range;
 pub mod ranking;

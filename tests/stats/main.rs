@@ -17,6 +17,7 @@ mod discrimination;
 mod invented;
 mod links;
 mod mixed;
+mod mixed_blocks;
 mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
