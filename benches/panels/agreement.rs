@@ -38,7 +38,7 @@ pub fn one(at: usize, case: &(&str, Plan, Columns), draw_number: u64, seed: u64)
     let found = agree(&scores(&[("term", &drawn)], *columns), &settings);
     let Some(term) = found.terms.first().map(|t| &t.panel) else { return tally };
     let mut covered = |what: &str, e: &Answer<Estimate>, truth: f64| {
-        let group = "5 Agreement: how often 95 % intervals hold the truth";
+        let group = "06 Agreement: how often 95 % intervals hold the truth";
         if let Answer::Known(e) = e {
             let hit = e.lower <= truth && truth <= e.upper;
             tally.add((group, name, what), f64::from(u8::from(hit)), Limit::Printed);
@@ -67,7 +67,7 @@ pub fn one(at: usize, case: &(&str, Plan, Columns), draw_number: u64, seed: u64)
     {
         let hit = f64::from(u8::from(w.p_value <= 0.05));
         let key = (
-            "6 Exact tests: how often they pass where there is nothing",
+            "07 Exact tests: how often they pass where there is nothing",
             "W, 6 lots, 5 tasters",
             "p ≤ .05",
         );

@@ -1,5 +1,6 @@
 //! Tests that are exact, with the size they have by count; and some that are not.
 
+use blindsteep::findings::against::Wish;
 use blindsteep::findings::compare::compare;
 use blindsteep::findings::{Settings, guesses};
 use blindsteep::scores::{Builder, LotGuess, ScoreRow, Source};
@@ -11,7 +12,7 @@ use blindsteep_stats::ticks::cochran_q;
 use crate::table::line;
 use crate::tally::{EXACT, Limit, SIZE, Tally};
 
-const GROUP: &str = "6 Exact tests: how often they pass where there is nothing";
+const GROUP: &str = "07 Exact tests: how often they pass where there is nothing";
 
 /// The sizes that are known by counting all arrangements.
 pub struct Counted {
@@ -152,10 +153,13 @@ fn one_way(draws: &mut Stream, tally: &mut Tally) {
             });
         }
     }
-    let found =
-        compare(&builder.finish(vec![line("term")], Source::default()), &Settings::default());
+    let found = compare(
+        &builder.finish(vec![line("term")], Source::default()),
+        &Wish::default(),
+        &Settings::default(),
+    );
     let Some(pairs) = found.terms.first().and_then(|t| t.lots.differences.known()) else { return };
-    let group = "1 Differences of lots: how often 95 % intervals hold the truth";
+    let group = "01 Differences of lots: how often 95 % intervals hold the truth";
     let mut all = true;
     for pair in pairs {
         let Some(d) = pair.difference.known() else { continue };

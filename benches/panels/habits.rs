@@ -26,7 +26,7 @@ fn anybody(h: &Habits, kind: &str) -> f64 {
 /// The garden's ten sessions under one seed: its own panel, and the same people without habits.
 pub fn record(seed: u64) -> Tally {
     let mut tally = Tally::default();
-    let group = "7 Habits over ten sessions of the garden";
+    let group = "08 Habits over ten sessions of the garden";
     if let Some(found) = habits_of(&simulated::scores(seed)) {
         let own = "six tasters, five with habits";
         for (kind, who) in HELD {
@@ -60,7 +60,7 @@ fn falsely(found: &Habits, (group, case): (&str, &str), limit: Limit, tally: &mu
 /// One session of the garden: six of its lots, two flights, five tasters.
 pub fn session(seed: u64) -> Tally {
     let mut tally = Tally::default();
-    let group = "8 Habits in one session of 6 cups × 2, five tasters, twelve terms";
+    let group = "09 Habits in one session of 6 cups × 2, five tasters, twelve terms";
     let sound: [TasterTruth; 5] = std::array::from_fn(|i| TASTERS[i].without_habits());
     if let Some(found) = habits_of(&one_session(seed, &sound)) {
         falsely(&found, (group, "nobody has a habit"), Limit::Printed, &mut tally);
@@ -129,7 +129,7 @@ fn one_session(seed: u64, panel: &[TasterTruth]) -> Scores {
 /// The intervals of habits over many seeds of the garden.
 pub fn seeds(n: u64) -> Tally {
     let mut tally = Tally::default();
-    let group = "9 The garden under many seeds: how often 95 % intervals of habits hold the truth";
+    let group = "10 The garden under many seeds: how often 95 % intervals of habits hold the truth";
     for c in counted(1..=n) {
         let case = if c.planted { format!("{} (planted)", c.who) } else { c.who.clone() };
         let limit = if c.planted { Limit::Coverage(LEVEL) } else { Limit::Printed };

@@ -1,9 +1,9 @@
 //! What `compare` says of lots: intervals of differences, and families of tests.
 
 use blindsteep::findings::Settings;
+use blindsteep::findings::against::Wish;
 use blindsteep::findings::compare::{Compare, compare};
 use blindsteep::findings::term_comparison::TermComparison;
-use blindsteep_stats::multiple::benjamini_hochberg;
 use blindsteep_stats::rng::stream;
 
 use crate::draw::{Drawn, Habit, Plan, SESSION, draw};
@@ -98,10 +98,17 @@ pub fn one(at: usize, case: &Case, draw_number: u64, seed: u64) -> Tally {
         let plan = Plan { spread, ..case.plan };
         let drawn = draw(&plan, &mut draws);
         let table = scores(&[("term", &drawn)], case.columns);
-        let found = compare(&table, &Settings::default());
+        // The first lot is the control; the second lies from it just as far as still counts as the same.
+        let wish = Wish {
+            control: Some("l0".to_owned()),
+            within: (spread > 0.0).then(|| (drawn.lots[1] - drawn.lots[0]).abs()),
+            ..Wish::default()
+        };
+        let found = compare(&table, &wish, &Settings::default());
         let Some(term) = found.terms.first() else { continue };
         if spread > 0.0 {
             intervals(case, &term.lots, &drawn, &mut tally);
+            against(case, &term.lots, &drawn, &mut tally);
         } else {
             families(case, &term.lots, &mut tally);
         }
@@ -125,7 +132,7 @@ fn intervals(case: &Case, term: &TermComparison, drawn: &Drawn, tally: &mut Tall
     let known: Vec<_> =
         pairs.iter().filter_map(|d| Some((truth(&d.a, &d.b), d.difference.known()?))).collect();
     let covers = |low: f64, high: f64, truth: f64| low <= truth && truth <= high;
-    let group = "1 Differences of lots: how often 95 % intervals hold the truth";
+    let group = "01 Differences of lots: how often 95 % intervals hold the truth";
     let boundary = model.components.iter().any(|c| c.at_boundary);
     let (what, limit) = match (boundary, case.kind) {
         (false, Kind::Interior) => ("one pair, variances above 0", CONTRASTS),
@@ -144,7 +151,7 @@ fn intervals(case: &Case, term: &TermComparison, drawn: &Drawn, tally: &mut Tall
         limit,
     );
     let Some(levels) = term.levels.known() else { return };
-    let group = "2 Levels of lots: how often 95 % intervals hold the truth";
+    let group = "02 Levels of lots: how often 95 % intervals hold the truth";
     let adjusted = levels.iter().filter_map(|l| {
         let n = l.adjusted.known()?;
         Some(covers(n.lower, n.upper, drawn.lots[at(&l.lot)]))
@@ -172,8 +179,36 @@ fn intervals(case: &Case, term: &TermComparison, drawn: &Drawn, tally: &mut Tall
     }
 }
 
+/// Intervals against the control, and lots taken for the same that lie on the margin or beyond.
+fn against(case: &Case, term: &TermComparison, drawn: &Drawn, tally: &mut Tally) {
+    let hidden = case.kind == Kind::Hidden;
+    if let Some(found) = term.against_control.known() {
+        let known = found.lots.iter().filter_map(|l| Some((at(&l.lot), l.difference.known()?)));
+        let all = known.into_iter().all(|(lot, d)| {
+            let truth = drawn.lots[lot] - drawn.lots[0];
+            d.lower.known().is_none_or(|l| *l <= truth)
+                && d.upper.known().is_none_or(|u| truth <= *u)
+        });
+        let group = "01 Differences of lots: how often 95 % intervals hold the truth";
+        let limit = if hidden { Limit::Printed } else { EXACT };
+        let key = (group, case.name, "all against a control at once (Dunnett)");
+        tally.add(key, f64::from(u8::from(all)), limit);
+    }
+    if let Some(found) = term.alike_within.known() {
+        let limit = if hidden { Limit::Printed } else { SIZE };
+        let group = "04 Lots that differ by the margin or more: how often they are called the same";
+        let numbers = || found.pairs.iter().filter_map(|p| Some((at(&p.a), p.numbers.known()?)));
+        let any = numbers().any(|(_, n)| n.alike);
+        tally.add((group, case.name, "any (Holm)"), f64::from(u8::from(any)), limit);
+        if let Some((_, n)) = numbers().find(|(lot, _)| *lot == 1) {
+            let hit = f64::from(u8::from(n.p_value <= 0.05));
+            tally.add((group, case.name, "the one on the margin, alone"), hit, limit);
+        }
+    }
+}
+
 fn families(case: &Case, term: &TermComparison, tally: &mut Tally) {
-    let group = "3 Lots that are alike: how often they are told apart";
+    let group = "03 Lots that are alike: how often they are told apart";
     let limit = if case.kind == Kind::Hidden { Limit::Printed } else { SIZE };
     if let Some(test) = term.lot_test.known() {
         tally.add((group, case.name, "F test"), f64::from(u8::from(test.p_value <= 0.05)), limit);
@@ -181,6 +216,11 @@ fn families(case: &Case, term: &TermComparison, tally: &mut Tally) {
     if let Some(pairs) = term.differences.known() {
         let any = pairs.iter().any(|d| d.difference.known().is_some_and(|d| d.p_tukey <= 0.05));
         tally.add((group, case.name, "any pair (Tukey-Kramer)"), f64::from(u8::from(any)), limit);
+    }
+    if let Some(found) = term.against_control.known() {
+        let any = found.lots.iter().any(|l| l.difference.known().is_some_and(|d| d.differs));
+        let key = (group, case.name, "any against a control (Dunnett)");
+        tally.add(key, f64::from(u8::from(any)), limit);
     }
 }
 
@@ -190,7 +230,7 @@ const ALIKE: usize = 5;
 /// Eight terms, five of them with lots that are alike.
 pub fn terms(draw_number: u64, seed: u64) -> Tally {
     let mut tally = Tally::default();
-    let group = "4 Eight terms, in five of which lots are alike";
+    let group = "05 Eight terms, in five of which lots are alike";
     for (case, plan) in [
         ("6 lots, 5 tasters, 2 cups", SESSION),
         ("absent in 1 flight of 5, halves", Plan { absent: 0.2, halves: true, ..SESSION }),
@@ -203,12 +243,18 @@ pub fn terms(draw_number: u64, seed: u64) -> Tally {
             })
             .collect();
         let named: Vec<(&str, &Drawn)> = TERMS.into_iter().zip(&drawn).collect();
-        let found: Compare = compare(&scores(&named, PLAIN), &Settings::default());
-        let p: Vec<f64> =
-            found.terms.iter().filter_map(|t| Some(t.lots.lot_test.known()?.p_value)).collect();
+        let found: Compare =
+            compare(&scores(&named, PLAIN), &Wish::default(), &Settings::default());
         let holm: Vec<f64> =
             found.terms.iter().filter_map(|t| t.lots.p_holm.known().copied()).collect();
-        let (Ok(q), true) = (benjamini_hochberg(&p), p.len() == TERMS.len()) else { continue };
+        let q: Vec<f64> = found
+            .terms
+            .iter()
+            .filter_map(|t| t.lots.p_benjamini_hochberg.known().copied())
+            .collect();
+        if holm.len() != TERMS.len() || q.len() != TERMS.len() {
+            continue;
+        }
         let any = holm[..ALIKE].iter().any(|p| *p <= 0.05);
         tally.add((group, case, "Holm: any false"), f64::from(u8::from(any)), SIZE);
         let found = q.iter().filter(|q| **q <= 0.05).count();

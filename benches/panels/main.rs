@@ -11,6 +11,7 @@ mod draw;
 mod exact;
 mod habits;
 mod lots;
+mod map;
 mod seeds;
 mod table;
 mod tally;
@@ -46,7 +47,7 @@ fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let n: u64 = args.iter().find_map(|a| a.parse().ok()).unwrap_or(tally::ENOUGH);
     let only = |part: &str| {
-        let parts = ["lots", "agreement", "exact", "habits", "seeds"];
+        let parts = ["lots", "agreement", "exact", "habits", "map", "seeds"];
         let asked = args.iter().any(|a| parts.contains(&a.as_str()));
         if asked { args.iter().any(|a| a == part) } else { part != "seeds" }
     };
@@ -74,6 +75,8 @@ fn main() -> ExitCode {
     let counted = exact::counted();
     part("exact", &|i| exact::one(&counted, i, SEED));
     part("habits", &|i| habits::record(i + 1).merge(habits::session(i + 1)));
+    // Each map simulates panels of its own: one in ten draws suffices where nothing is held to a limit.
+    part("map", &|i| if i % 10 == 0 { map::one(i, SEED) } else { Tally::default() });
     if only("seeds") {
         all = all.merge(habits::seeds(n));
     }

@@ -5,9 +5,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::guesses::{self, Guesses};
-use super::reasons;
 use super::habits::{self, Codes, Habits, OrderOverall, PanelOrder, TasterInTerm};
 use super::put_right::{self, PutRight};
+use super::reasons;
 use super::taster_model::{self, TasterModel};
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};

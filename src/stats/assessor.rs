@@ -1,6 +1,6 @@
 //! The mixed assessor model: lot × taster split into scale use and disagreement.
 
-use crate::anova::{AnovaError, FRatio, Line, check_finite, dense, mean, squares_about};
+use crate::anova::{AnovaError, FRatio, Line, check_finite, dense, mean, rounding, squares_about};
 use crate::least_squares::{Basis, centred};
 use serde::Serialize;
 
@@ -68,9 +68,8 @@ pub fn mixed_assessor(
     basis.push(&vec![1.0; n]);
     basis.residual(&mut left);
     let mut rss = squares_about(&left, 0.0);
-    // What is left of an exact fit is rounding: no ratio may rest on it.
-    let rounding = 1e-20 * rss;
-    let real = |ss: f64| if ss > rounding { ss } else { 0.0 };
+    let least = rounding(values, rss);
+    let real = |ss: f64| if ss > least { ss } else { 0.0 };
     let mut step = |basis: &mut Basis, columns: &mut dyn Iterator<Item = Vec<f64>>| -> Line {
         let before = basis.rank();
         for column in columns {

@@ -9,6 +9,7 @@
 //! * [`rng`]: seeded random streams, one a replicate.
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
+//! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`designs`]: incomplete blocks.
 //! * [`discrimination`]: triangles, duo-trios and pairs.
@@ -37,6 +38,7 @@ pub mod links;
 pub mod map;
 pub mod mixed;
 pub mod multiple;
+pub mod normality;
 pub mod ordinal;
 pub mod pca;
 pub mod permute;
