@@ -23,8 +23,10 @@ pub struct SessionFile {
     /// The format of this file: 1.
     #[schemars(range(min = 1, max = 1))]
     pub format: u64,
-    /// What is asked: profile (score terms).
-    #[schemars(with = "String", extend("enum" = ["profile"]))]
+    /// What is asked: profile (score terms), ranking (put cups in order), triangle (two are the
+    /// same, which is odd?), duo-trio (which of two is the same as the reference?) or paired
+    /// (which of two has more of a term?).
+    #[schemars(with = "String", extend("enum" = ["profile", "ranking", "triangle", "duo-trio", "paired"]))]
     pub kind: Kind,
     /// When it was planned.
     pub planned: Moment,
@@ -39,6 +41,9 @@ pub struct SessionFile {
     /// Whether tasters are asked which lot they think a cup is.
     #[serde(default)]
     pub guess: bool,
+    /// What was decided about the test before anybody tasted; missing in a profile session.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub test: Option<TestPlan>,
     /// SHA-256 of the key's canonical text. Missing where somebody pours and tastes alone: then
     /// the key is made after closing and nothing was committed beforehand.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -54,28 +59,92 @@ pub struct SessionFile {
     #[serde(default, rename = "family", skip_serializing_if = "Vec::is_empty")]
     pub families: Vec<Family>,
     /// The terms that are asked, with their scales and labels as they stood when the session was
-    /// planned.
-    #[serde(rename = "term")]
-    #[schemars(length(min = 1))]
+    /// planned; none in a triangle or duo-trio session.
+    #[serde(default, rename = "term", skip_serializing_if = "Vec::is_empty")]
     pub terms: Vec<Term>,
 }
 
+/// What was decided about a test before anybody tasted. Which lot was expected to have more of
+/// the term stands in the key.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(inline)]
+pub struct TestPlan {
+    /// How often a difference may be claimed where there is none: more than 0, less than 0.5.
+    #[schemars(extend("exclusiveMinimum" = 0, "exclusiveMaximum" = 0.5))]
+    pub alpha: f64,
+    /// Where likeness is to be shown: the share of people telling the two apart that would
+    /// matter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0, "exclusiveMaximum" = 1))]
+    pub distinguishers: Option<f64>,
+    /// Where likeness is to be shown: how often that share is to be noticed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0.5, "exclusiveMaximum" = 1))]
+    pub power: Option<f64>,
+    /// Whether a ranking may give several cups one rank.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub ties: bool,
+}
+
 /// What a session asks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
 #[schemars(inline)]
 pub enum Kind {
     /// Score terms.
     Profile,
+    /// Put the cups in order by a term.
+    Ranking,
+    /// Three cups of two lots: which is the odd one?
+    Triangle,
+    /// A reference and two cups: which of the two is the same as the reference?
+    DuoTrio,
+    /// Two cups: which has more of a term?
+    Paired,
 }
 
 impl Kind {
+    /// All kinds.
+    pub const ALL: [Self; 5] =
+        [Self::Profile, Self::Ranking, Self::Triangle, Self::DuoTrio, Self::Paired];
+
     /// The word for it in files and commands.
     #[must_use]
     pub fn word(self) -> &'static str {
         match self {
             Self::Profile => "profile",
+            Self::Ranking => "ranking",
+            Self::Triangle => "triangle",
+            Self::DuoTrio => "duo-trio",
+            Self::Paired => "paired",
         }
+    }
+
+    /// What it asks, in a few words.
+    #[must_use]
+    pub fn meaning(self) -> &'static str {
+        match self {
+            Self::Profile => "score terms",
+            Self::Ranking => "put cups in order by a term",
+            Self::Triangle => "two of three cups are the same tea: which is odd?",
+            Self::DuoTrio => "which of two cups is the same tea as the reference?",
+            Self::Paired => "which of two cups has more of a term?",
+        }
+    }
+
+    /// The kind of a word.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|k| k.word() == word)
+    }
+
+    /// Whether each set of cups has one answer: one of its codes.
+    #[must_use]
+    pub fn is_choice(self) -> bool {
+        matches!(self, Self::Triangle | Self::DuoTrio | Self::Paired)
     }
 }
 
@@ -105,7 +174,12 @@ pub struct Flight {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 1))]
     pub warm_up_shelf: Option<u32>,
-    /// For each taster the cups in the order of tasting, without the warm-up cup.
+    /// The codes among the cups that are served as the reference of a duo-trio.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(inner(range(min = 100, max = 999)))]
+    pub references: Vec<u16>,
+    /// For each taster the cups in the order of tasting, without the warm-up cup: all of them,
+    /// or those that the taster is served. The first of a duo-trio is the reference.
     pub orders: BTreeMap<String, Vec<u16>>,
 }
 
@@ -115,7 +189,7 @@ impl Flight {
         self.warm_up.into_iter().chain(self.cups.iter().copied())
     }
 
-    /// The scored cups in the order in which a taster has them.
+    /// The scored cups that a taster has, in the order in which the taster has them.
     #[must_use]
     pub fn order_of(&self, taster: &str) -> &[u16] {
         self.orders.get(taster).map_or(&[], Vec::as_slice)
@@ -139,6 +213,14 @@ impl SessionFile {
     #[must_use]
     pub fn n_steeps(&self) -> u32 {
         u32::try_from(self.recipe.steeps_s.len()).unwrap_or(u32::MAX).max(1)
+    }
+
+    /// The cups of a flight that a taster may name as an answer: all that the taster is served,
+    /// but for the reference of a duo-trio.
+    #[must_use]
+    pub fn answerable<'a>(&self, flight: &'a Flight, taster: &str) -> &'a [u16] {
+        let order = flight.order_of(taster);
+        if self.kind == Kind::DuoTrio { order.get(1..).unwrap_or(&[]) } else { order }
     }
 
     /// Whether somebody pours and tastes alone, so that the key comes after closing.

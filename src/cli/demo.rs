@@ -93,7 +93,7 @@ fn find(book: &Book, lots: &[Lot], sessions: &[Revealed]) -> Result<Found, Failu
     let times = LotTimes::of_lots(lots, sessions[0].day);
     Ok(Found {
         agree_first: agree(&first, &settings),
-        compare_first: compare(&first, &settings),
+        compare_first: compare(&first, &crate::findings::against::Wish::default(), &settings),
         agree_all: agree(&all, &settings),
         link: linked(&first_tastings, &makings, &Wish::default(), &settings),
         age: age(&all, &times, &settings),

@@ -6,13 +6,12 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use super::{Context, Failure};
+use super::{Context, Failure, table_args};
 use crate::book::book_file::BookFile;
 use crate::book::store::{self, StoreError};
 use crate::book::time::{Day, Moment};
 use crate::findings::Settings;
 use crate::findings::sheet::{ForIssue, NotIssued, Record, sheet, subject};
-use crate::session::all_revealed;
 use crate::sheets::Lang;
 use crate::sheets::lot::{DPI, Issue, LotSheet, VERSION};
 use crate::views;
@@ -75,7 +74,8 @@ pub fn run(args: &SheetArgs, context: &mut Context) -> Result<(), Failure> {
     let file = book.book_file()?.value;
     let (lots, parameters) = (book.lots()?, book.parameters()?.value);
     let of = subject(&args.sample, &lots)?;
-    let (tasters, sessions) = (book.tasters()?.value, all_revealed(&book)?);
+    let tasters = book.tasters()?.value;
+    let sessions = table_args::named_or_all(&[], &book)?;
     let record = Record {
         book: &file,
         lots: &lots,

@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::{Context, Failure};
 use crate::book::Book;
+use crate::book::session_files::Kind;
 use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
 use crate::session::{Revealed, all_revealed, revealed};
 
@@ -172,12 +173,16 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
     from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
 }
 
-/// The revealed sessions that are named, or all of the book if none is.
+/// The revealed sessions that are named, or all of the book that scored terms if none is.
 ///
 /// # Errors
 /// As for [`named_sessions`].
 pub fn named_or_all(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
-    if names.is_empty() { Ok(all_revealed(book)?) } else { named_sessions(names, book) }
+    if names.is_empty() {
+        Ok(all_revealed(book)?.into_iter().filter(|s| s.kind == Kind::Profile).collect())
+    } else {
+        named_sessions(names, book)
+    }
 }
 
 /// What a word of a flag names: itself if it is known, else the parts between its commas.

@@ -293,6 +293,9 @@ fn hold(
     let request = PlanRequest {
         name: format!("month-{:02}", session.month),
         kind: Kind::Profile,
+        per_taster: None,
+        test: None,
+        expected: None,
         lots: Vec::new(),
         flights: session
             .flights

@@ -273,6 +273,14 @@ pub struct TasterTruth {
     pub absent: f64,
 }
 
+impl TasterTruth {
+    /// The same person without any habit, absences kept.
+    #[must_use]
+    pub const fn without_habits(self) -> Self {
+        Self { id: self.id, name: self.name, absent: self.absent, ..SOUND }
+    }
+}
+
 const SOUND: TasterTruth = TasterTruth {
     id: "",
     name: "",

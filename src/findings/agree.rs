@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::guesses::{self, Guesses};
 use super::habits::{self, Codes, Habits, PanelOrder, TasterInTerm};
+use super::reasons;
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};
 use crate::scores::{ScaleKind, Scores, Source, TermScores};
@@ -88,10 +89,18 @@ pub(crate) fn test_with_excluded(scores: &Scores, id: &str, n_excluded: usize) -
     }
 }
 
-/// Holm's p-values of the tests of all terms, `None` where there is no test.
+/// Holm's p-values of the tests of all terms, a reason where there is no test.
 pub(crate) fn holm(tests: &[&Answer<Test>]) -> Vec<Answer<f64>> {
+    adjusted(tests, blindsteep_stats::multiple::holm)
+}
+
+/// Adjusted p-values of the tests of all terms, a reason where there is no test.
+pub(crate) fn adjusted<E>(
+    tests: &[&Answer<Test>],
+    method: impl FnOnce(&[f64]) -> Result<Vec<f64>, E>,
+) -> Vec<Answer<f64>> {
     let p: Vec<f64> = tests.iter().filter_map(|t| t.known().map(|t| t.p_value)).collect();
-    let mut adjusted = blindsteep_stats::multiple::holm(&p).unwrap_or_default().into_iter();
+    let mut adjusted = method(&p).unwrap_or_default().into_iter();
     tests
         .iter()
         .map(|t| match t {
@@ -173,6 +182,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
+        let id = term.panel.term.clone();
+        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
     }
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;

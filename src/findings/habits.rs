@@ -272,7 +272,8 @@ fn one(found: &stats::TasterTerm, codes: &Codes, order: &Answer<OrderEffects>) -
         discrimination: match &found.discrimination {
             Some(f) => Test::of(f.f, f.df1, f.df2, f.p_value),
             None => Answer::unknown(
-                "this taster has no repeats, so lots have nothing to be tested with",
+                "this taster's repeats do not differ, or there are none, so lots have nothing to be \
+                 tested with",
             ),
         },
         first_cup: own.as_ref().and_then(|o| answer(&o.first_cup)),

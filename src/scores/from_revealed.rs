@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::{Builder, LotGuess, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
 use crate::book::lots::MAIN;
 use crate::book::recipes::Recipe;
+use crate::book::session_files::Kind;
 use crate::book::time::Day;
 use crate::book::vocabulary::{Ends, FAULT_LEVELS, Level, Scale};
 use crate::session::{Revealed, RevealedCup, Role, Sample};
@@ -30,6 +31,20 @@ pub enum SessionsError {
         /// In which session.
         second_session: String,
     },
+    /// A session that asked something else.
+    #[error(
+        "session {session} is a {found} session\n  expected: {expected}\n  to mend:  ask `{ask}`"
+    )]
+    OtherKind {
+        /// The session.
+        session: String,
+        /// What it asked.
+        found: &'static str,
+        /// What can be read here.
+        expected: &'static str,
+        /// The command that reads it.
+        ask: String,
+    },
     /// Nobody scored anything.
     #[error(
         "there is no score in {sessions}\n  expected: at least one answer on a scale\n  to mend:  \
@@ -53,7 +68,7 @@ fn kind(scale: &Scale) -> Option<ScaleKind> {
 }
 
 /// The name of what was in a cup: the lot, with its arm if it was split.
-fn sample(cup: &RevealedCup) -> String {
+pub(super) fn sample(cup: &RevealedCup) -> String {
     Sample { lot: cup.lot.clone(), arm: cup.arm.clone() }.to_string()
 }
 
@@ -63,6 +78,14 @@ fn sample(cup: &RevealedCup) -> String {
 /// # Errors
 /// [`SessionsError`] if a term changed its kind of scale between sessions, or nothing was scored.
 pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
+    if let Some(other) = sessions.iter().find(|s| s.kind != Kind::Profile) {
+        return Err(SessionsError::OtherKind {
+            session: other.name.clone(),
+            found: other.kind.word(),
+            expected: "sessions in which terms were scored (profile)",
+            ask: format!("difference {}", other.name),
+        });
+    }
     let mut terms = terms_of(sessions)?;
     let recipes = recipe_names(sessions);
     let mut builder = Builder::default();
@@ -248,10 +271,12 @@ fn count_gaps(session: &Revealed, cups: &HashMap<u16, &RevealedCup>, terms: &mut
         steeps.entry(&s.term).or_default().insert(s.steep);
         *given.entry(&s.term).or_default() += 1;
     }
-    let cups_of = |flight: u32| {
-        session.cups.iter().filter(|c| c.flight == flight && c.role != Role::WarmUp).count()
-    };
-    let due: usize = there.iter().map(|(_, flight)| cups_of(*flight)).sum();
+    let due: usize = session
+        .served
+        .iter()
+        .filter(|s| there.contains(&(s.taster.as_str(), s.flight)))
+        .map(|s| s.cups.len())
+        .sum();
     for term in &session.terms {
         if let Some(t) = terms.iter_mut().find(|t| t.id == term.id) {
             let n_steeps = steeps.get(term.id.as_str()).map_or(1, BTreeSet::len);
@@ -310,7 +335,7 @@ fn ages_note(sessions: &[Revealed]) -> Option<String> {
 }
 
 /// Sessions of which the same is to be said are named together.
-fn together(notes: Vec<(String, String)>) -> Vec<String> {
+pub(super) fn together(notes: Vec<(String, String)>) -> Vec<String> {
     let mut gathered: Vec<(String, Vec<String>)> = Vec::new();
     for (session, note) in notes {
         match gathered.iter_mut().find(|g| g.0 == note) {
@@ -343,6 +368,13 @@ fn notes_of(session: &Revealed, n_scores: usize) -> Vec<(String, String)> {
     if !reference.is_empty() {
         notes.push(format!("{} is the reference.", listed(reference)));
     }
+    notes.extend(afterthoughts(session));
+    notes.into_iter().map(|note| (session.name.clone(), note)).collect()
+}
+
+/// What was not settled before anybody tasted.
+pub(super) fn afterthoughts(session: &Revealed) -> Vec<String> {
+    let mut notes = Vec::new();
     if !session.committed_beforehand {
         notes.push("which lot was in which cup was not committed beforehand.".to_owned());
     }
@@ -353,5 +385,5 @@ fn notes_of(session: &Revealed, n_scores: usize) -> Vec<(String, String)> {
             if late == 1 { "1 change was".to_owned() } else { format!("{late} changes were") }
         ));
     }
-    notes.into_iter().map(|note| (session.name.clone(), note)).collect()
+    notes
 }

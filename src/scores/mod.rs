@@ -14,6 +14,7 @@ mod makings_table;
 mod options;
 mod table_file;
 mod times;
+mod trials;
 
 use std::collections::HashMap;
 
@@ -32,6 +33,7 @@ pub use makings_of_book::makings_of_book;
 pub use makings_table::makings_from_table;
 pub use options::{TableError, TableOptions};
 pub use times::{Before, LotTimes, SampleTime};
+pub use trials::{ALPHA, Method, PlannedTest, RankedSet, Trial, Trials, trials_from_revealed};
 
 use columns::compact;
 

@@ -8,6 +8,7 @@ use crate::book::session_files::SessionFile;
 
 use super::ballots::{GUESS, GUESS_SURE, term_named};
 use super::enter::{Answer, Given, Misfit};
+use super::sets::set_terms;
 
 /// Answers read from a table, each with the places of its cells.
 #[derive(Debug)]
@@ -273,14 +274,17 @@ impl Columns {
                 continue;
             }
             let guess = [GUESS, GUESS_SURE].into_iter().find(|g| ids::same(g, name));
-            let term =
-                guess.map(str::to_owned).or_else(|| term_named(plan, name).map(|t| t.id.clone()));
+            let set_term = set_terms(plan).into_iter().find(|t| ids::same(t, name));
+            let term = guess
+                .or(set_term)
+                .map(str::to_owned)
+                .or_else(|| term_named(plan, name).map(|t| t.id.clone()));
             match term {
                 Some(term) if long.is_none() => wide.push((i, term)),
                 _ => {
                     let mut known = vec!["steep", "note", "taster"];
                     if long.is_none() {
-                        known.extend(plan.terms.iter().map(|t| t.id.as_str()));
+                        known.extend(set_terms(plan));
                     }
                     problems.push(answers.problem(
                         1,

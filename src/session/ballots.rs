@@ -6,9 +6,10 @@ use crate::book::BookError;
 use crate::book::csv_file::{self, Line, Log};
 use crate::book::ids;
 use crate::book::problem::{Problem, Problems, did_you_mean};
-use crate::book::session_files::{AnswerState, BallotLine, SessionFile};
+use crate::book::session_files::{AnswerState, BallotLine, Flight, Kind, SessionFile};
 use crate::book::vocabulary::{Misfit, Scale, Term};
 
+use super::sets;
 use super::state::{Session, entry_of};
 
 /// The word that stands in the column `term` where a taster says which lot a cup may be.
@@ -16,14 +17,15 @@ pub const GUESS: &str = "guess";
 /// The word that stands in the column `term` where a taster says how sure the guess is.
 pub const GUESS_SURE: &str = "guess-sure";
 
-/// What a line answers: one term of one steep of one cup. Guesses have no steep.
+/// What a line answers: one term of one steep of one cup. Guesses and answers about sets of cups
+/// have no steep.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Question {
-    /// The code of the cup.
+    /// The code of the cup. Where one cup of a set is chosen, the lowest code of the flight.
     pub cup: u16,
-    /// The steep, from 1; none for guesses.
+    /// The steep, from 1; none for guesses and answers about sets.
     pub steep: Option<u32>,
-    /// The term's id; [`GUESS`] or [`GUESS_SURE`].
+    /// The term's id; [`GUESS`], [`GUESS_SURE`], `odd` or `match`.
     pub term: String,
 }
 
@@ -49,7 +51,18 @@ impl Ballot {
         problems: &mut Problems,
     ) -> Result<Self, BookError> {
         let log = csv_file::read(&session.root, &session.ballot_file(taster), problems)?;
-        Ok(Self::settle(session.plan(), taster, log, problems))
+        let ballot = Self::settle(session.plan(), taster, log, problems);
+        for (question, wrong) in sets::rank_problems(session.plan(), &ballot) {
+            let line = ballot.line_number(&question).unwrap_or(0);
+            problems.push(ballot.log.problem(
+                line,
+                "value",
+                wrong.found,
+                wrong.expected,
+                wrong.mend,
+            ));
+        }
+        Ok(ballot)
     }
 
     /// As [`Ballot::read`], with the mistakes as an error.
@@ -98,13 +111,15 @@ impl Ballot {
                 }
                 continue;
             }
-            let Some(question) = question_of(plan, &ballot.log, line, problems) else { continue };
+            let Some(question) = question_of(plan, taster, &ballot.log, line, problems) else {
+                continue;
+            };
             by_entry.insert(value.entry.clone(), i);
             let Some(question) = question else {
                 ballot.handed_in.insert(value.flight);
                 continue;
             };
-            if let Some(problem) = conflict(&ballot, &by_entry, line, &question) {
+            if let Some(problem) = conflict(plan, &ballot, &by_entry, line, &question) {
                 problems.push(problem);
                 continue;
             }
@@ -162,6 +177,7 @@ impl Ballot {
 /// `problems` if the line can't be meant.
 fn question_of(
     plan: &SessionFile,
+    taster: &str,
     log: &Log<BallotLine>,
     line: &Line<BallotLine>,
     problems: &mut Problems,
@@ -181,20 +197,28 @@ fn question_of(
         return None;
     }
     let cup = value.cup?;
-    let (column, wrong) = match served(plan, cup) {
+    let (column, wrong) = match served(plan, Some(taster), cup) {
         Err(wrong) => ("cup", wrong),
-        Ok(flight) if flight != value.flight => (
+        Ok(flight) if flight.number != value.flight => (
             "flight",
             Wrong::new(
                 format!("cup {cup} is not served in flight {}", value.flight),
-                format!("flight {flight}"),
+                format!("flight {}", flight.number),
                 "correct the number of the flight",
             ),
         ),
-        Ok(_) => {
+        Ok(flight) => {
             let term = value.term.as_deref().unwrap_or_default();
-            match fit(plan, term, value.steep, value.value.as_deref()) {
-                Ok((term, steep, _)) => return Some(Some(Question { cup, steep, term })),
+            let n = flight.order_of(taster).len();
+            match fit(plan, n, term, value.steep, value.value.as_deref()) {
+                Ok((term, steep, _)) => {
+                    match may_be_chosen(plan, flight, taster, cup, &term, value.state) {
+                        Ok(()) => {
+                            return Some(Some(sets::question(plan, flight, cup, steep, term)));
+                        }
+                        Err(wrong) => ("cup", wrong),
+                    }
+                }
                 Err((column, wrong)) => (column, wrong),
             }
         }
@@ -205,6 +229,7 @@ fn question_of(
 
 /// Two lines for one question, of which neither replaces the other; or a correction of nothing.
 fn conflict(
+    plan: &SessionFile,
     ballot: &Ballot,
     by_entry: &BTreeMap<String, usize>,
     line: &Line<BallotLine>,
@@ -217,8 +242,9 @@ fn conflict(
             line.number,
             "cup",
             format!(
-                "a second answer for {} of cup {}: line {} has one already",
-                question.term, question.cup, first.number
+                "a second answer for {}: line {} has one already",
+                sets::about(plan, question),
+                first.number
             ),
             "one answer, or a line that replaces the other and says why",
             format!(
@@ -269,18 +295,35 @@ impl Wrong {
     }
 }
 
-/// The flight in which a code is served to be scored.
-pub(super) fn served(plan: &SessionFile, code: u16) -> Result<u32, Wrong> {
+/// The flight in which a taster, or anybody, is served a code that can be answered about.
+pub(super) fn served<'a>(
+    plan: &'a SessionFile,
+    taster: Option<&str>,
+    code: u16,
+) -> Result<&'a Flight, Wrong> {
     match plan.flight_of(code) {
         Some(flight) if flight.warm_up == Some(code) => Err(Wrong::new(
             format!("{code} is the warm-up cup of flight {}: it is not scored", flight.number),
             "the code of a scored cup",
             "leave the warm-up cup out",
         )),
-        Some(flight) => Ok(flight.number),
+        Some(flight) if taster.is_some_and(|t| !flight.order_of(t).contains(&code)) => {
+            let taster = taster.unwrap_or_default();
+            let order: Vec<String> = flight.order_of(taster).iter().map(u16::to_string).collect();
+            Err(Wrong::new(
+                format!("cup {code} of flight {} was not served to {taster}", flight.number),
+                format!("one of {taster}'s cups: {}", order.join(", ")),
+                "look at the code on the cup, or at the name of the taster",
+            ))
+        }
+        Some(flight) => Ok(flight),
         None => {
-            let known: Vec<String> =
-                plan.flights.iter().flat_map(|f| f.cups.iter().map(u16::to_string)).collect();
+            let known: Vec<String> = plan
+                .flights
+                .iter()
+                .flat_map(|f| taster.map_or(f.cups.as_slice(), |t| f.order_of(t)))
+                .map(u16::to_string)
+                .collect();
             let shown =
                 if known.len() > 30 { "see `session show`".to_owned() } else { known.join(", ") };
             Err(Wrong::new(
@@ -296,17 +339,44 @@ pub(super) fn served(plan: &SessionFile, code: u16) -> Result<u32, Wrong> {
     }
 }
 
+/// Whether a cup can be the answer of a choice: the reference of a duo-trio cannot.
+pub(super) fn may_be_chosen(
+    plan: &SessionFile,
+    flight: &Flight,
+    taster: &str,
+    cup: u16,
+    term: &str,
+    state: AnswerState,
+) -> Result<(), Wrong> {
+    let answerable = plan.answerable(flight, taster);
+    let chosen = plan.kind.is_choice() && state == AnswerState::Scored && term != GUESS_SURE;
+    if !chosen || answerable.contains(&cup) {
+        return Ok(());
+    }
+    let others: Vec<String> = answerable.iter().map(u16::to_string).collect();
+    Err(Wrong::new(
+        format!("cup {cup} is {taster}'s reference in flight {}", flight.number),
+        format!("the cup that is the same as the reference: {}", others.join(" or ")),
+        "write the code of one of the other two",
+    ))
+}
+
 /// What an answer is about once it fits: the term's id as the plan writes it, the steep, the
 /// value as it is kept.
 type Fitting = (String, Option<u32>, Option<String>);
 
-/// Fits term, steep and value to the plan; the error names the column.
+/// Fits term, steep and value to the plan, for a taster who has `n` cups of the flight; the error
+/// names the column.
 pub(super) fn fit(
     plan: &SessionFile,
+    n: usize,
     term: &str,
     steep: Option<u32>,
     value: Option<&str>,
 ) -> Result<Fitting, (&'static str, Wrong)> {
+    if plan.kind != Kind::Profile {
+        return sets::fit(plan, n, term, steep, value);
+    }
     if ids::same(term, GUESS) || ids::same(term, GUESS_SURE) {
         return fit_guess(plan, &term.to_lowercase(), steep, value);
     }
@@ -372,9 +442,15 @@ fn fit_guess(
         );
         return Err(("value", wrong));
     }
+    Ok((term.to_owned(), None, fit_sure(Some(value))?))
+}
+
+/// How sure an answer is, as it is kept.
+pub(super) fn fit_sure(value: Option<&str>) -> Result<Option<String>, (&'static str, Wrong)> {
+    let Some(value) = value.map(str::trim) else { return Ok(None) };
     match value.to_lowercase().as_str() {
-        "1" | "yes" | "y" | "sure" => Ok((term.to_owned(), None, Some("1".to_owned()))),
-        "0" | "no" | "n" | "unsure" => Ok((term.to_owned(), None, Some("0".to_owned()))),
+        "1" | "yes" | "y" | "sure" => Ok(Some("1".to_owned())),
+        "0" | "no" | "n" | "unsure" => Ok(Some("0".to_owned())),
         _ => Err((
             "value",
             Wrong::new(

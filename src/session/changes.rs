@@ -4,12 +4,13 @@ use std::collections::HashSet;
 
 use crate::book::csv_file::{self, Record};
 use crate::book::problem::Problems;
-use crate::book::session_files::{BallotLine, Change, ChangeLine};
+use crate::book::session_files::{BallotLine, Change, ChangeLine, Kind};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 
 use super::ballots::{served, term_named};
 use super::enter::one_line;
+use super::sets::set_terms;
 use super::state::{Session, State, entry_of, lock};
 
 /// Which answers are meant: those that fit everything that is named.
@@ -113,12 +114,18 @@ pub fn exclude(
         )));
     }
     if let Some(code) = scope.cup {
-        served(plan, code).map_err(|w| {
+        served(plan, None, code).map_err(|w| {
             BookError::Refused(format!(
                 "{}\n  expected: {}\n  to mend:  {}",
                 w.found, w.expected, w.mend
             ))
         })?;
+    }
+    if scope.steep.is_some() && plan.kind != Kind::Profile {
+        return Err(BookError::Refused(format!(
+            "a {} session has no answers about single steeps\n  to mend:  leave --steep out",
+            plan.kind.word()
+        )));
     }
     if let Some(steep) = scope.steep.filter(|s| *s == 0 || *s > plan.n_steeps()) {
         return Err(BookError::Refused(format!(
@@ -128,10 +135,12 @@ pub fn exclude(
     }
     let term = match scope.term.as_deref() {
         None => None,
+        Some(name) if set_terms(plan).contains(&name) => Some(name.to_owned()),
         Some(name) => Some(
             term_named(plan, name)
                 .ok_or_else(|| {
-                    let known: Vec<String> = plan.terms.iter().map(|t| t.id.clone()).collect();
+                    let known: Vec<String> =
+                        set_terms(plan).into_iter().map(str::to_owned).collect();
                     crate::book::reading::unknown(
                         "term in this session",
                         name,
@@ -221,11 +230,22 @@ pub fn exclusions(changes: &[ChangeLine]) -> impl Iterator<Item = &ChangeLine> {
 
 /// The reason for which a line of a ballot is excluded, if it is.
 pub(super) fn excluded(changes: &[ChangeLine], taster: &str, line: &BallotLine) -> Option<String> {
+    excluded_with(changes, taster, line, line.cup.as_slice())
+}
+
+/// The reason for which an answer about cups that were tasted together is excluded, if it is: a
+/// cup that does not count takes its whole set with it.
+pub(super) fn excluded_with(
+    changes: &[ChangeLine],
+    taster: &str,
+    line: &BallotLine,
+    cups: &[u16],
+) -> Option<String> {
     exclusions(changes)
         .find(|c| {
             c.taster.as_deref().is_none_or(|t| t == taster)
                 && c.flight.is_none_or(|f| f == line.flight)
-                && c.cup.is_none_or(|code| Some(code) == line.cup)
+                && c.cup.is_none_or(|code| cups.contains(&code))
                 && c.steep.is_none_or(|s| Some(s) == line.steep)
                 && c.term.as_ref().is_none_or(|t| Some(t) == line.term.as_ref())
         })

@@ -6,7 +6,7 @@ use crate::book::csv_file::{self, Log};
 use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::problem::{Problem, Problems, did_you_mean};
-use crate::book::session_files::{Change, ChangeLine, PourLine, SessionFile};
+use crate::book::session_files::{Change, ChangeLine, Flight, Kind, PourLine, SessionFile};
 use crate::book::store;
 use crate::book::time::Day;
 use crate::book::toml_file::Described;
@@ -16,11 +16,13 @@ use super::ballots::{Ballot, GUESS, GUESS_SURE};
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
 use super::reveal::{check_key, opened};
+use super::sets::set_terms;
 use super::state::{Session, State};
 
 /// Adds what is wrong in the meaning of a plan whose form is right.
 pub(super) fn plan_problems(file: &Described<SessionFile>, problems: &mut Problems) {
     let plan = &file.value;
+    kind_problems(file, problems);
     for (i, taster) in plan.tasters.iter().enumerate() {
         if plan.tasters[..i].iter().any(|t| ids::same(t, taster)) {
             problems.push(file.problem(
@@ -98,13 +100,11 @@ pub(super) fn plan_problems(file: &Described<SessionFile>, problems: &mut Proble
             ));
         }
         for taster in &plan.tasters {
-            let mut order = flight.order_of(taster).to_vec();
-            order.sort_unstable();
-            if order != flight.cups {
+            if let Some(expected) = wrong_order(plan, flight, taster) {
                 problems.push(file.problem(
                     &["flight", &at, "orders", taster],
                     format!("the order of {taster} is not made of this flight's cups"),
-                    "each code of `cups` once",
+                    expected,
                     "put session.toml back as it was planned",
                 ));
             }
@@ -117,6 +117,58 @@ pub(super) fn plan_problems(file: &Described<SessionFile>, problems: &mut Proble
                 "take the line out",
             ));
         }
+    }
+}
+
+/// What an order should be, if it is not that: all cups of the flight, some of them in a profile
+/// or ranking session, or the set of a difference test.
+fn wrong_order(plan: &SessionFile, flight: &Flight, taster: &str) -> Option<&'static str> {
+    let order = flight.order_of(taster);
+    let mut sorted = order.to_vec();
+    sorted.sort_unstable();
+    let of_flight =
+        sorted.is_sorted_by(|a, b| a < b) && sorted.iter().all(|c| flight.cups.contains(c));
+    let (right, expected) = match plan.kind {
+        Kind::Profile | Kind::Ranking => {
+            // Everybody has as many: all of them, or, where several taste, a part.
+            let most = plan.tasters.iter().map(|t| flight.order_of(t).len()).max().unwrap_or(0);
+            let part = most > 1 && plan.tasters.len() > 1;
+            let n = if part { most } else { flight.cups.len() };
+            (order.len() == n, "each code of `cups` once, or as many of them as the others have")
+        }
+        Kind::Triangle => (order.len() == 3, "three of the four codes of `cups`, each once"),
+        Kind::DuoTrio => (
+            order.len() == 3
+                && order.iter().enumerate().all(|(i, c)| flight.references.contains(c) == (i == 0)),
+            "a code of `references`, then the two other codes of `cups`",
+        ),
+        Kind::Paired => (order.len() == 2, "the two codes of `cups`"),
+    };
+    (!(right && of_flight)).then_some(expected)
+}
+
+/// What is asked must fit the kind of the session.
+fn kind_problems(file: &Described<SessionFile>, problems: &mut Problems) {
+    let plan = &file.value;
+    let word = plan.kind.word();
+    let back = "put session.toml back as it was planned";
+    let n = plan.terms.len();
+    let terms = match plan.kind {
+        Kind::Profile | Kind::Ranking if n == 0 => Some("one term or more"),
+        Kind::Paired if n != 1 => Some("one term"),
+        Kind::Triangle | Kind::DuoTrio if n != 0 => Some("no term"),
+        _ => None,
+    };
+    if let Some(expected) = terms {
+        let found = format!("a {word} session asks {n} terms");
+        problems.push(file.problem(&["term"], found, expected, back));
+    }
+    if plan.test.is_some() != (plan.kind != Kind::Profile) {
+        let (found, expected) = match &plan.test {
+            Some(_) => ("a profile session has a table [test]".to_owned(), "no such table"),
+            None => (format!("a {word} session has no table [test]"), "a table [test] with alpha"),
+        };
+        problems.push(file.problem(&["test"], found, expected, back));
     }
 }
 
@@ -320,6 +372,7 @@ fn check_changes(session: &Session, problems: &mut Problems) -> Result<(), BookE
         }
         if let Some(t) = change.term.as_deref()
             && plan.term(t).is_none()
+            && !set_terms(plan).contains(&t)
             && t != GUESS
             && t != GUESS_SURE
         {

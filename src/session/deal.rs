@@ -6,23 +6,31 @@
 
 use std::collections::BTreeMap;
 
-use crate::book::session_files::{CODES, Flight};
+use crate::book::BookError;
+use crate::book::session_files::{CODES, Flight, Kind};
 use crate::book::time::Day;
 
 use super::draws::Draws;
+use super::incomplete::{BlockBalance, incomplete};
 use super::key::{DealSecret, KeyCup};
 use super::orders::{Imbalance, orders};
+use super::plan::refused;
 use super::sample::{Role, Sample};
+use super::sequences::{SequenceBalance, duo_trios, pairs, triangles};
 
 /// How many cups of what a session has; public.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Shape {
+    /// What is asked.
+    pub(super) kind: Kind,
     /// The flights.
     pub(super) flights: Vec<FlightShape>,
     /// Whether each flight has a reference cup.
     pub(super) reference: bool,
     /// Whether each flight has a warm-up cup.
     pub(super) warm_up: bool,
+    /// How many of a flight's cups each taster has, where not all.
+    pub(super) per_taster: Option<usize>,
 }
 
 /// How many cups of what a flight has.
@@ -32,6 +40,8 @@ pub(super) struct FlightShape {
     pub(super) samples: usize,
     /// How many of them get a second code.
     pub(super) duplicates: usize,
+    /// How many further codes are the reference of a duo-trio: one, or one of each lot.
+    pub(super) references: usize,
     /// The flight whose tins it shares, where somebody pours and tastes alone: replicates are
     /// brewed from the same tins.
     pub(super) tins_of: usize,
@@ -40,7 +50,7 @@ pub(super) struct FlightShape {
 impl Shape {
     /// The scored cups of a flight.
     pub(super) fn n_scored(&self, flight: &FlightShape) -> usize {
-        flight.samples + flight.duplicates + usize::from(self.reference)
+        flight.samples + flight.duplicates + flight.references + usize::from(self.reference)
     }
 
     /// All cups of a flight.
@@ -63,6 +73,17 @@ impl Shape {
 /// How many codes there are.
 pub(super) const N_CODES: usize = (CODES.1 - CODES.0 + 1) as usize;
 
+/// How even the orders of a flight are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Balance {
+    /// Everybody has all cups.
+    Orders(Imbalance),
+    /// Everybody has some of the cups.
+    Blocks(BlockBalance),
+    /// Everybody has a set of cups of a difference test.
+    Sequences(SequenceBalance),
+}
+
 /// Arranges codes, serving orders and, where somebody pours and tastes alone, shelf places.
 pub(super) fn lay_out(
     shape: &Shape,
@@ -70,25 +91,35 @@ pub(super) fn lay_out(
     days: &[Day],
     alone: bool,
     order_seed: u32,
-) -> (Vec<Flight>, Vec<Imbalance>) {
+) -> Result<(Vec<Flight>, Vec<Balance>), BookError> {
     let mut draws = Draws::of_orders(u64::from(order_seed));
     let mut codes = draws
         .permutation(N_CODES)
         .into_iter()
         .map(|i| CODES.0 + u16::try_from(i).expect("there are 900 codes"));
     let mut flights = Vec::new();
-    let mut imbalances = Vec::new();
+    let mut balances = Vec::new();
     for (i, flight) in shape.flights.iter().enumerate() {
         let n_cups = shape.n_scored(flight);
         let warm_up = if shape.warm_up { codes.next() } else { None };
         let mut cups: Vec<u16> = codes.by_ref().take(n_cups).collect();
         cups.sort_unstable();
-        let made = orders(n_cups, tasters.len(), &mut draws);
-        imbalances.push(made.imbalance);
+        // Rows number a duo-trio's references first; which of the codes they are is drawn.
+        let mut numbered = cups.clone();
+        let references = if flight.references > 0 {
+            draws.shuffle(&mut numbered);
+            let mut references = numbered[..flight.references].to_vec();
+            references.sort_unstable();
+            references
+        } else {
+            Vec::new()
+        };
+        let (rows, balance) = arrange(shape, flight, n_cups, tasters.len(), &mut draws)?;
+        balances.push(balance);
         let by_taster: BTreeMap<String, Vec<u16>> = tasters
             .iter()
-            .zip(&made.rows)
-            .map(|(t, row)| (t.clone(), row.iter().map(|c| cups[*c]).collect()))
+            .zip(&rows)
+            .map(|(t, row)| (t.clone(), row.iter().map(|c| numbered[*c]).collect()))
             .collect();
         let (mut shelf, mut warm_up_shelf) = (Vec::new(), None);
         if alone {
@@ -110,10 +141,43 @@ pub(super) fn lay_out(
             warm_up,
             shelf,
             warm_up_shelf,
+            references,
             orders: by_taster,
         });
     }
-    (flights, imbalances)
+    Ok((flights, balances))
+}
+
+/// The rows of a flight, its cups numbered from 0, the references of a duo-trio first.
+fn arrange(
+    shape: &Shape,
+    flight: &FlightShape,
+    n_cups: usize,
+    n_tasters: usize,
+    draws: &mut Draws,
+) -> Result<(Vec<Vec<usize>>, Balance), BookError> {
+    let made = match shape.kind {
+        Kind::Triangle => triangles(n_tasters, draws),
+        Kind::DuoTrio => duo_trios(n_tasters, flight.references, draws),
+        Kind::Paired => pairs(n_tasters, draws),
+        Kind::Profile | Kind::Ranking => {
+            return match shape.per_taster.filter(|k| *k < n_cups) {
+                None => {
+                    let made = orders(n_cups, n_tasters, draws);
+                    Ok((made.rows, Balance::Orders(made.imbalance)))
+                }
+                Some(k) => {
+                    let made = incomplete(n_cups, k, n_tasters, draws).ok_or_else(|| {
+                        refused(format!(
+                            "there is no plan that gives each of {n_tasters} tasters {k} of {n_cups} cups\n  expected: two cups or more for each taster, and not more cups in a flight than a plan is made for\n  to mend:  another --per-taster, or fewer lots in a flight"
+                        ))
+                    })?;
+                    Ok((made.rows, Balance::Blocks(made.balance)))
+                }
+            };
+        }
+    };
+    Ok((made.rows, Balance::Sequences(made.balance)))
 }
 
 /// What is dealt; secret once it is dealt.
@@ -121,6 +185,8 @@ pub(super) struct Stock<'a> {
     pub(super) filling: Filling<'a>,
     pub(super) reference: Option<&'a Sample>,
     pub(super) warm_up: Option<&'a Sample>,
+    /// The sample that is everybody's reference in a duo-trio; else each is for a part of them.
+    pub(super) constant: Option<&'a Sample>,
 }
 
 /// The samples of a flight, and those of them that are named for second codes.
@@ -166,8 +232,16 @@ pub(super) fn deal(
         cups.extend(twice.iter().map(|s| (*s, Role::Duplicate)));
         cups.extend(stock.reference.map(|s| (s, Role::Reference)));
         draws.shuffle(&mut cups);
-        let cups = stock.warm_up.map(|s| (s, Role::WarmUp)).into_iter().chain(cups);
-        for (code, (sample, role)) in flight.codes().zip(cups) {
+        let mut references: Vec<&Sample> = stock.constant.map_or_else(|| here.clone(), |s| vec![s]);
+        if of.references > 0 {
+            draws.shuffle(&mut references);
+        }
+        let mut references = references.into_iter().map(|s| (s, Role::Reference));
+        let mut cups = stock.warm_up.map(|s| (s, Role::WarmUp)).into_iter().chain(cups);
+        let is_reference = |code: &u16| flight.references.contains(code);
+        for code in flight.codes() {
+            let next = if is_reference(&code) { references.next() } else { cups.next() };
+            let Some((sample, role)) = next else { continue };
             brew += 1;
             let of_sample = flights_of.entry(sample).or_default();
             if of_sample.last() != Some(&flight.number) {

@@ -3,14 +3,17 @@
 use std::collections::BTreeMap;
 
 use crate::book::session_files::{
-    AnswerState, BallotLine, Change, ChangeLine, Flight, SessionFile,
+    AnswerState, BallotLine, Change, ChangeLine, Flight, Kind, SessionFile,
 };
 use crate::book::time::Moment;
 use crate::book::vocabulary::{Scale, Term};
 use crate::book::{Book, BookError};
 
-use super::ballots::{Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, served, with_entry};
+use super::ballots::{
+    Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, may_be_chosen, served, with_entry,
+};
 use super::changes::with_change_entry;
+use super::sets;
 use super::state::{Session, State, lock};
 
 /// What a taster says to one question.
@@ -142,9 +145,12 @@ fn misfits_in_words(misfits: &[Misfit]) -> String {
 }
 
 /// The questions of a flight in the order in which a taster has them: cup by cup, steep by
-/// steep, term by term, then the guess.
+/// steep, term by term, then the guess. Sets of cups have questions of their own.
 #[must_use]
 pub fn questions(plan: &SessionFile, flight: &Flight, taster: &str) -> Vec<Question> {
+    if plan.kind != Kind::Profile {
+        return sets::questions(plan, flight, taster);
+    }
     let mut all = Vec::new();
     for cup in flight.order_of(taster) {
         for steep in 1..=plan.n_steeps() {
@@ -173,7 +179,7 @@ fn must_be_answered(term: &Term) -> bool {
 fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u32)> {
     let no_scales = !plan.terms.iter().any(must_be_answered);
     let mut touched = Vec::new();
-    for cup in &flight.cups {
+    for cup in flight.order_of(&ballot.taster) {
         for steep in 1..=plan.n_steeps() {
             let said = ballot.answers().any(|(q, _)| q.cup == *cup && q.steep == Some(steep));
             if said || no_scales {
@@ -189,7 +195,10 @@ fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u3
 pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
     questions(plan, flight, &ballot.taster)
         .into_iter()
-        .filter(|q| plan.term(&q.term).is_some_and(must_be_answered))
+        .filter(|q| match plan.kind {
+            Kind::Profile => plan.term(&q.term).is_some_and(must_be_answered),
+            _ => sets::must_be_answered(q),
+        })
         .filter(|q| ballot.answer(q).is_none())
         .collect()
 }
@@ -197,6 +206,8 @@ pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Q
 /// A line that is going to be written.
 struct Draft {
     question: Question,
+    /// The cup of the line: of a choice the one that was chosen.
+    cup: u16,
     flight: u32,
     state: AnswerState,
     value: Option<String>,
@@ -225,7 +236,7 @@ pub fn enter_lines(
     let ballot = Ballot::open(&session, &taster)?;
     let plan = session.plan();
     let mut entered = Entered::default();
-    let drafts = drafts(plan, &ballot, answers, amend, &mut entered)?;
+    let (drafts, asked) = drafts(plan, &ballot, answers, amend, &mut entered)?;
     let mut writer = Writer { taster: &taster, n: ballot.next_n(), now, lines: Vec::new() };
     let mut changes = Vec::new();
     for draft in &drafts {
@@ -239,6 +250,7 @@ pub fn enter_lines(
     }
     // What the ballot will be, so that handing in sees the new answers too.
     let after = with_lines(&session, &ballot, &writer.lines)?;
+    check_ranks(plan, &after, answers, &asked)?;
     for flight in to_hand_in(plan, &after, hand_in) {
         if session.state >= State::Closed {
             break;
@@ -298,49 +310,56 @@ fn drafts(
     answers: &[Answer],
     amend: Option<&Amend>,
     entered: &mut Entered,
-) -> Result<Vec<Draft>, EnterError> {
+) -> Result<(Vec<Draft>, BTreeMap<Question, usize>), EnterError> {
     let mut misfits = Vec::new();
     let mut drafts: Vec<Draft> = Vec::new();
     let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
     for (i, answer) in answers.iter().enumerate() {
         let mut misfit = |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
-        let flight = match served(plan, answer.cup) {
+        let set = match served(plan, Some(&ballot.taster), answer.cup) {
             Ok(flight) => flight,
             Err(wrong) => {
                 misfit("cup", wrong);
                 continue;
             }
         };
+        let flight = set.number;
         let text = match &answer.given {
             Given::Scored(text) => Some(text.as_str()),
             _ => None,
         };
-        let (term, steep, value) = match fit(plan, &answer.term, answer.steep, text) {
+        let n = set.order_of(&ballot.taster).len();
+        let (term, steep, value) = match fit(plan, n, &answer.term, answer.steep, text) {
             Ok(fitting) => fitting,
             Err((column, wrong)) => {
                 misfit(column, wrong);
                 continue;
             }
         };
-        let question = Question { cup: answer.cup, steep, term };
+        let state = answer.given.state();
+        if let Err(wrong) = may_be_chosen(plan, set, &ballot.taster, answer.cup, &term, state) {
+            misfit("cup", wrong);
+            continue;
+        }
+        let question = sets::question(plan, set, answer.cup, steep, term);
         if seen.insert(question.clone(), i).is_some() {
             let wrong = Wrong::new(
-                format!("a second answer for {} of cup {}", question.term, question.cup),
+                format!("a second answer for {}", sets::about(plan, &question)),
                 "one answer a question",
                 "take one of the two out",
             );
             misfit("value", wrong);
             continue;
         }
-        let state = answer.given.state();
         let standing = ballot.answer(&question);
         if let Some(old) = standing {
-            if old.state == state && old.value == value {
+            let same_cup = state != AnswerState::Scored || old.cup == Some(answer.cup);
+            if old.state == state && old.value == value && same_cup {
                 entered.n_unchanged += 1;
                 continue;
             }
             if amend.is_none() {
-                misfit("value", stands_already(&question, old, ballot));
+                misfit("value", stands_already(plan, &question, old, ballot));
                 continue;
             }
             entered.n_replaced += 1;
@@ -361,19 +380,51 @@ fn drafts(
             value,
             replaces: standing.map(|old| old.entry.clone()),
             note: answer.note.clone(),
+            cup: answer.cup,
             question,
         });
     }
-    if misfits.is_empty() { Ok(drafts) } else { Err(EnterError::Misfits(misfits)) }
+    if misfits.is_empty() { Ok((drafts, seen)) } else { Err(EnterError::Misfits(misfits)) }
 }
 
-fn stands_already(question: &Question, old: &BallotLine, ballot: &Ballot) -> Wrong {
-    let said = old.value.as_deref().unwrap_or(old.state.word());
+/// Ranks that would be no order of the cups, at the answers that make them so.
+fn check_ranks(
+    plan: &SessionFile,
+    after: &Ballot,
+    answers: &[Answer],
+    asked: &BTreeMap<Question, usize>,
+) -> Result<(), EnterError> {
+    let mut misfits: Vec<Misfit> = Vec::new();
+    for (question, wrong) in sets::rank_problems(plan, after) {
+        // Where the cup itself was answered before, another answer of the set made it so.
+        let flight = plan.flight_of(question.cup);
+        let beside = |q: &&Question| {
+            q.term == question.term && flight.is_some_and(|f| f.cups.contains(&q.cup))
+        };
+        let answer =
+            asked.get(&question).or_else(|| asked.keys().filter(beside).find_map(|q| asked.get(q)));
+        if let Some(answer) = answer.filter(|i| **i < answers.len()) {
+            misfits.push(Misfit { answer: *answer, column: "value", wrong });
+        }
+    }
+    if misfits.is_empty() { Ok(()) } else { Err(EnterError::Misfits(misfits)) }
+}
+
+fn stands_already(
+    plan: &SessionFile,
+    question: &Question,
+    old: &BallotLine,
+    ballot: &Ballot,
+) -> Wrong {
+    let choice = plan.kind.is_choice() && old.state == AnswerState::Scored;
+    let cup = old.cup.filter(|_| choice && question.term != GUESS_SURE).map(|c| c.to_string());
+    let said = cup.as_deref().or(old.value.as_deref()).unwrap_or(old.state.word());
     let line = ballot.line_number(question).unwrap_or(0);
     Wrong::new(
         format!(
-            "{} of cup {} has the answer {said} already ({}, line {line})",
-            question.term, question.cup, ballot.log.file
+            "{} has the answer {said} already ({}, line {line})",
+            sets::about(plan, question),
+            ballot.log.file
         ),
         "a question without an answer, or the same answer",
         "to replace it use --amend --reason WHY",
@@ -396,12 +447,15 @@ fn to_hand_in<'a>(plan: &'a SessionFile, ballot: &Ballot, hand_in: HandIn) -> Ve
         .iter()
         .filter(|f| !ballot.is_handed_in(f.number))
         .filter(|f| {
-            let begun = !touched(plan, f, ballot).is_empty();
+            let any = ballot.answers().any(|(_, line)| line.flight == f.number);
+            let begun =
+                if plan.kind == Kind::Profile { !touched(plan, f, ballot).is_empty() } else { any };
             match hand_in {
                 HandIn::No => false,
                 HandIn::Complete => {
-                    let said =
+                    let scored =
                         ballot.answers().any(|(q, _)| f.cups.contains(&q.cup) && q.steep.is_some());
+                    let said = if plan.kind == Kind::Profile { scored } else { any };
                     said && unanswered(plan, f, ballot).is_empty()
                 }
                 HandIn::Begun => begun,
@@ -414,6 +468,9 @@ fn to_hand_in<'a>(plan: &'a SessionFile, ballot: &Ballot, hand_in: HandIn) -> Ve
 /// The ticks and faults that were left untouched on steeps that were tasted.
 fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
     let mut zeros = Vec::new();
+    if plan.kind != Kind::Profile {
+        return zeros;
+    }
     for (cup, steep) in touched(plan, flight, ballot) {
         for term in &plan.terms {
             let question = Question { cup, steep: Some(steep), term: term.id.clone() };
@@ -422,6 +479,7 @@ fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
             {
                 zeros.push(Draft {
                     question,
+                    cup,
                     flight: flight.number,
                     state: AnswerState::Scored,
                     value: Some("0".to_owned()),
@@ -455,7 +513,7 @@ impl Writer<'_> {
             n: self.n,
             at: self.now,
             flight: draft.flight,
-            cup: Some(draft.question.cup),
+            cup: Some(draft.cup),
             steep: draft.question.steep,
             term: Some(draft.question.term.clone()),
             value: draft.value.clone(),
@@ -503,7 +561,7 @@ fn amendment(
         change: Change::Amendment,
         flight: Some(draft.flight),
         taster: Some(taster.to_owned()),
-        cup: Some(draft.question.cup),
+        cup: Some(draft.cup),
         steep: draft.question.steep,
         term: Some(draft.question.term.clone()),
         replaces: draft.replaces.clone(),
@@ -515,7 +573,7 @@ fn amendment(
 
 /// A musty or mouldy cup stops the tasting.
 fn caution(plan: &SessionFile, draft: &Draft) -> Option<String> {
-    let term = plan.term(&draft.question.term)?;
+    let term = plan.term(&draft.question.term).filter(|_| plan.kind == Kind::Profile)?;
     let words = term.labels.0.get("en").map(|l| l.to_lowercase()).unwrap_or_default();
     let id = term.id.to_lowercase();
     let mould = ["musty", "mould", "mold"].iter().any(|w| id.contains(w) || words.contains(w));

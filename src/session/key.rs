@@ -44,6 +44,8 @@ pub(super) struct Key {
     session: String,
     deal_seed: Option<[u8; 16]>,
     nonce: [u8; 16],
+    /// The sample that was expected to have more of the term of a paired comparison.
+    expected: Option<Sample>,
     cups: Vec<KeyCup>,
     draws: Vec<Draw>,
 }
@@ -96,9 +98,15 @@ impl Key {
             session: session.to_owned(),
             deal_seed: Some(secret.seed),
             nonce: secret.nonce,
+            expected: None,
             cups,
             draws,
         }
+    }
+
+    /// The key with what was expected: it stays as secret as the lots.
+    pub(super) fn expecting(self, expected: Option<Sample>) -> Self {
+        Self { expected, ..self }
     }
 
     /// A key that somebody wrote down after closing: nothing was dealt.
@@ -108,7 +116,14 @@ impl Key {
         cups: Vec<KeyCup>,
         draws: Vec<Draw>,
     ) -> Self {
-        Self { session: session.to_owned(), deal_seed: None, nonce: secret.nonce, cups, draws }
+        Self {
+            session: session.to_owned(),
+            deal_seed: None,
+            nonce: secret.nonce,
+            expected: None,
+            cups,
+            draws,
+        }
     }
 
     /// Whether it is the key of the session of this name.
@@ -118,6 +133,10 @@ impl Key {
 
     pub(super) fn cups(&self) -> &[KeyCup] {
         &self.cups
+    }
+
+    pub(super) fn expected(&self) -> Option<&Sample> {
+        self.expected.as_ref()
     }
 
     pub(super) fn draws(&self) -> &[Draw] {
@@ -141,6 +160,12 @@ impl Key {
             text.push_str(&format!("deal_seed = \"{}\"\n", hex(seed)));
         }
         text.push_str(&format!("nonce = \"{}\"\n", hex(&self.nonce)));
+        if let Some(sample) = &self.expected {
+            text.push_str(&format!(
+                "expected_lot = \"{}\"\nexpected_arm = \"{}\"\n",
+                sample.lot, sample.arm
+            ));
+        }
         for cup in &self.cups {
             text.push_str(&format!(
                 "\n[[cup]]\ncode = {}\nflight = {}\nlot = \"{}\"\narm = \"{}\"\nrole = \"{}\"\n\
@@ -226,6 +251,13 @@ struct KeyFile {
     /// 128 bits that keep the digest from being tried out.
     #[schemars(regex(pattern = r"^[0-9a-f]{32}$"))]
     nonce: String,
+    /// The lot that was expected, before anybody tasted, to have more of the term that a paired
+    /// comparison asks; missing where none was.
+    #[schemars(regex(pattern = ids::PATTERN))]
+    expected_lot: Option<String>,
+    /// The arm of that lot.
+    #[schemars(regex(pattern = ids::PATTERN))]
+    expected_arm: Option<String>,
     /// What stands behind each code.
     #[serde(default, rename = "cup")]
     cups: Vec<CupInFile>,
@@ -292,6 +324,11 @@ impl KeyFile {
                 None => None,
             },
             nonce: from_hex(&self.nonce)?,
+            expected: match (self.expected_lot, self.expected_arm) {
+                (Some(lot), Some(arm)) => Some(sample(lot, arm)?),
+                (None, None) => None,
+                _ => return None,
+            },
             cups: self
                 .cups
                 .into_iter()

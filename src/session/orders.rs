@@ -100,14 +100,16 @@ impl Imbalance {
 }
 
 /// How often each cup stands at each place, and comes right after each other cup.
-struct Counts {
+pub(super) struct Counts {
     n: usize,
-    place: Vec<u32>,
-    follow: Vec<u32>,
+    /// The place from 0, then the cup.
+    pub(super) place: Vec<u32>,
+    /// The earlier cup, then the later.
+    pub(super) follow: Vec<u32>,
 }
 
 impl Counts {
-    fn of(rows: &[Vec<usize>], n: usize) -> Self {
+    pub(super) fn of(rows: &[Vec<usize>], n: usize) -> Self {
         let mut counts = Self { n, place: vec![0; n * n], follow: vec![0; n * n] };
         for row in rows {
             counts.add(row);
@@ -115,7 +117,7 @@ impl Counts {
         counts
     }
 
-    fn add(&mut self, row: &[usize]) {
+    pub(super) fn add(&mut self, row: &[usize]) {
         for (at, cup) in row.iter().enumerate() {
             self.place[at * self.n + cup] += 1;
         }
@@ -124,9 +126,19 @@ impl Counts {
         }
     }
 
+    /// Takes out a row that was added.
+    pub(super) fn take(&mut self, row: &[usize]) {
+        for (at, cup) in row.iter().enumerate() {
+            self.place[at * self.n + cup] -= 1;
+        }
+        for pair in row.windows(2) {
+            self.follow[pair[0] * self.n + pair[1]] -= 1;
+        }
+    }
+
     /// Sum of squared counts: with a fixed number of rows it is least where counts are most even.
     /// Behind it the part of the places, which decides between equals: the first cup tells most.
-    fn unevenness(&self) -> (u64, u64) {
+    pub(super) fn unevenness(&self) -> (u64, u64) {
         let squares = |list: &[u32]| list.iter().map(|c| u64::from(*c).pow(2)).sum::<u64>();
         let place = squares(&self.place);
         (place + squares(&self.follow), place)

@@ -1,7 +1,7 @@
 //! What ballots and pouring plans say: from a session to the inputs of the printed sheets.
 
 use crate::book::labels::Labels;
-use crate::book::session_files::{Flight, SessionFile};
+use crate::book::session_files::{Flight, Kind, SessionFile};
 use crate::book::vocabulary::{Ends, Level, Scale};
 use crate::book::{Book, BookError};
 use crate::sheets::ballots::{BallotFlight, BallotKind, BallotPaper, BallotTerm};
@@ -70,7 +70,14 @@ pub fn ballot(
     Ok(BallotPaper {
         book_title: book.book_file()?.value.title,
         session: session.name.clone(),
-        kind: BallotKind::Profile,
+        kind: match plan.kind {
+            Kind::Profile => BallotKind::Profile,
+            Kind::Ranking => BallotKind::Ranking,
+            Kind::Triangle => BallotKind::Triangle,
+            Kind::DuoTrio => BallotKind::DuoTrio,
+            Kind::Paired => BallotKind::Paired,
+        },
+        ties: plan.test.as_ref().is_some_and(|t| t.ties),
         taster_name: name_of(book, taster)?,
         date: plan.day.0,
         recipe: recipe(plan, main),

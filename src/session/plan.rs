@@ -6,7 +6,7 @@ use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::reading::unknown;
 use crate::book::recipes::Recipe;
-use crate::book::session_files::{Kind, SessionFile};
+use crate::book::session_files::{Kind, SessionFile, TestPlan};
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::book::toml_file;
@@ -14,9 +14,10 @@ use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError};
 
 use super::ballots::{GUESS, GUESS_SURE};
+pub use super::deal::Balance;
 use super::deal::{Contents, Filling, Stock, deal, lay_out};
 use super::key::{self, DealSecret, Key};
-use super::orders::Imbalance;
+use super::request::{check_request, check_terms, in_each_flight};
 use super::reserve;
 use super::sample::Sample;
 use super::shape::{days_of_flights, shape, shape_given};
@@ -60,7 +61,8 @@ pub struct PlanRequest {
     pub replicates: usize,
     /// Second codes within a flight.
     pub duplicates: Duplicates,
-    /// The frozen sample that every flight has a cup of.
+    /// The frozen sample that every flight has a cup of. In a duo-trio the one of the two lots
+    /// that is everybody's reference; each is for half of the tasters if none is named.
     pub reference: Option<String>,
     /// What the warm-up cup is brewed from.
     pub warm_up: Option<String>,
@@ -72,10 +74,16 @@ pub struct PlanRequest {
     pub days: Vec<Day>,
     /// The most scored cups in a flight; the book's limit if none.
     pub flight_size: Option<usize>,
+    /// How many of a flight's cups each taster has; all if none.
+    pub per_taster: Option<usize>,
     /// The public seed.
     pub order_seed: u32,
     /// Whether tasters are asked which lot they think a cup is.
     pub guess: bool,
+    /// What is decided about a test beforehand; for sessions that are not profiles.
+    pub test: Option<TestPlan>,
+    /// Paired: the lot that is expected to have more, as LOT or LOT@ARM; it goes into the key.
+    pub expected: Option<String>,
     /// Whether one person pours and tastes: then no key is made before the session is closed.
     pub alone: bool,
 }
@@ -96,8 +104,10 @@ pub struct Planned {
     pub session: String,
     /// The plan.
     pub plan: SessionFile,
-    /// How near each flight's orders are to balance.
-    pub imbalances: Vec<Imbalance>,
+    /// How even each flight's orders are.
+    pub balances: Vec<Balance>,
+    /// Whether an expectation was sealed in the key.
+    pub one_sided: bool,
     /// The leaf that each sample needs at most.
     pub leaf: Vec<LeafNeed>,
 }
@@ -146,6 +156,9 @@ pub fn plan(
         text.as_ref().map(|t| sample(&lots, t, first_day)).transpose()
     };
     let (reference, warm_up) = (one(&request.reference)?, one(&request.warm_up)?);
+    // The reference of a duo-trio is one of the lots that are compared.
+    let (reference, constant) =
+        if request.kind == Kind::DuoTrio { (None, reference) } else { (reference, None) };
     let given = given_flights(request, &lots, first_day)?;
     let samples = if given.is_empty() {
         self::samples(&lots, &request.lots, first_day)?
@@ -159,6 +172,10 @@ pub fn plan(
         return Err(refused(format!(
             "{r} is both a lot and the reference\n  to mend:  take it out of the lots: every flight has a cup of the reference"
         )));
+    }
+    let expected = one(&request.expected)?;
+    for (sample, what) in [(&constant, "reference"), (&expected, "expected")] {
+        in_each_flight(sample.as_ref(), what, &samples, &given)?;
     }
     let duplicates = named_duplicates(&request.duplicates, &samples, &lots, first_day)?;
     let limit = book.book_file()?.value.limits.flight_cups as usize;
@@ -174,20 +191,29 @@ pub fn plan(
         .filter(|l| samples.iter().any(|s| s.lot == l.id))
         .map(|l| l.file.value.class.as_str())
         .collect();
-    let (families, terms) = terms(book, &request.terms, &classes, first_day)?;
-    let (flights, imbalances) = lay_out(&shape, &tasters, &days, request.alone, request.order_seed);
+    let (families, terms) = match request.kind {
+        Kind::Triangle | Kind::DuoTrio => (Vec::new(), Vec::new()),
+        _ => terms(book, &request.terms, &classes, first_day)?,
+    };
+    check_terms(request.kind, &terms)?;
+    let (flights, balances) = lay_out(&shape, &tasters, &days, request.alone, request.order_seed)?;
 
     let filling = if given.is_empty() {
         Filling::Spread { samples: &samples, replicates: request.replicates, twice: &duplicates }
     } else {
         Filling::Given(&given)
     };
-    let stock = Stock { filling, reference: reference.as_ref(), warm_up: warm_up.as_ref() };
+    let stock = Stock {
+        filling,
+        reference: reference.as_ref(),
+        warm_up: warm_up.as_ref(),
+        constant: constant.as_ref(),
+    };
     let leaf = reserve::needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
     let key = (!request.alone).then(|| {
         let cups = deal(&secret, &shape, &flights, &stock);
         let draws = reserve::draws_of(&cups, recipe.leaf_g);
-        Key::seal(&name, secret, cups, draws)
+        Key::seal(&name, secret, cups, draws).expecting(expected.clone())
     });
     let plan = SessionFile {
         format: toml_file::FORMAT,
@@ -197,6 +223,7 @@ pub fn plan(
         tasters,
         order_seed: request.order_seed,
         guess: request.guess,
+        test: request.test.clone(),
         key_digest: key.as_ref().map(Key::digest),
         recipe,
         flights,
@@ -204,41 +231,7 @@ pub fn plan(
         terms,
     };
     write(book, &name, &plan, key.as_ref())?;
-    Ok(Planned { session: name, plan, imbalances, leaf })
-}
-
-fn check_request(request: &PlanRequest) -> Result<(), BookError> {
-    if !ids::is_id(&request.name) || request.name.len() > 40 {
-        return Err(refused(format!(
-            "\"{}\" cannot be the name of a session\n  expected: at most 40 of: {}\n  to mend:  choose another name",
-            request.name,
-            ids::RULE
-        )));
-    }
-    if !request.flights.is_empty() && (!request.lots.is_empty() || request.replicates != 1) {
-        return Err(refused(
-            "both flights and lots for all flights are named\n  to mend:  name the lots of each flight; a lot in two flights is brewed twice",
-        ));
-    }
-    let alone = |lots: &[String]| lots.len() < 2 && request.reference.is_none();
-    if (request.flights.is_empty() && alone(&request.lots))
-        || request.flights.iter().any(|f| alone(&f.lots))
-    {
-        return Err(refused(
-            "one lot alone cannot be compared with anything\n  expected: two lots or more, or one lot and a reference\n  to mend:  name more with --lots, or a --reference",
-        ));
-    }
-    if request.replicates == 0 {
-        return Err(refused(
-            "0 replicates leave nothing to taste\n  to mend:  --replicates 1 or more",
-        ));
-    }
-    if request.alone && request.tasters.len() != 1 {
-        return Err(refused(
-            "--alone is for one person who pours and tastes\n  to mend:  name one taster, or leave --alone out and have somebody else pour",
-        ));
-    }
-    Ok(())
+    Ok(Planned { session: name, plan, balances, one_sided: expected.is_some(), leaf })
 }
 
 fn tasters(book: &Book, asked: &[String], day: Day) -> Result<Vec<String>, BookError> {

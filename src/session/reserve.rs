@@ -108,6 +108,18 @@ pub(super) fn needs(
             }
         }
     }
+    // The reference of a duo-trio; where it is each of the lots for a part of the tasters, either.
+    let pots = shape.flights.iter().filter(|f| f.references > 0).count();
+    if let (Some(sample), true) = (stock.constant, pots > 0) {
+        add(sample, pots);
+    } else if pots > 0 {
+        match &stock.filling {
+            Filling::Spread { samples, .. } => samples.iter().for_each(|s| add(s, pots)),
+            Filling::Given(flights) => {
+                flights.iter().flat_map(|(samples, _)| samples).for_each(|s| add(s, 1));
+            }
+        }
+    }
     for sample in stock.reference.into_iter().chain(stock.warm_up) {
         add(sample, n_flights);
     }

@@ -5,7 +5,9 @@ use serde::Serialize;
 
 use crate::book::problem::{Problem, Problems};
 use crate::book::recipes::Recipe;
-use crate::book::session_files::{AnswerState, ChangeLine, Kind, RevealFile};
+use crate::book::session_files::{
+    AnswerState, ChangeLine, Kind, RevealFile, SessionFile, TestPlan,
+};
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::book::toml_file;
@@ -17,7 +19,8 @@ use super::changes::excluded;
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
 use super::reserve;
-use super::sample::Role;
+use super::revealed_sets::{Choice, RankGiven, join_sets};
+use super::sample::{Role, Sample};
 use super::state::{Session, State, lock};
 
 /// A session whose lots are known.
@@ -37,6 +40,16 @@ pub struct Revealed {
     pub tasters: Vec<String>,
     /// What was in its cups.
     pub cups: Vec<RevealedCup>,
+    /// What was decided about the test beforehand; none in a profile session.
+    pub test: Option<TestPlan>,
+    /// The sample that was expected to have more, as the key says.
+    pub expected: Option<Sample>,
+    /// Which cups each taster was served, flight by flight, in the order of tasting.
+    pub served: Vec<Served>,
+    /// Answers of triangles, duo-trios and paired comparisons.
+    pub choices: Vec<Choice>,
+    /// Answers of rankings.
+    pub ranks: Vec<RankGiven>,
     /// Its scores that hold, those that were excluded among them (marked).
     pub scores: Vec<CupScore>,
     /// Answers to terms that are free notes.
@@ -70,6 +83,17 @@ pub struct RevealedCup {
     pub flight: u32,
     /// Which of its sample's replicates it belongs to, from 1.
     pub replicate: u32,
+}
+
+/// The cups that a taster was served in a flight, but for the warm-up cup.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Served {
+    /// Who.
+    pub taster: String,
+    /// In which flight.
+    pub flight: u32,
+    /// The codes in the order of tasting.
+    pub cups: Vec<u16>,
 }
 
 /// A score.
@@ -289,6 +313,11 @@ fn joined(session: &Session) -> Result<Revealed, BookError> {
                 replicate: c.replicate,
             })
             .collect(),
+        test: plan.test.clone(),
+        expected: key.expected().cloned(),
+        served: served_of(plan),
+        choices: Vec::new(),
+        ranks: Vec::new(),
         scores: Vec::new(),
         notes: Vec::new(),
         guesses: Vec::new(),
@@ -299,9 +328,25 @@ fn joined(session: &Session) -> Result<Revealed, BookError> {
     };
     for taster in &plan.tasters {
         let ballot = Ballot::read(session, taster, &mut problems)?;
-        join_ballot(session, &ballot, &mut revealed);
+        if plan.kind == Kind::Profile {
+            join_ballot(session, &ballot, &mut revealed);
+        } else {
+            join_sets(plan, &ballot, &mut revealed);
+        }
     }
     Ok(problems.or(revealed)?)
+}
+
+fn served_of(plan: &SessionFile) -> Vec<Served> {
+    let mut served = Vec::new();
+    for flight in &plan.flights {
+        served.extend(plan.tasters.iter().map(|taster| Served {
+            taster: taster.clone(),
+            flight: flight.number,
+            cups: flight.order_of(taster).to_vec(),
+        }));
+    }
+    served
 }
 
 fn join_ballot(session: &Session, ballot: &Ballot, revealed: &mut Revealed) {

@@ -1,6 +1,7 @@
 //! How many cups of what a session has, flight by flight: all that its layout depends on.
 
 use crate::book::BookError;
+use crate::book::session_files::Kind;
 use crate::book::time::Day;
 
 use super::deal::{Contents, FlightShape, N_CODES, Shape};
@@ -12,28 +13,72 @@ fn too_many_cups(cups: usize, size: usize) -> BookError {
     ))
 }
 
+/// A shape without flights.
+fn empty(request: &PlanRequest) -> Shape {
+    Shape {
+        kind: request.kind,
+        flights: Vec::new(),
+        // The reference of a duo-trio is one of its lots.
+        reference: request.reference.is_some() && request.kind != Kind::DuoTrio,
+        warm_up: request.warm_up.is_some(),
+        per_taster: request.per_taster,
+    }
+}
+
+/// A set of cups of a difference test: two lots, each with a second code in a triangle.
+fn set(request: &PlanRequest, n_samples: usize, tins_of: usize) -> Result<FlightShape, BookError> {
+    if n_samples != 2 {
+        return Err(refused(format!(
+            "a {} session compares two lots, and {n_samples} {} named\n  to mend:  name two with --lots; for several pairs name each with a --flight LOT,LOT",
+            request.kind.word(),
+            if n_samples == 1 { "is" } else { "are" }
+        )));
+    }
+    Ok(FlightShape {
+        samples: 2,
+        duplicates: if request.kind == Kind::Triangle { 2 } else { 0 },
+        references: match (request.kind, &request.reference) {
+            (Kind::DuoTrio, Some(_)) => 1,
+            (Kind::DuoTrio, None) => request.tasters.len().min(2),
+            _ => 0,
+        },
+        tins_of,
+    })
+}
+
+fn check_per_taster(request: &PlanRequest, n_cups: usize) -> Result<(), BookError> {
+    match request.per_taster {
+        Some(k) if k < 2 || k >= n_cups => Err(refused(format!(
+            "{k} cups for each taster, out of {n_cups} in a flight\n  expected: two or more, and fewer than the flight has\n  to mend:  another --per-taster, or leave it out so that everybody has all cups"
+        ))),
+        _ => Ok(()),
+    }
+}
+
 pub(super) fn shape_given(
     request: &PlanRequest,
     given: &[Contents],
     limit: usize,
 ) -> Result<Shape, BookError> {
     let size = request.flight_size.unwrap_or(limit);
-    let mut shape = Shape {
-        flights: Vec::new(),
-        reference: request.reference.is_some(),
-        warm_up: request.warm_up.is_some(),
-    };
+    let mut shape = empty(request);
     for (i, ((samples, twice), flight)) in given.iter().zip(&request.flights).enumerate() {
+        if request.kind.is_choice() {
+            shape.flights.push(set(request, samples.len(), i)?);
+            continue;
+        }
         let duplicates = match flight.duplicates {
             Duplicates::Dealt(n) => n,
             Duplicates::Of(_) => twice.len(),
         };
-        let flight = FlightShape { samples: samples.len(), duplicates, tins_of: i };
+        let flight = FlightShape { samples: samples.len(), duplicates, references: 0, tins_of: i };
         if duplicates > samples.len() {
             return Err(too_many_duplicates(duplicates, samples.len()));
         }
-        if shape.n_scored(&flight) > size {
-            return Err(too_many_cups(shape.n_scored(&flight), size));
+        check_per_taster(request, shape.n_scored(&flight))?;
+        let tasted = request.per_taster.unwrap_or(shape.n_scored(&flight));
+        if tasted > size {
+            return Err(too_many_cups(tasted, size));
         }
         shape.flights.push(flight);
     }
@@ -67,7 +112,24 @@ pub(super) fn shape(
     n_named: usize,
     limit: usize,
 ) -> Result<Shape, BookError> {
-    let size = request.flight_size.unwrap_or(limit);
+    if request.kind.is_choice() {
+        let mut shape = empty(request);
+        for _ in 0..request.replicates.min(N_CODES) {
+            shape.flights.push(set(request, n_samples, 0)?);
+        }
+        return check_shape(shape, request.alone);
+    }
+    // Where everybody has some of the cups, all lots stand in one flight.
+    let size = match request.per_taster {
+        Some(k) => {
+            let most = request.flight_size.unwrap_or(limit);
+            if k > most {
+                return Err(too_many_cups(k, most));
+            }
+            usize::MAX
+        }
+        None => request.flight_size.unwrap_or(limit),
+    };
     let duplicates = match &request.duplicates {
         Duplicates::Dealt(n) => *n,
         Duplicates::Of(_) => n_named,
@@ -99,13 +161,12 @@ pub(super) fn shape(
     }
     let flights = (0..request.replicates)
         .flat_map(|_| sizes.iter().enumerate())
-        .map(|(i, n)| FlightShape { samples: *n, duplicates, tins_of: i })
+        .map(|(i, n)| FlightShape { samples: *n, duplicates, references: 0, tins_of: i })
         .collect();
-    let shape = Shape {
-        flights,
-        reference: request.reference.is_some(),
-        warm_up: request.warm_up.is_some(),
-    };
+    let shape = Shape { flights, ..empty(request) };
+    for flight in &shape.flights {
+        check_per_taster(request, shape.n_scored(flight))?;
+    }
     check_shape(shape, request.alone)
 }
 

@@ -14,7 +14,7 @@ const TEMPLATE: &str = include_str!("typ/ballot.typ");
 pub enum BallotKind {
     /// Scores on terms, cup by cup.
     Profile,
-    /// The cups of a flight put in order by the first term.
+    /// The cups of a flight put in order, term by term.
     Ranking,
     /// Three cups, one of them odd.
     Triangle,
@@ -75,6 +75,8 @@ pub struct BallotPaper {
     pub terms: Vec<BallotTerm>,
     /// Whether the taster is asked to guess the lot.
     pub guess: bool,
+    /// Whether cups may share a rank.
+    pub ties: bool,
 }
 
 /// Sets the ballot of one taster as a PDF on A4.
@@ -116,7 +118,7 @@ pub fn ballot_pdf(paper: &BallotPaper) -> Result<Vec<u8>, SheetError> {
         "cups": cups(main, &paper.flights),
         "rows": rows,
         "guess": paper.guess,
-        "task": task(paper),
+        "sets": sets(paper),
     });
     let date = paper.date;
     world::pdf(world::Sheet { name: &name, template: TEMPLATE, data, files: Vec::new(), date })
@@ -253,21 +255,48 @@ fn how(paper: &BallotPaper) -> Vec<Value> {
     items
 }
 
-/// The question of a ballot that is not a profile.
-fn task(paper: &BallotPaper) -> Value {
-    let term = |i: usize| {
-        paper.terms.first().and_then(|t| t.labels.get(i)).map(String::as_str).unwrap_or_default()
+/// The sets of cups that one question is asked about: each flight, in a ranking for each term.
+fn sets(paper: &BallotPaper) -> Vec<Value> {
+    let n_terms = match paper.kind {
+        BallotKind::Profile => 0,
+        BallotKind::Ranking => paper.terms.len(),
+        BallotKind::Triangle | BallotKind::DuoTrio | BallotKind::Paired => 1,
+    };
+    paper
+        .flights
+        .iter()
+        .flat_map(|flight| {
+            (0..n_terms).map(move |term| {
+                json!({
+                    "label": flight.label,
+                    "cups": flight.cups.iter().map(ToString::to_string).collect::<Vec<_>>(),
+                    "task": task(paper, term),
+                })
+            })
+        })
+        .collect()
+}
+
+/// The question about a set of cups.
+fn task(paper: &BallotPaper, term: usize) -> Value {
+    let label = |i: usize| {
+        paper.terms.get(term).and_then(|t| t.labels.get(i)).map(String::as_str).unwrap_or_default()
     };
     paper
         .languages
         .iter()
         .enumerate()
         .map(|(i, lang)| {
-            let term = term(i);
+            let term = label(i);
             json!(match (paper.kind, lang) {
                 (BallotKind::Profile, _) => String::new(),
+                (BallotKind::Ranking, Lang::En) if paper.ties => format!(
+                    "Put the cups in order by: {term}. 1 = most; cups that are alike may share a number."
+                ),
                 (BallotKind::Ranking, Lang::En) =>
                     format!("Put the cups in order by: {term}. 1 = most; each cup a different number."),
+                (BallotKind::Ranking, Lang::Zh) if paper.ties =>
+                    format!("请按“{term}”由强到弱排序：1 为最强，相同者可并列。"),
                 (BallotKind::Ranking, Lang::Zh) =>
                     format!("请按“{term}”由强到弱排序：1 为最强，每杯名次不同。"),
                 (BallotKind::Triangle, Lang::En) =>

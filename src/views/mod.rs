@@ -4,6 +4,7 @@ pub mod age;
 pub mod agree;
 pub mod charts;
 pub mod compare;
+mod compare_parts;
 pub mod json;
 pub mod link;
 pub(crate) mod text;

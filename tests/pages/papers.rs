@@ -116,6 +116,7 @@ pub fn ballot(languages: &[Lang], taster: &str) -> BallotPaper {
         ],
         terms: terms(languages),
         guess: true,
+        ties: false,
     }
 }
 

@@ -3,13 +3,16 @@
 
 mod age;
 mod age_truth;
+mod agreement;
 mod errors;
 mod limits;
+mod limits_odd;
 mod link;
 mod link_garden;
 mod link_truth;
 mod published;
 mod run;
 mod schemas;
+mod seeds;
 mod sessions;
 mod sheet;

@@ -200,6 +200,9 @@ pub fn request() -> PlanRequest {
     PlanRequest {
         name: "spring".to_owned(),
         kind: Kind::Profile,
+        per_taster: None,
+        test: None,
+        expected: None,
         lots: LOTS[..3].iter().map(|l| (*l).to_owned()).collect(),
         flights: Vec::new(),
         tasters: ["ann", "bo", "cy"].map(str::to_owned).to_vec(),

@@ -282,10 +282,11 @@ fn an_unknown_kind_is_told_the_kinds_there_are() {
         "--tasters",
         "ann",
         "--kind",
-        "triangle",
+        "triangel",
     ]);
     assert_eq!(output.code, 2);
-    assert!(output.err.contains("the one kind of session is profile"), "{output:?}");
+    assert!(output.err.contains("did you mean \"triangle\"?"), "{output:?}");
+    assert!(output.err.contains("profile, ranking, triangle, duo-trio, paired"), "{output:?}");
 }
 
 #[test]

@@ -4,8 +4,14 @@
 #![allow(clippy::unwrap_used)]
 
 mod agreement;
+mod alpha_limits;
 mod anova;
 mod cases;
+mod components;
+mod designs;
+mod dunnett;
+mod honesty;
+mod icc_limits;
 mod invented;
 mod links;
 mod mixed;
@@ -14,5 +20,7 @@ mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
 mod one_step;
+mod ordinal;
 mod ranges;
+mod taster_model;
 mod tasters;

@@ -6,14 +6,14 @@ use std::sync::{Mutex, PoisonError};
 
 use clap::Args;
 
-use crate::book::session_files::{Flight, SessionFile};
+use crate::book::session_files::{BallotLine, Flight, Kind, SessionFile};
 use crate::book::store;
 use crate::book::time::Moment;
 use crate::book::vocabulary::{Scale, Term};
 use crate::book::{Book, BookError};
 use crate::cli::{Context, Failure};
 use crate::session::answers::Answers;
-use crate::session::ballots::{Ballot, GUESS, Question};
+use crate::session::ballots::{Ballot, GUESS, GUESS_SURE, Question};
 use crate::session::enter::{EnterError, questions};
 use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, State, enter_lines};
 
@@ -271,6 +271,12 @@ impl Asking<'_> {
     }
 
     fn cup_head(&self, question: &Question, out: &mut dyn Write) -> Result<(), Failure> {
+        if self.plan.kind.is_choice() {
+            let cups: Vec<String> =
+                self.flight.order_of(self.taster).iter().map(u16::to_string).collect();
+            writeln!(out, "\nCups in this order: {}", cups.join(", "))?;
+            return Ok(());
+        }
         let order = self.flight.order_of(self.taster);
         let place = order.iter().position(|c| *c == question.cup).map_or(0, |p| p + 1);
         let steep = match question.steep {
@@ -282,11 +288,16 @@ impl Asking<'_> {
     }
 
     fn ask(&self, question: &Question) -> String {
-        let now = self
-            .ballot
-            .answer(question)
-            .map(|l| format!(" [{}]", l.value.as_deref().unwrap_or(l.state.word())))
-            .unwrap_or_default();
+        let choice = self.plan.kind.is_choice() && question.term != GUESS_SURE;
+        let said = |l: &BallotLine| match l.cup.filter(|_| choice && l.value.is_some()) {
+            Some(cup) => cup.to_string(),
+            None => l.value.as_deref().unwrap_or(l.state.word()).to_owned(),
+        };
+        let now =
+            self.ballot.answer(question).map(|l| format!(" [{}]", said(l))).unwrap_or_default();
+        if let Some(asked) = self.ask_of_set(question) {
+            return format!("  {asked}{now}: ");
+        }
         match self.plan.term(&question.term) {
             Some(term) => {
                 format!("  {} ({}){now}: ", term.label(self.language), hint(term, self.language))
@@ -296,6 +307,41 @@ impl Asking<'_> {
         }
     }
 
+    /// The question about a set of cups; none for a single cup.
+    fn ask_of_set(&self, question: &Question) -> Option<String> {
+        if question.term == GUESS_SURE {
+            return None;
+        }
+        let label = self.plan.term(&question.term).map(|t| t.label(self.language).to_owned());
+        let label = label.unwrap_or_default();
+        let cups: Vec<String> =
+            self.plan.answerable(self.flight, self.taster).iter().map(u16::to_string).collect();
+        let cups = cups.join(", ");
+        Some(match self.plan.kind {
+            Kind::Profile => return None,
+            Kind::Ranking => format!("{label}: rank, 1 = most"),
+            Kind::Triangle => format!("Which cup is the odd one? ({cups})"),
+            Kind::DuoTrio => format!("Which cup is the same tea as the first? ({cups})"),
+            Kind::Paired => format!("Which cup has more of this: {label}? ({cups})"),
+        })
+    }
+
+    /// The cup and what was said of it: of a choice the code is typed.
+    fn given(&self, question: &Question, text: &str) -> Option<(u16, Given)> {
+        let given = Given::of_text(text)?;
+        if !self.plan.kind.is_choice() {
+            return Some((question.cup, given));
+        }
+        let first = self.flight.order_of(self.taster).first().copied().unwrap_or(question.cup);
+        Some(match given {
+            Given::Scored(code) if question.term != GUESS_SURE => {
+                // What is no code is no cup of the session either, and is told so.
+                (code.parse().unwrap_or(0), Given::Scored("1".to_owned()))
+            }
+            other => (first, other),
+        })
+    }
+
     /// Saves an answer; whether the next question may follow.
     fn take(
         &mut self,
@@ -303,14 +349,9 @@ impl Asking<'_> {
         text: &str,
         out: &mut dyn Write,
     ) -> Result<bool, Failure> {
-        let Some(given) = Given::of_text(text) else { return Ok(true) };
-        let answer = Answer {
-            cup: question.cup,
-            steep: question.steep,
-            term: question.term.clone(),
-            given,
-            note: None,
-        };
+        let Some((cup, given)) = self.given(question, text) else { return Ok(true) };
+        let answer =
+            Answer { cup, steep: question.steep, term: question.term.clone(), given, note: None };
         let again = Amend { reason: "changed while tasting".to_owned(), by: None };
         let amend = self.ballot.answer(question).is_some().then_some(&again);
         let written = {

@@ -6,12 +6,18 @@ use clap::Args;
 
 use crate::book::Book;
 use crate::book::ids;
-use crate::book::session_files::Kind;
+use crate::book::problem::did_you_mean;
+use crate::book::session_files::{Kind, SessionFile, TestPlan};
 use crate::book::time::{Day, Moment};
 use crate::cli::{Context, Failure};
+use crate::scores::ALPHA;
+use crate::session::incomplete::BlockBalance;
 use crate::session::orders::Imbalance;
 use crate::session::plan::LeafNeed;
-use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
+use crate::session::sequences::SequenceBalance;
+use crate::session::{
+    self, Balance, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms,
+};
 
 /// What is planned.
 #[derive(Debug, Args)]
@@ -27,9 +33,15 @@ pub struct PlanArgs {
     /// The tasters
     #[arg(long, value_name = "WHO,…", value_delimiter = ',', required = true)]
     tasters: Vec<String>,
-    /// What is asked: profile (score terms)
+    /// What is asked: profile (score terms), ranking (put cups in order by a term), triangle (two
+    /// of three cups are the same: which is odd?), duo-trio (which of two cups is the same as the
+    /// reference?) or paired (which of two cups has more of a term?)
     #[arg(long, default_value = "profile", value_parser = kind)]
     kind: Kind,
+    /// Each taster has this many of a flight's cups, shared out evenly, when there are more lots
+    /// than a palate takes (profile and ranking)
+    #[arg(long, value_name = "N")]
+    per_taster: Option<usize>,
     /// How often each lot is brewed anew, in a flight of its own each time
     #[arg(long, value_name = "N", default_value_t = 1)]
     replicates: usize,
@@ -39,7 +51,8 @@ pub struct PlanArgs {
     /// The lots that get a second code in their flight
     #[arg(long, value_name = "LOT,…", value_delimiter = ',')]
     duplicate_of: Vec<String>,
-    /// The frozen sample that every flight has a cup of
+    /// The frozen sample that every flight has a cup of; in a duo-trio the lot that is everybody's
+    /// reference (default: each of the two for half of the tasters)
     #[arg(long, value_name = "LOT")]
     reference: Option<String>,
     /// Pour a cup of this first in every flight; it is not scored
@@ -63,17 +76,33 @@ pub struct PlanArgs {
     /// Ask which lot a cup is thought to be
     #[arg(long)]
     guess: bool,
+    /// Paired: the lot that is expected to have more, which makes the test one-sided; it is sealed
+    /// in the key
+    #[arg(long, value_name = "LOT")]
+    expected: Option<String>,
+    /// How often a test may claim a difference where there is none (default: 0.05; not in a
+    /// profile session)
+    #[arg(long, value_name = "SHARE")]
+    alpha: Option<f64>,
+    /// To show that two lots are alike: the share of people telling them apart that would matter
+    #[arg(long, value_name = "SHARE")]
+    distinguishers: Option<f64>,
+    /// To show that two lots are alike: how often that share is to be noticed
+    #[arg(long, value_name = "SHARE")]
+    power: Option<f64>,
+    /// Ranking: cups may share a rank
+    #[arg(long)]
+    ties: bool,
     /// You pour and taste alone: codes are given to tins on a shelf, the key comes after closing
     #[arg(long)]
     alone: bool,
 }
 
 fn kind(word: &str) -> Result<Kind, String> {
-    if word == Kind::Profile.word() {
-        Ok(Kind::Profile)
-    } else {
-        Err("the one kind of session is profile (score terms)".to_owned())
-    }
+    Kind::of_word(word).ok_or_else(|| {
+        let kinds = Kind::ALL.map(Kind::word);
+        did_you_mean(word, kinds, &format!("the kinds are {}", kinds.join(", ")))
+    })
 }
 
 pub(super) fn run(
@@ -98,6 +127,14 @@ pub(super) fn run(
     } else {
         Duplicates::Of(args.duplicate_of)
     };
+    let said =
+        args.alpha.is_some() || args.distinguishers.is_some() || args.power.is_some() || args.ties;
+    let test = (said || args.kind != Kind::Profile).then(|| TestPlan {
+        alpha: args.alpha.unwrap_or(ALPHA),
+        distinguishers: args.distinguishers,
+        power: args.power,
+        ties: args.ties,
+    });
     let flights = args.flight.iter().map(|lots| flight(lots, &duplicates)).collect();
     let request = PlanRequest {
         flights,
@@ -114,7 +151,10 @@ pub(super) fn run(
         days: args.day,
         flight_size: args.flight_size,
         order_seed,
+        per_taster: args.per_taster,
         guess: args.guess,
+        test,
+        expected: args.expected,
         alone: args.alone,
     };
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
@@ -137,20 +177,27 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
     let out = &mut context.out;
     let plan = &planned.plan;
     writeln!(out, "Session {} is planned.", planned.session)?;
+    let asked = match plan.kind {
+        Kind::Profile => format!("Terms: {}", plan.terms.len()),
+        kind => format!("{}: {}", kind.word(), kind.meaning()),
+    };
     writeln!(
         out,
-        "Tasters: {}. Recipe: {}. Terms: {}. Order seed: {}.",
+        "Tasters: {}. Recipe: {}. {asked}{} Order seed: {}.",
         plan.tasters.join(", "),
         plan.recipe.id,
-        plan.terms.len(),
+        if asked.ends_with('?') { "" } else { "." },
         plan.order_seed
     )?;
-    for (flight, imbalance) in plan.flights.iter().zip(&planned.imbalances) {
+    if let Some(test) = &plan.test {
+        writeln!(out, "Decided beforehand: {}.", decided(plan, test, planned.one_sided))?;
+    }
+    for (flight, balance) in plan.flights.iter().zip(&planned.balances) {
         let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
         let first =
             flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
         writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
-        writeln!(out, "  {}", balance(imbalance))?;
+        writeln!(out, "  {}", self::balance(balance))?;
     }
     writeln!(out, "Leaf, at most:")?;
     for LeafNeed { sample, need_g, left_g } in &planned.leaf {
@@ -187,8 +234,82 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
     Ok(())
 }
 
-/// How near orders are to balance, in words and numbers.
-pub(super) fn balance(i: &Imbalance) -> String {
+/// What was decided about a test, in words.
+fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> String {
+    let sets: usize = plan.flights.iter().map(|f| f.orders.len()).sum();
+    let mut parts = vec![format!("{sets} answers"), format!("alpha {}", test.alpha)];
+    if let (Some(share), Some(power)) = (test.distinguishers, test.power) {
+        parts.push(format!(
+            "likeness, if at most {share} of people tell the two apart, which is to be noticed with power {power}"
+        ));
+    }
+    if plan.kind == Kind::Paired {
+        parts.push(if one_sided {
+            "one-sided; what is expected is sealed in the key".to_owned()
+        } else {
+            "two-sided".to_owned()
+        });
+    }
+    if test.ties {
+        parts.push("cups may share a rank".to_owned());
+    }
+    parts.join("; ")
+}
+
+/// How even orders are, in words and numbers.
+pub(super) fn balance(balance: &Balance) -> String {
+    match balance {
+        Balance::Orders(i) => orders(i),
+        Balance::Blocks(b) => blocks(b),
+        Balance::Sequences(s) => sequences(s),
+    }
+}
+
+fn times(least: usize, most: usize) -> String {
+    match (least, most) {
+        (1, 1) => "once".to_owned(),
+        _ if least == most => format!("{least} times"),
+        _ => format!("{least} to {most} times"),
+    }
+}
+
+/// The sequences of a difference test.
+fn sequences(s: &SequenceBalance) -> String {
+    let names = s.sequences.join(" ");
+    let times = times(s.least, s.most);
+    if s.balanced() {
+        format!("sequences balanced: whatever the deal, each of {names} comes {times}")
+    } else {
+        format!(
+            "sequences not balanced, which takes a multiple of {} tasters: over all deals each of \
+             {names} comes {times}",
+            s.n_for_balance
+        )
+    }
+}
+
+/// Incomplete blocks.
+fn blocks(b: &BlockBalance) -> String {
+    let of = |(least, most): (usize, usize)| times(least, most);
+    let said = format!(
+        "each taster has {} of {} cups; each cup is tasted {}, each two by one taster {}, a cup \
+         stands at a place {} and follows another {}",
+        b.per_taster,
+        b.n_cups,
+        of(b.times),
+        of(b.together),
+        of(b.place),
+        of(b.follow)
+    );
+    match b.n_for_balance {
+        _ if b.balanced() => format!("blocks balanced: {said}"),
+        Some(n) => format!("blocks not balanced, which takes a multiple of {n} tasters: {said}"),
+        None => format!("blocks as near to balance as was found: {said}"),
+    }
+}
+
+/// Complete orders.
+fn orders(i: &Imbalance) -> String {
     let times = |least: usize, most: usize| {
         if least == most { format!("{least} times") } else { format!("{least} to {most} times") }
     };

@@ -3,11 +3,12 @@
 use std::io::Write as _;
 
 use crate::book::Book;
-use crate::book::session_files::Change;
+use crate::book::session_files::{Change, Kind};
 use crate::cli::{Context, Failure};
 use crate::session::ballots::Ballot;
 use crate::session::changes::exclusions;
 use crate::session::enter::unanswered;
+use crate::session::sets::set_terms;
 use crate::session::{Revealed, Session, State, revealed};
 
 pub(super) fn list(book: &Book, context: &mut Context) -> Result<(), Failure> {
@@ -43,8 +44,18 @@ pub(super) fn show(book: &Book, part: &str, context: &mut Context) -> Result<(),
     if let Some(void) = session.void_file()? {
         writeln!(out, "Void since {}: {}", void.voided, void.reason)?;
     }
+    if plan.kind != Kind::Profile {
+        writeln!(out, "Kind: {}: {}", plan.kind.word(), plan.kind.meaning())?;
+    }
+    if let Some(test) = &plan.test {
+        write!(out, "Decided beforehand: alpha {}", test.alpha)?;
+        if let (Some(share), Some(power)) = (test.distinguishers, test.power) {
+            write!(out, "; likeness: distinguishers {share}, power {power}")?;
+        }
+        writeln!(out, "{}", if test.ties { "; cups may share a rank" } else { "" })?;
+    }
     writeln!(out, "Recipe {}: {}", plan.recipe.id, recipe_in_words(&session))?;
-    let terms: Vec<&str> = plan.terms.iter().map(|t| t.id.as_str()).collect();
+    let terms = set_terms(plan);
     writeln!(out, "Terms: {}{}", terms.join(", "), if plan.guess { "; guesses" } else { "" })?;
     match &plan.key_digest {
         Some(digest) => writeln!(out, "Digest of the key: {digest}")?,
@@ -138,6 +149,16 @@ pub(super) fn revealed_cups(revealed: &Revealed, context: &mut Context) -> Resul
             cup.lot,
             cup.role.word()
         )?;
+    }
+    if let Some(expected) = &revealed.expected {
+        writeln!(out, "Expected beforehand to have more: {expected}")?;
+    }
+    if revealed.kind != Kind::Profile {
+        let n = revealed.choices.len() + revealed.ranks.len();
+        let choices = revealed.choices.iter().filter(|c| c.excluded.is_some()).count();
+        let ranks = revealed.ranks.iter().filter(|r| r.excluded.is_some()).count();
+        writeln!(out, "{n} answers, {} of them excluded.", choices + ranks)?;
+        return Ok(());
     }
     let n = revealed.scores.len();
     let excluded = revealed.scores.iter().filter(|s| s.excluded.is_some()).count();

@@ -91,6 +91,36 @@ impl Model {
     }
 }
 
+impl Model {
+    /// Returns the covariance of the variances' estimates, the residual first, at the variances of
+    /// `fit`: `2 S^-1` with `S_ij = tr(P V_i P V_j)`, the inverse of the expected information of
+    /// REML. In balanced tables it is the covariance of what the mean squares give.
+    ///
+    /// # Errors
+    /// [`MixedError::Rows`] for a fit with another number of random terms;
+    /// [`MixedError::NotSettled`] if the information has no inverse.
+    ///
+    /// # Source
+    /// Searle SR, Casella G, McCulloch CE (1992), Variance Components, chapter 6.
+    pub fn variance_covariance(&self, fit: &Fit) -> Result<Vec<Vec<f64>>, MixedError> {
+        if fit.components.len() != self.terms.len() {
+            return Err(MixedError::Rows {
+                what: "the list of variances".into(),
+                found: fit.components.len(),
+                expected: self.terms.len(),
+            });
+        }
+        let lost = MixedError::NotSettled { evaluations: 1 };
+        let ratios: Vec<f64> = fit.components.iter().map(|c| c.variance / fit.sigma2).collect();
+        let world = World::new(self, &ratios).ok_or(lost.clone())?;
+        let k = ratios.len() + 1;
+        let factor = world.information.llt(Side::Lower).map_err(|_| lost)?;
+        let inverse = factor.solve(&Mat::<f64>::identity(k, k));
+        let scale = 2.0 * fit.sigma2 * fit.sigma2;
+        Ok((0..k).map(|i| (0..k).map(|j| scale * inverse[(i, j)]).collect()).collect())
+    }
+}
+
 impl<'a> World<'a> {
     fn new(model: &'a Model, ratios: &'a [f64]) -> Option<Self> {
         let scores = model.no_scores();

@@ -367,7 +367,12 @@ fn months(data: &[Term]) -> f64 {
 /// Session means of own minus `slope` times others' on the months. The slope is the
 /// taster's own: one who uses less of the scale must not seem to drift when higher or lower
 /// lots are served.
-fn drift(data: &[Term], taster: usize, slope: f64, level: f64) -> Result<Estimate, NotEstimated> {
+pub(super) fn drift(
+    data: &[Term],
+    taster: usize,
+    slope: f64,
+    level: f64,
+) -> Result<Estimate, NotEstimated> {
     let mut by_session: BTreeMap<u32, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
     for term in data {
         let pairs = term.pairs(taster, &[]);
