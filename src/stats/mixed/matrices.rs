@@ -372,14 +372,26 @@ impl Basis {
             used: Vec::new(),
             transform: Vec::new(),
         };
+        // The rows that an orthonormal column meets, where they are few: columns of lots meet none
+        // of each other's.
+        let mut met: Vec<Option<Vec<usize>>> = Vec::new();
         for (j, column) in columns.iter().enumerate() {
             let mut left = column.clone();
             let mut along = vec![0.0; basis.orthonormal.len()];
             for _ in 0..2 {
-                for (q, a) in basis.orthonormal.iter().zip(&mut along) {
-                    let share = dot(q, &left);
+                for ((q, met), a) in basis.orthonormal.iter().zip(&met).zip(&mut along) {
+                    let share = match met {
+                        Some(rows) => rows.iter().map(|&r| q[r] * left[r]).sum(),
+                        None => dot(q, &left),
+                    };
+                    if share == 0.0 {
+                        continue;
+                    }
                     *a += share;
-                    axpy(-share, q, &mut left);
+                    match met {
+                        Some(rows) => rows.iter().for_each(|&r| left[r] -= share * q[r]),
+                        None => axpy(-share, q, &mut left),
+                    }
                 }
             }
             let length = dot(&left, &left).sqrt();
@@ -391,6 +403,8 @@ impl Basis {
                 *v /= length;
             }
             along.push(length);
+            let rows: Vec<usize> = (0..n).filter(|&r| left[r] != 0.0).collect();
+            met.push((4 * rows.len() < n).then_some(rows));
             basis.r.push(along);
             basis.orthonormal.push(left);
             basis.kept.push(j);

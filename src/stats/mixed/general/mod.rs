@@ -15,7 +15,7 @@ use super::matrices::{Basis, Model, dot};
 use super::report::{Component, Correlation, Fit, Mode, Parts, assemble};
 use super::{Method, MixedError, RandomTerm};
 use deviance::{Covariances, Deviance, Solved, Value};
-use exact::{WHOLE_MAX, traces};
+use exact::{EXACT_MAX, traces};
 use faer::Mat;
 use layout::{Layout, both, pivoted};
 use search::minimise;
@@ -209,7 +209,7 @@ impl General {
     ) -> Result<Mat<f64>, MixedError> {
         let layout = &self.layout;
         let (df, r, k) = (target.df(), s.square, layout.entries.len());
-        let own = if layout.n_random <= WHOLE_MAX {
+        let own = if layout.n_random <= EXACT_MAX {
             let traces = traces(layout, &target.whole(s));
             Mat::from_fn(k, k, |i, j| 2.0 * df * mixed[(i, j)] / r - traces[(i, j)])
         } else {
