@@ -47,7 +47,7 @@ pub enum Drawn {
 }
 
 /// What 95% limits held in simulations: lots and observers drawn, 6 to 30 lots by 4 to 12 observers.
-pub const COVERAGE: &str = "in simulations 95% limits held the planted truth in 97 to 100 of 100";
+pub const COVERAGE: &str = "in simulations 95% limits held the planted truth in 94 to 100 of 100";
 
 /// The same: lots drawn, 6 to 25 lots by 2 or 3 observers, the truth that of these observers.
 pub const COVERAGE_OF_LOTS: &str =
