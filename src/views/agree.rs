@@ -377,10 +377,12 @@ fn levels(f: &Agree) -> String {
         }
     }
     let mut out = String::new();
-    if let Some(note) = note {
+    if note.is_some() || !missing.is_empty() {
         out.push_str(&heading(
             "Lots by the order of levels alone (how far levels lie apart is not assumed)",
         ));
+    }
+    if let Some(note) = note {
         out.push_str(&t.show());
         out.push_str(&paragraph(
             &format!("Cumulative-link mixed model; luck is that of large panels: {note}."),
