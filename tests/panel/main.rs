@@ -3,8 +3,8 @@
 
 mod age;
 mod age_truth;
-mod compare;
 mod agreement;
+mod compare;
 mod errors;
 mod limits;
 mod limits_odd;
