@@ -7,6 +7,7 @@
 //! A limit that is missed is said in the table and ends the run with code 1.
 
 mod agreement;
+mod difference;
 mod draw;
 mod exact;
 mod habits;
@@ -73,7 +74,8 @@ fn main() -> ExitCode {
         of.fold(Tally::default(), Tally::merge)
     });
     let counted = exact::counted();
-    part("exact", &|i| exact::one(&counted, i, SEED));
+    let sizes = difference::counted();
+    part("exact", &|i| exact::one(&counted, i, SEED).merge(difference::one(&sizes, i, SEED)));
     part("habits", &|i| habits::record(i + 1).merge(habits::session(i + 1)));
     // Each map simulates panels of its own: one in ten draws suffices where nothing is held to a limit.
     part("map", &|i| if i % 10 == 0 { map::one(i, SEED) } else { Tally::default() });

@@ -60,7 +60,6 @@ fn the_interval_of_a_drift_covers_although_lots_change_with_time() {
     let n = 300;
     let mut hits = [0_u64; N_TASTERS as usize];
     let mut named = 0;
-    let mut half = [0.0; N_TASTERS as usize];
     for i in 0..n {
         let terms = rows(&mut stream(21, i));
         let slices: Vec<&[TasterRow]> = terms.iter().map(Vec::as_slice).collect();
@@ -68,11 +67,9 @@ fn the_interval_of_a_drift_covers_although_lots_change_with_time() {
         for (count, t) in hits.iter_mut().zip(&found.tasters) {
             let e = t.drift.estimate.as_ref().unwrap();
             *count += u64::from(e.lower <= 0.0 && 0.0 <= e.upper);
-            half[t.taster as usize] += (e.upper - e.lower) / 2.0 / n as f64;
         }
         named += u64::from(found.tasters.iter().any(|t| t.drift.named));
     }
-    eprintln!("{hits:?} {half:?}");
     for (taster, hits) in hits.into_iter().enumerate() {
         assert!(binomial_at_most(hits, n, 0.95) > 1e-4, "taster {taster}: {hits} of {n}");
     }
