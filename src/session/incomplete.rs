@@ -130,7 +130,7 @@ const MOST_TASTERS: usize = 60;
 /// The same blocks in the orders that spread places and neighbours most evenly: from several
 /// starts two cups of a row change places as long as that makes the counts more even.
 fn most_even(blocks: &[Vec<usize>], n_cups: usize, draws: &mut Draws) -> Vec<Vec<usize>> {
-    let mut best: Option<((u64, u64), Vec<Vec<usize>>)> = None;
+    let mut best: Option<(_, Vec<Vec<usize>>)> = None;
     for _ in 0..STARTS {
         let mut rows = blocks.to_vec();
         rows.iter_mut().for_each(|row| draws.shuffle(row));

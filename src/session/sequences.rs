@@ -208,8 +208,9 @@ pub fn duo_trios(n_rows: usize, n_references: usize, draws: &mut Draws) -> Seque
 #[must_use]
 pub fn pairs(n_rows: usize, draws: &mut Draws) -> Sequences {
     let first = draws.below(2) as usize;
-    let mut rows: Vec<Vec<usize>> =
-        (0..n_rows).map(|i| if (i + first) % 2 == 0 { vec![0, 1] } else { vec![1, 0] }).collect();
+    let mut rows: Vec<Vec<usize>> = (0..n_rows)
+        .map(|i| if (i + first).is_multiple_of(2) { vec![0, 1] } else { vec![1, 0] })
+        .collect();
     draws.shuffle(&mut rows);
     let balance = SequenceBalance::of(&rows, &["AB"], &PAIRED, 2);
     Sequences { rows, balance }
