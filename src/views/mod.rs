@@ -4,6 +4,8 @@ pub mod age;
 pub mod agree;
 pub mod charts;
 pub mod compare;
+pub mod difference;
 pub mod json;
 pub mod link;
+pub mod ranking;
 pub(crate) mod text;

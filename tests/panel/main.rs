@@ -3,6 +3,7 @@
 
 mod age;
 mod age_truth;
+mod difference;
 mod errors;
 mod limits;
 mod link;
@@ -13,3 +14,4 @@ mod run;
 mod schemas;
 mod sessions;
 mod sheet;
+mod trials;
