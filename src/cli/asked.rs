@@ -23,7 +23,7 @@ pub struct Asked {
     pub(super) json: bool,
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR", group = "drawn")]
-    charts: Option<PathBuf>,
+    pub(super) charts: Option<PathBuf>,
     /// The language of what is drawn
     #[arg(long, value_enum, default_value_t, requires = "drawn")]
     pub(super) language: charts::Language,
@@ -55,6 +55,19 @@ impl Asked {
         if let Some(dir) = &self.charts {
             charts::write(dir, &draw(finding, &charts::words(scores, self.language)))?;
         }
+        self.show_text(context, finding, text)
+    }
+
+    /// Shows an answer that has no charts.
+    ///
+    /// # Errors
+    /// If the output cannot be written.
+    pub fn show_text<F: Serialize>(
+        &self,
+        context: &mut Context,
+        finding: &F,
+        text: impl FnOnce(&F) -> String,
+    ) -> Result<(), Failure> {
         let text = if self.json { views::json::of(finding) } else { text(finding) };
         context.out.write_all(text.as_bytes())?;
         Ok(())

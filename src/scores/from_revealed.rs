@@ -83,7 +83,10 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
             session: other.name.clone(),
             found: other.kind.word(),
             expected: "sessions in which terms were scored (profile)",
-            ask: format!("difference {}", other.name),
+            ask: match other.kind {
+                Kind::Ranking => format!("compare {}", other.name),
+                _ => format!("difference {}", other.name),
+            },
         });
     }
     let mut terms = terms_of(sessions)?;
