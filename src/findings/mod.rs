@@ -13,6 +13,7 @@ pub mod iccs;
 pub mod kappas;
 pub mod link;
 pub mod lot_map;
+pub mod model_checks;
 pub mod ordinal;
 mod panel_model;
 pub mod reasons;
