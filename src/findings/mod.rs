@@ -14,6 +14,7 @@ pub mod iccs;
 pub mod kappas;
 pub mod link;
 pub mod lot_map;
+pub mod model_checks;
 pub mod monitor;
 pub mod ordinal;
 mod panel_model;

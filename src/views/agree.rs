@@ -487,7 +487,11 @@ fn models(f: &Agree) -> String {
     let mut out = heading("How it was computed");
     let mut t = Table::new(&[("term", Side::Left), ("model and variances", Side::Wrapped)]);
     for TermOfPanel { panel, .. } in &f.terms {
-        t.row(vec![panel.term.clone(), model_words(&panel.model)]);
+        let mut words = model_words(&panel.model);
+        for sentence in panel.residuals.known().iter().flat_map(|r| &r.stands_out) {
+            words.push_str(&format!(" {sentence}"));
+        }
+        t.row(vec![panel.term.clone(), words]);
     }
     out.push_str(&t.show());
     let text = format!(

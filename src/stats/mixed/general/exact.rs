@@ -11,7 +11,7 @@ pub(in crate::mixed) const WHOLE_MAX: usize = 1500;
 /// Up to this number curvatures are made of it.
 pub(in crate::mixed) const EXACT_MAX: usize = 150;
 
-impl Deviance<'_> {
+impl Deviance<'_, '_> {
     /// `Z'PZ` by REML, `Z'V^-1Z` by ML, a column for each random effect.
     pub fn whole(&self, s: &Solved<'_>) -> Mat<f64> {
         let q = self.layout.n_random;
