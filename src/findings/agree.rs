@@ -274,7 +274,8 @@ fn sentences(f: &Agree) -> Vec<String> {
         all.push("Why scores differ that come from one lot:".to_owned());
     }
     for t in &asked {
-        if let Some(reason) = t.reasons.first() {
+        // A swap is told once, with its taster.
+        if let Some(reason) = t.reasons.iter().find(|r| r.kind != reasons::ReasonKind::Swap) {
             all.push(format!("  {}: {}.", t.term, reason.words));
         }
     }

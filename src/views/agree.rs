@@ -326,7 +326,7 @@ fn ticks(f: &Agree) -> String {
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.observed)),
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.expected)),
             of_pair(all().next()),
-            of_pair(all().last()),
+            of_pair(all().next_back()),
             or_dash(&panel.cochran, |q| number(q.q, 2)),
             or_dash(&panel.cochran, |q| p_value(q.p_value)),
         ]);
