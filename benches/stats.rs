@@ -1,8 +1,11 @@
 //! Times of the numerical kernels: `cargo bench -p blindsteep-stats`.
 
-use blindsteep_stats::alpha::{Metric, alpha, alpha_interval};
+use blindsteep_stats::alpha::{Drawn, Metric, alpha, alpha_interval};
+use blindsteep_stats::icc::{IccComponents, generalised_limits};
+use blindsteep_stats::kappa::{Weighting, cohen_kappa};
 use blindsteep_stats::kendall::{chance_level, kendall_w, permutation_p};
 use blindsteep_stats::mixed::{Factor, FixedPart, Method, Model, RandomTerm};
+use blindsteep_stats::ordinal::{self, Integration, Link, OrdinalLayout};
 use blindsteep_stats::range::StudentizedRange;
 use blindsteep_stats::rng::stream;
 use blindsteep_stats::tasters::{HabitLimits, TasterRow, habits};
@@ -177,11 +180,82 @@ fn alpha_of_120_cups_by_6(bencher: Bencher, metric: Metric) {
     bencher.bench(|| alpha(black_box(&units), metric));
 }
 
+/// Cups by tasters as units with their lots, two cups a lot.
+fn cups(n_cups: usize, n_tasters: usize) -> (Vec<Vec<Option<f64>>>, Vec<u32>) {
+    let units =
+        scores(n_cups, n_tasters).iter().map(|r| r.iter().map(|v| Some(*v)).collect()).collect();
+    (units, (0..n_cups as u32).map(|u| u / 2).collect())
+}
+
+/// A session: 12 cups by 6 tasters, lots and tasters drawn.
+#[divan::bench(sample_count = 20, args = [Metric::Nominal, Metric::Ordinal, Metric::Interval, Metric::Ratio])]
+fn alpha_10000_draws_of_a_session(bencher: Bencher, metric: Metric) {
+    let (units, lots) = cups(12, 6);
+    let draw = (0.95, 10_000, 1);
+    bencher
+        .bench(|| alpha_interval(black_box(&units), &lots, metric, Drawn::LotsAndObservers, draw));
+}
+
+/// How the time of 2,000 draws grows with the cups.
+#[divan::bench(sample_count = 20, args = [12, 120, 1200])]
+fn alpha_2000_draws_by_cups(bencher: Bencher, n_cups: usize) {
+    let (units, lots) = cups(n_cups, 6);
+    let draw = (0.95, 2000, 1);
+    bencher.bench(|| {
+        alpha_interval(black_box(&units), &lots, Metric::Interval, Drawn::LotsAndObservers, draw)
+    });
+}
+
+#[divan::bench(args = [2, 4, 11])]
+fn cohens_kappa_by_categories(bencher: Bencher, k: usize) {
+    let mut draws = stream(4, 0);
+    let counts: Vec<Vec<u64>> =
+        (0..k).map(|_| (0..k).map(|_| draws.below(9) as u64).collect()).collect();
+    bencher.bench(|| cohen_kappa(black_box(&counts), &Weighting::Quadratic, 0.95));
+}
+
+/// Ordered levels of 6 lots by tasters by 2 scores: lots fixed, tasters and lot by taster random.
+#[divan::bench(args = [6, 12, 24])]
+fn ordinal_fit_by_tasters(bencher: Bencher, n_tasters: u32) {
+    let mut draws = stream(5, 0);
+    let n = 6 * n_tasters * 2;
+    let lot: Vec<u32> = (0..n).map(|i| i % 6).collect();
+    let who: Vec<u32> = (0..n).map(|i| i / 6 % n_tasters).collect();
+    let levels: Vec<u32> =
+        lot.iter().map(|l| (f64::from(*l) / 3.0 + draws.normal()).clamp(0.0, 3.0) as u32).collect();
+    let columns: Vec<Vec<f64>> =
+        (1..6).map(|l| lot.iter().map(|c| f64::from(u8::from(*c == l))).collect()).collect();
+    let (lot, who) = (Factor::new(lot), Factor::new(who));
+    let random = [who.clone(), Factor::cross(&lot, &who)];
+    bencher.bench(|| {
+        let layout = OrdinalLayout {
+            levels: black_box(&levels),
+            columns: &columns,
+            random: &random,
+            offset: &[],
+        };
+        ordinal::fit(&layout, Link::Logit, Integration::Laplace)
+    });
+}
+
+/// Limits of the four intraclass correlations of the record, 1,000 draws.
 #[divan::bench(sample_count = 20)]
-fn alpha_interval_2000_resamples(bencher: Bencher) {
-    let units: Vec<Vec<Option<f64>>> =
-        scores(120, 6).iter().map(|r| r.iter().map(|v| Some(*v)).collect()).collect();
-    bencher.bench(|| alpha_interval(black_box(&units), Metric::Interval, 0.95, 2000, 1));
+fn record_icc_limits(bencher: Bencher) {
+    let panel = record();
+    let model = Model::new(&panel.fixed, &panel.random).expect("the layout is sound");
+    let fit = model.fit(&panel.y, Method::Reml).expect("the record has a fit");
+    bencher.bench(|| {
+        let covariance = model.variance_covariance(black_box(&fit)).expect("there is one");
+        let mut estimates = vec![fit.sigma2];
+        estimates.extend(fit.components.iter().map(|c| c.variance));
+        let pick = |v: &[f64]| IccComponents {
+            lot: v[1],
+            taster: v[2],
+            lot_taster: v[3],
+            residual: v[0] + v[4] + v[5],
+        };
+        generalised_limits(&estimates, &covariance, pick, (6, 5.0), (0.95, 1000, 1))
+    });
 }
 
 #[divan::bench]

@@ -1,11 +1,14 @@
 //! `agree`: do the tasters agree?
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::asked::Asked;
-use super::{Context, Failure};
+use super::{Context, Failure, practice};
 use crate::findings::Settings;
 use crate::findings::agree::agree;
+use crate::findings::monitor::monitor;
 use crate::views;
 
 /// Do the tasters agree?
@@ -13,6 +16,12 @@ use crate::views;
 pub struct AgreeArgs {
     #[command(flatten)]
     asked: Asked,
+    /// How each taster does from session to session, in the terms that the panel tells apart
+    #[arg(long)]
+    monitor: bool,
+    /// Write a page for each taster into this folder: what goes well, what to practise next
+    #[arg(long, value_name = "DIR", group = "drawn", conflicts_with = "monitor")]
+    practice: Option<PathBuf>,
 }
 
 /// Runs the command.
@@ -29,6 +38,22 @@ pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
                 .to_owned(),
         ));
     }
-    let finding = agree(&scores, &Settings::default());
+    let settings = Settings::default();
+    if args.monitor {
+        if scores.words("session").len() < 2 {
+            return Err(Failure::Command(
+                "--monitor is about several sessions\n  expected: two revealed sessions or more, or a \
+                 table with --session COL\n  to mend:  name them, or ask `agree` without --monitor"
+                    .to_owned(),
+            ));
+        }
+        let finding = monitor(&scores, &settings);
+        let (text, draw) = (views::monitor::text, views::charts::monitor);
+        return args.asked.show(context, &scores, &finding, text, draw);
+    }
+    let finding = agree(&scores, &settings);
+    if let Some(folder) = &args.practice {
+        return practice::write(folder, &scores, &finding, &args.asked, context);
+    }
     args.asked.show(context, &scores, &finding, views::agree::text, views::charts::agree)
 }

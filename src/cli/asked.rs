@@ -20,12 +20,12 @@ pub struct Asked {
     pub(super) sessions: Vec<String>,
     /// All numbers as JSON, the name of its schema first
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
     /// Write charts (SVG) into this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", group = "drawn")]
     pub(super) charts: Option<PathBuf>,
-    /// The language of the charts
-    #[arg(long, value_enum, default_value_t, requires = "charts")]
+    /// The language of what is drawn
+    #[arg(long, value_enum, default_value_t, requires = "drawn")]
     pub(super) language: charts::Language,
     #[command(flatten)]
     pub(super) table: TableArgs,

@@ -13,6 +13,7 @@ mod difference;
 mod link;
 mod lot;
 mod lot_text;
+mod practice;
 mod session;
 mod sheet;
 mod table_args;

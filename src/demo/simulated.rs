@@ -5,11 +5,11 @@
 use std::collections::BTreeMap;
 
 use super::book::{REFERENCE, ages, first_tasted, lot_id, made, sample_id, served_of, session_day};
-use super::garden::{Garden, Pot};
+use super::garden::{Garden, Line, Pot};
 use super::truth::{
     BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, MONTH_OF_SEEN_LABELS, Making,
-    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, Served, Store, TASTERS, TERMS,
-    TasterTruth,
+    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, SWEET, Served, Store, TASTERS,
+    TERMS, TasterTruth,
 };
 use crate::book::labels::Labels;
 use crate::book::time::Day;
@@ -19,7 +19,6 @@ use crate::scores::{
     ScoreRow, ScoredTerm, Scores, Source,
 };
 
-const SWEET: usize = 5;
 const BITTER: usize = 4;
 const ASTRINGENT: usize = 3;
 
@@ -39,12 +38,29 @@ pub fn scores(seed: u64) -> Scores {
 /// standard deviation of `shared` points on each term.
 #[must_use]
 pub fn scores_with(seed: u64, shared: f64) -> Scores {
+    table(seed, shared, &TASTERS, false)
+}
+
+/// The same sessions tasted by another panel.
+#[must_use]
+pub fn scores_by(seed: u64, tasters: &[TasterTruth]) -> Scores {
+    table(seed, 0.0, tasters, false)
+}
+
+/// The same table with, in the place of each score, what that taster would write on average of this
+/// garden's lots: what intervals are to cover. See [`expected`].
+#[must_use]
+pub fn expected_scores(seed: u64, tasters: &[TasterTruth]) -> Scores {
+    table(seed, 0.0, tasters, true)
+}
+
+fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> Scores {
     let garden = Garden::new(seed);
     let mut builder = Builder::default();
     let start = session_day(&SESSIONS[0], 0);
     for (index, session) in SESSIONS.iter().enumerate() {
         let name = session_name(session.month);
-        let there: Vec<&TasterTruth> = TASTERS
+        let there: Vec<&TasterTruth> = tasters
             .iter()
             .filter(|t| garden.uniform(&format!("absent/{}/{index}", t.id)) >= t.absent)
             .collect();
@@ -70,18 +86,25 @@ pub fn scores_with(seed: u64, shared: f64) -> Scores {
                 let mut order: Vec<usize> = (0..pots.len()).collect();
                 order.sort_by(|a, b| place(a).total_cmp(&place(b)));
                 let served: Vec<&Pot> = order.iter().map(|cup| &pots[*cup]).collect();
-                let written = garden.taste(
-                    taster,
-                    &index.to_string(),
-                    &format!("{index}/{flight}"),
-                    f64::from(session.month),
-                    &served,
-                );
+                let written: Vec<Line> = if on_average {
+                    let mean = |pot: &&Pot| -> Line {
+                        let lots = Some(&garden);
+                        let at = |t| expected_of(taster, pot.served, t, (index, flight), lots);
+                        std::array::from_fn(at)
+                    };
+                    served.iter().map(mean).collect()
+                } else {
+                    let name = format!("{index}/{flight}");
+                    let month = f64::from(session.month);
+                    let of = garden.taste(taster, &index.to_string(), &name, month, &served);
+                    of.into_iter().map(|w| w.line).collect()
+                };
                 for (at, (cup, written)) in order.iter().zip(&written).enumerate() {
                     let sample = pots[*cup].served;
                     let saw = session.month == MONTH_OF_SEEN_LABELS && taster.id == "dee";
                     for (t, term) in TERMS.iter().enumerate() {
                         let shift = match sample.1 {
+                            _ if on_average => 0.0,
                             Store::Dry if saw && t == SWEET => SEEN_LABELS_SHIFT,
                             Store::Humid if saw && t == SWEET => -SEEN_LABELS_SHIFT,
                             _ => 0.0,
@@ -98,7 +121,7 @@ pub fn scores_with(seed: u64, shared: f64) -> Scores {
                             recipe: Some("tavrinel"),
                             month: Some(day.months_since(start)),
                             term: term.id,
-                            value: (written.line[t] + shift).clamp(0.0, 10.0),
+                            value: (written[t] + shift).clamp(0.0, 10.0),
                             excluded: saw.then_some("saw the labels on the tins"),
                             ..ScoreRow::default()
                         });
@@ -215,22 +238,27 @@ fn all(value: &dyn Fn(&Making) -> Made) -> BTreeMap<String, MadeValue> {
 /// of half a point and the ends of the scale are in it: that is the truth that means estimate.
 #[must_use]
 pub fn expected(sample: Served, term: usize, session: usize, flight: usize) -> f64 {
-    let of_all = TASTERS.iter().map(|who| expected_of(who, sample, term, session, flight));
+    let of_all = TASTERS.iter().map(|who| expected_of(who, sample, term, (session, flight), None));
     of_all.sum::<f64>() / TASTERS.len() as f64
 }
 
-fn level(sample: Served, term: usize, day: Day) -> f64 {
+fn level(sample: Served, term: usize, day: Day, lots: Option<&Garden>) -> f64 {
+    if let Some(garden) = lots {
+        let (age, split) = ages(sample, day);
+        return garden.level(sample, term, age, split);
+    }
     let Some(lot) = LOTS.iter().find(|l| l.number == sample.0) else { return TERMS[term].base };
     let (age, split) = ages(sample, day);
     TERMS[term].made(lot) + TERMS[term].moved(Garden::new(0).stored(lot, sample.1, age, split))
 }
 
+/// What one taster writes on average; of the lots of one garden if it is given, else of such lots.
 fn expected_of(
     who: &TasterTruth,
     sample: Served,
     term: usize,
-    session: usize,
-    flight: usize,
+    (session, flight): (usize, usize),
+    lots: Option<&Garden>,
 ) -> f64 {
     let held = &SESSIONS[session];
     let day = session_day(held, flight);
@@ -240,20 +268,20 @@ fn expected_of(
         other => other,
     };
     let base = TERMS[term].base;
-    let mut value = level(sample, felt, day);
+    let mut value = level(sample, felt, day, lots);
     if term == ASTRINGENT {
         // In a random place of n a cup comes first once in n times; else any other comes before.
         let all = cups(held.flights[flight]);
         let n = all.len() as f64;
-        let strong: Vec<f64> = all.iter().map(|s| level(*s, ASTRINGENT, day)).collect();
+        let strong: Vec<f64> = all.iter().map(|s| level(*s, ASTRINGENT, day, lots)).collect();
         let mean = strong.iter().sum::<f64>() / n;
-        let own = level(sample, ASTRINGENT, day);
+        let own = level(sample, ASTRINGENT, day, lots);
         let before = (n * mean - own) / (n - 1.0) - mean;
         value += FIRST_CUP / n + (1.0 - 1.0 / n) * CARRY_OVER * before;
     }
     let month = f64::from(held.month);
     let mean = base + who.offset + who.slope * (value - base) + (PANEL_DRIFT + who.drift) * month;
-    let lot = if sample.0 == 0 { 0.0 } else { LOT_SD };
+    let lot = if sample.0 == 0 || lots.is_some() { 0.0 } else { LOT_SD };
     let within = who.slope * who.slope * (lot * lot + BREW_SD.powi(2) + SESSION_SD.powi(2));
     let sd = (within + LOT_TASTER_SD.powi(2) + who.noise.powi(2)).sqrt();
     written(mean, sd)

@@ -223,6 +223,9 @@ pub const TERMS: [TermTruth; 12] = [
     TermTruth { id: "flat", base: 2.0, ..NONE },
 ];
 
+/// The place of sweet among the line terms.
+pub const SWEET: usize = 5;
+
 /// Flatness gained a month, times the rate of the store.
 pub const FLAT_A_MONTH: f64 = 0.03;
 
@@ -271,6 +274,14 @@ pub struct TasterTruth {
     pub swaps: bool,
     /// Probability to miss a session.
     pub absent: f64,
+}
+
+impl TasterTruth {
+    /// The same person without any habit, absences kept.
+    #[must_use]
+    pub const fn without_habits(self) -> Self {
+        Self { id: self.id, name: self.name, absent: self.absent, ..SOUND }
+    }
 }
 
 const SOUND: TasterTruth = TasterTruth {

@@ -5,7 +5,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::guesses::{self, Guesses};
-use super::habits::{self, Codes, Habits, PanelOrder, TasterInTerm};
+use super::habits::{self, Codes, Habits, OrderOverall, PanelOrder, TasterInTerm};
+use super::put_right::{self, PutRight};
+use super::reasons;
+use super::taster_model::{self, TasterModel};
 use super::term_agreement::{self, TermAgreement};
 use super::{ALPHA, Answer, FEW_TASTERS, Settings, Test, count, listed, panel_model, say, say_p};
 use crate::scores::{ScaleKind, Scores, Source, TermScores};
@@ -37,6 +40,10 @@ pub struct Agree {
     pub terms: Vec<TermOfPanel>,
     /// Each taster over all terms on a line.
     pub habits: Answer<Habits>,
+    /// The effects of the order of the cups over all terms on a line.
+    pub order: Answer<OrderOverall>,
+    /// Named swaps put right, beside the scores as given.
+    pub put_right: Vec<PutRight>,
     /// Was the tasting blind?
     pub guesses: Answer<Guesses>,
     /// What was left out and why, with the results if it is left in.
@@ -53,6 +60,8 @@ pub struct TermOfPanel {
     pub tasters: Answer<Vec<TasterInTerm>>,
     /// The effects of the order of the cups.
     pub order: Answer<PanelOrder>,
+    /// Offsets, scale use and noise found together, and the lots corrected for them.
+    pub taster_model: Answer<TasterModel>,
     /// The test of the lots with excluded scores left in.
     pub lot_test_with_excluded: Answer<Test>,
 }
@@ -88,10 +97,18 @@ pub(crate) fn test_with_excluded(scores: &Scores, id: &str, n_excluded: usize) -
     }
 }
 
-/// Holm's p-values of the tests of all terms, `None` where there is no test.
+/// Holm's p-values of the tests of all terms, a reason where there is no test.
 pub(crate) fn holm(tests: &[&Answer<Test>]) -> Vec<Answer<f64>> {
+    adjusted(tests, blindsteep_stats::multiple::holm)
+}
+
+/// Adjusted p-values of the tests of all terms, a reason where there is no test.
+pub(crate) fn adjusted<E>(
+    tests: &[&Answer<Test>],
+    method: impl FnOnce(&[f64]) -> Result<Vec<f64>, E>,
+) -> Vec<Answer<f64>> {
     let p: Vec<f64> = tests.iter().filter_map(|t| t.known().map(|t| t.p_value)).collect();
-    let mut adjusted = blindsteep_stats::multiple::holm(&p).unwrap_or_default().into_iter();
+    let mut adjusted = method(&p).unwrap_or_default().into_iter();
     tests
         .iter()
         .map(|t| match t {
@@ -162,6 +179,7 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
                     panel: term_agreement::of(t, settings),
                     tasters,
                     order,
+                    taster_model: taster_model::of(t, &codes, settings.level),
                     lot_test_with_excluded: test_with_excluded(scores, &t.term.id, t.n_excluded),
                 }
             })
@@ -173,7 +191,11 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
+        let id = term.panel.term.clone();
+        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
     }
+    let put_right = put_right::of(&habits, &terms, &found, settings);
+    let order = habits::order_over_all(&terms, &codes, settings.level);
     let guesses = guesses::of(&scores.guesses, settings);
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
     let mut cautions: Vec<String> = opinions(tasters.len()).into_iter().collect();
@@ -202,6 +224,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
         cautions,
         terms: found,
         habits,
+        order,
+        put_right,
         guesses,
         exclusions: exclusions(scores),
     };
@@ -250,7 +274,8 @@ fn sentences(f: &Agree) -> Vec<String> {
         all.push("Why scores differ that come from one lot:".to_owned());
     }
     for t in &asked {
-        if let Some(reason) = t.reasons.first() {
+        // A swap is told once, with its taster.
+        if let Some(reason) = t.reasons.iter().find(|r| r.kind != reasons::ReasonKind::Swap) {
             all.push(format!("  {}: {}.", t.term, reason.words));
         }
     }
@@ -271,6 +296,10 @@ fn sentences(f: &Agree) -> Vec<String> {
                     .to_owned(),
             );
         }
+    }
+    all.extend(f.put_right.iter().map(|p| p.words.clone()));
+    if let Some(order) = f.order.known() {
+        all.push(order.words.clone());
     }
     if let Some(g) = f.guesses.known() {
         all.push(format!("Guessing the lots: {}", g.words));

@@ -40,6 +40,8 @@ pub struct TasterInTerm {
     pub first_cup: Answer<Estimate>,
     /// Change for each point of the cup before.
     pub carry_over: Answer<Estimate>,
+    /// Change of own less others' in this term, in points a month.
+    pub drift: Answer<Estimate>,
     /// What stands out in this term.
     pub remarks: Vec<String>,
 }
@@ -51,6 +53,27 @@ pub struct PanelOrder {
     pub first_cup: Answer<Estimate>,
     /// Change for each point by which the cup before lay above its flight's mean.
     pub carry_over: Answer<Estimate>,
+}
+
+/// The order effects of the panel over all terms on a line.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct OrderOverall {
+    /// The first cup of a flight against the later ones, in points, the same in all terms.
+    pub first_cup: Answer<Estimate>,
+    /// How far luck alone reaches in 95 of 100 tables without such an effect, in points.
+    pub first_cup_by_luck: Answer<f64>,
+    /// Change for each point by which the cup before lay above its flight's mean.
+    pub carry_over: Answer<Estimate>,
+    /// How far luck alone reaches.
+    pub carry_over_by_luck: Answer<f64>,
+    /// Flights as one taster had them.
+    pub n_servings: usize,
+    /// Scores used.
+    pub n_scores: usize,
+    /// Terms.
+    pub n_terms: usize,
+    /// In words.
+    pub words: String,
 }
 
 /// One taster over all terms on a line.
@@ -116,6 +139,26 @@ pub struct Habits {
     pub rule: Rule,
     /// Pairs of tasters and terms for which a swap could be tested.
     pub n_swaps_tested: usize,
+    /// The swaps that are named.
+    pub swaps: Vec<NamedSwap>,
+}
+
+/// A swap that is named, with the correlations behind it.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct NamedSwap {
+    /// The taster.
+    pub taster: String,
+    /// The two terms.
+    pub terms: [String; 2],
+    /// Correlation of the own first term with the others' second, and of the own second with
+    /// their first.
+    pub r_crossed: [f64; 2],
+    /// Correlation of each own term with the others' same term.
+    pub r_straight: [f64; 2],
+    /// Lots.
+    pub n_lots: usize,
+    /// The chance of it by luck alone, adjusted over tasters and pairs.
+    pub p_adjusted: f64,
 }
 
 /// Codes of lots and tasters that mean the same in every term.
@@ -157,7 +200,18 @@ impl Codes {
         }
     }
 
-    fn rows(&self, t: &TermScores) -> Vec<TasterRow> {
+    /// The name of a taster's code.
+    pub(super) fn taster(&self, code: u32) -> &str {
+        self.tasters.get(code as usize).map_or("", String::as_str)
+    }
+
+    /// The name of a lot's code (with its steep, where there are several).
+    pub(super) fn lot(&self, code: u32) -> &str {
+        self.lots.iter().find(|(_, c)| **c == code).map_or("", |(name, _)| name)
+    }
+
+    /// The scores of a term as rows of codes.
+    pub(super) fn rows(&self, t: &TermScores) -> Vec<TasterRow> {
         let Some(taster) = &t.taster else { return Vec::new() };
         let lot = drink(t);
         let inner = [&t.session, &t.replicate, &t.flight, &t.cup, &t.brew];
@@ -198,7 +252,7 @@ impl Codes {
     }
 }
 
-fn answer(e: &Result<stats::Estimate, NotEstimated>) -> Answer<Estimate> {
+pub(super) fn answer(e: &Result<stats::Estimate, NotEstimated>) -> Answer<Estimate> {
     match e {
         Ok(e) => Estimate::of(e.value, e.lower, e.upper),
         Err(why) => Answer::unknown(why.to_string()),
@@ -272,11 +326,13 @@ fn one(found: &stats::TasterTerm, codes: &Codes, order: &Answer<OrderEffects>) -
         discrimination: match &found.discrimination {
             Some(f) => Test::of(f.f, f.df1, f.df2, f.p_value),
             None => Answer::unknown(
-                "this taster has no repeats, so lots have nothing to be tested with",
+                "this taster's repeats do not differ, or there are none, so lots have nothing to be \
+                 tested with",
             ),
         },
         first_cup: own.as_ref().and_then(|o| answer(&o.first_cup)),
         carry_over: own.as_ref().and_then(|o| answer(&o.carry_over)),
+        drift: answer(&found.drift),
         remarks: found.flags.iter().map(|f| remark(*f).to_owned()).collect(),
     }
 }
@@ -289,6 +345,50 @@ fn remark(flag: TermFlag) -> &'static str {
         TermFlag::Noisy => "noisy",
         TermFlag::Crossed => "crossed",
     }
+}
+
+/// What the order of the cups does in all terms on a line together.
+#[must_use]
+pub fn order_over_all(terms: &[TermScores], codes: &Codes, level: f64) -> Answer<OrderOverall> {
+    let rows: Vec<Vec<TasterRow>> = terms
+        .iter()
+        .filter(|t| t.term.scale == ScaleKind::Line && t.taster.is_some() && !t.values.is_empty())
+        .map(|t| codes.rows(t))
+        .collect();
+    if !rows.iter().flatten().any(|r| r.position.is_some()) {
+        return Answer::unknown("the order of the cups is not recorded");
+    }
+    let slices: Vec<&[TasterRow]> = rows.iter().map(Vec::as_slice).collect();
+    Answer::of(stats::pooled_order(&slices, level)).map(|o| {
+        let luck = |e: &Result<stats::Estimate, NotEstimated>| {
+            answer(e).map(|e| 0.5 * (e.upper - e.lower))
+        };
+        let part = |what: &str, e: &Result<stats::Estimate, NotEstimated>| match e {
+            Ok(e) => format!(
+                "{what} {} ({} to {}; luck alone reaches ±{})",
+                say(e.value),
+                say(e.lower),
+                say(e.upper),
+                say(0.5 * (e.upper - e.lower))
+            ),
+            Err(why) => format!("{what} not known, {why}"),
+        };
+        OrderOverall {
+            first_cup_by_luck: luck(&o.first_cup),
+            carry_over_by_luck: luck(&o.carry_over),
+            words: format!(
+                "Order of the cups, {} together: {}; {}.",
+                super::count(rows.len(), "term", "terms"),
+                part("the first of a flight against the later ones", &o.first_cup),
+                part("for each point of the cup before", &o.carry_over)
+            ),
+            first_cup: answer(&o.first_cup),
+            carry_over: answer(&o.carry_over),
+            n_servings: o.n_servings,
+            n_scores: o.n_scores,
+            n_terms: rows.len(),
+        }
+    })
 }
 
 /// Habits over all terms on a line.
@@ -316,6 +416,19 @@ pub fn over_all(terms: &[TermScores], codes: &Codes, level: f64) -> Answer<Habit
             alpha: limits.alpha,
         },
         n_swaps_tested: h.swaps.len(),
+        swaps: h
+            .swaps
+            .iter()
+            .filter(|s| s.named)
+            .map(|s| NamedSwap {
+                taster: codes.taster(s.taster).to_owned(),
+                terms: [names[s.a].to_owned(), names[s.b].to_owned()],
+                r_crossed: [s.of_a.r_crossed, s.of_b.r_crossed],
+                r_straight: [s.of_a.r_straight, s.of_b.r_straight],
+                n_lots: s.n_lots,
+                p_adjusted: s.p_adjusted,
+            })
+            .collect(),
     })
 }
 

@@ -1,11 +1,10 @@
 //! Intraclass correlations of a term, with their limits.
 
-use blindsteep_stats::anova;
-use blindsteep_stats::icc::{self, IccComponents, SimulatedPart};
+use blindsteep_stats::icc::{self, IccComponents};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::panel_model::{self, Brews, LOT, LOT_TASTER, Lots, Panel, TASTER};
+use super::panel_model::{self, LOT, LOT_TASTER, Lots, Panel, TASTER};
 use super::unit_table::{self, UnitTable};
 use super::{Answer, Estimate, Settings};
 use crate::scores::TermScores;
@@ -15,6 +14,10 @@ use crate::scores::TermScores;
 pub struct Iccs {
     /// What one score is here, and over what a mean is taken.
     pub unit: String,
+    /// ICC(1,1): a single score, as if nobody knew whose it is.
+    pub one_way_single: Answer<Estimate>,
+    /// ICC(1,k): the mean of a lot's scores, likewise.
+    pub one_way_mean: Answer<Estimate>,
     /// ICC(A,1): a single score, offsets count against it.
     pub agreement_single: Answer<Estimate>,
     /// ICC(C,1): a single score, offsets forgiven.
@@ -27,8 +30,10 @@ pub struct Iccs {
     pub k: usize,
     /// Scores a taster in the mean.
     pub n_replicates: f64,
-    /// How values and intervals were found.
+    /// How values and intervals were found, and how often such intervals held what was planted.
     pub method: String,
+    /// Coverage asked for.
+    pub level: f64,
     /// The variances, lots and tasters random.
     pub components: Answer<super::Model>,
 }
@@ -47,27 +52,26 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         Answer::Unknown(u) => return Answer::Unknown(u),
     };
     let r = u.mean_replicates();
-    let (n, how) = match balanced_refit(t, u) {
-        Some(_) => (settings.n_resamples, "mean squares"),
-        None => (settings.n_refits, "one step of scoring for REML from the variances found"),
-    };
     let fitted: Vec<f64> = panel.fit.components.iter().map(|c| c.variance).collect();
     let parts = components_of(&panel, &fitted, panel.fit.sigma2);
     let values = match icc::from_components(&parts, k, r) {
         Ok(values) => values,
         Err(e) => return Answer::unknown(e.to_string()),
     };
-    let limits = bootstrap(t, &panel, (k, r), settings);
+    let limits = limits(&panel, (k, r), settings);
     let with = |value: f64, pick: fn(&icc::IccIntervals) -> [f64; 2]| match &limits {
         Answer::Known(l) => Estimate::of(value, pick(l)[0], pick(l)[1]),
         Answer::Unknown(u) => Answer::Unknown(u.clone()),
     };
+    let (one_way_single, one_way_mean) = one_way(t, u, settings);
     Answer::Known(Iccs {
         unit: format!(
             "one score of one taster; means over {k} tasters with {} {} each",
             super::say(r),
             if r == 1.0 { "score" } else { "scores" }
         ),
+        one_way_single,
+        one_way_mean,
         agreement_single: with(values.agreement_single, |l| l.agreement_single),
         consistency_single: with(values.consistency_single, |l| l.consistency_single),
         agreement_mean: with(values.agreement_mean, |l| l.agreement_mean),
@@ -75,9 +79,13 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         k,
         n_replicates: r,
         method: format!(
-            "variance components by REML, lots and tasters random; percentile limits of {n} simulated \
-             tables, estimated by {how}"
+            "variance components by REML, lots and tasters random; generalised confidence limits from {} \
+             draws of the mean squares, seed {}; {}",
+            settings.n_resamples,
+            settings.seed,
+            icc::COVERAGE
         ),
+        level: settings.level,
         components: Answer::Known(panel.report()),
     })
 }
@@ -91,6 +99,8 @@ fn one_score_a_cell(u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
         };
         Iccs {
             unit: format!("one score of one taster; means over {} tasters", u.tasters.len()),
+            one_way_single: form(0),
+            one_way_mean: form(3),
             agreement_single: form(1),
             consistency_single: form(2),
             agreement_mean: form(4),
@@ -99,11 +109,31 @@ fn one_score_a_cell(u: &UnitTable, settings: &Settings) -> Answer<Iccs> {
             n_replicates: 1.0,
             method:
                 "mean squares of a complete table, one score a cell; limits of Shrout and Fleiss \
-                     (1979)"
+                     (1979): (1) and (C) exact for normal scores, (A) approximate"
                     .to_owned(),
+            level: settings.level,
             components: Answer::unknown("found from mean squares, not from a model"),
         }
     })
+}
+
+/// The forms that do not ask who scored.
+fn one_way(
+    t: &TermScores,
+    u: &UnitTable,
+    settings: &Settings,
+) -> (Answer<Estimate>, Answer<Estimate>) {
+    if let Some(why) = unit_table::not_plain(t) {
+        return (Answer::unknown(why.clone()), Answer::unknown(why));
+    }
+    let groups: Vec<Vec<f64>> = u.cells.iter().map(|row| row.concat()).collect();
+    match icc::one_way_forms(&groups, settings.level) {
+        Ok([single, mean]) => (
+            Estimate::of(single.value, single.lower, single.upper),
+            Estimate::of(mean.value, mean.lower, mean.upper),
+        ),
+        Err(e) => (Answer::unknown(e.to_string()), Answer::unknown(e.to_string())),
+    }
 }
 
 /// Whatever is neither lot, taster nor lot × taster changes from score to score.
@@ -120,83 +150,32 @@ fn components_of(panel: &Panel, terms: &[f64], residual: f64) -> IccComponents {
     c
 }
 
-/// The scores a cell of a balanced table, whose components follow from its mean squares.
-fn balanced_refit(t: &TermScores, u: &UnitTable) -> Option<usize> {
-    let only_plain = unit_table::not_plain(t).is_none()
-        && t.flight.is_none()
-        && panel_model::brews(t) != Brews::Several;
-    u.n_replicates().filter(|r| only_plain && *r > 1)
-}
-
-fn bootstrap(
-    t: &TermScores,
-    panel: &Panel,
-    (k, r): (usize, f64),
-    settings: &Settings,
-) -> Answer<icc::IccIntervals> {
-    let parts: Vec<SimulatedPart> = panel
-        .random
-        .iter()
-        .map(|term| SimulatedPart {
-            codes: term.factor.codes.clone(),
-            n_levels: term.factor.n_levels,
-            variance: panel.variance(&term.name),
-        })
-        .collect();
-    let n = t.values.len();
-    let interval = |n_tables| (settings.level, n_tables, settings.seed);
-    let table = UnitTable::of(t);
-    if let (Some(u), Some(taster)) = (&table, &t.taster)
-        && let Some(r_cell) = balanced_refit(t, u)
-    {
-        let (lots, who) = (&t.lot.codes, &taster.codes);
-        let shape = (u.lots.len(), u.tasters.len());
-        let refit = |y: &[f64]| {
-            let mut cells = vec![vec![Vec::with_capacity(r_cell); shape.1]; shape.0];
-            for ((lot, w), value) in lots.iter().zip(who).zip(y) {
-                cells[*lot as usize][*w as usize].push(*value);
-            }
-            let a = anova::two_way_replicated(&cells).ok()?;
-            Some(at_least_zero(&a))
-        };
-        return Answer::of(icc::parametric_bootstrap(
-            &parts,
-            panel.fit.sigma2,
-            n,
-            (k, r),
-            interval(settings.n_resamples),
-            refit,
-        ));
-    }
-    let drawn = panel.model.one_step_bootstrap(&panel.fit, settings.n_refits, settings.seed);
-    let tables = drawn.map(|drawn| {
-        drawn.iter().map(|table| Some(components_of(panel, &table.terms, table.residual))).collect()
+fn limits(panel: &Panel, shape: (usize, f64), settings: &Settings) -> Answer<icc::IccIntervals> {
+    let covariance = match panel.model.variance_covariance(&panel.fit) {
+        Ok(covariance) => covariance,
+        Err(e) => return Answer::unknown(e.to_string()),
+    };
+    // The residual, then from the finest term to the coarsest, lots last.
+    let mut order: Vec<usize> = (0..panel.random.len()).collect();
+    order.sort_by_key(|&i| {
+        let r = &panel.random[i];
+        (r.name == LOT, std::cmp::Reverse(r.factor.n_levels))
     });
-    match tables {
-        Ok(tables) => {
-            let tables: Vec<Option<IccComponents>> = tables;
-            Answer::of(icc::percentile_limits(&tables, (k, r), (settings.level, settings.seed)))
+    let places: Vec<usize> = std::iter::once(0).chain(order.into_iter().map(|i| i + 1)).collect();
+    let estimate = |place: usize| match place {
+        0 => panel.fit.sigma2,
+        i => panel.fit.components[i - 1].variance,
+    };
+    let estimates: Vec<f64> = places.iter().map(|&p| estimate(p)).collect();
+    let covariance: Vec<Vec<f64>> =
+        places.iter().map(|&i| places.iter().map(|&j| covariance[i][j]).collect()).collect();
+    let pick = |drawn: &[f64]| {
+        let mut parts = vec![0.0; places.len()];
+        for (place, value) in places.iter().zip(drawn) {
+            parts[*place] = *value;
         }
-        Err(e) => Answer::unknown(e.to_string()),
-    }
-}
-
-/// The mean squares' components of a balanced table, a negative one set to 0; where lot × taster
-/// is negative its squares join the error, as REML has it.
-fn at_least_zero(a: &anova::TwoWay) -> IccComponents {
-    let r = a.n_replicates as f64;
-    let (mut int, mut err) = (a.interaction.ms, a.error.ms);
-    if int < err {
-        let df = a.interaction.df + a.error.df;
-        err = (a.interaction.ss + a.error.ss) / df;
-        int = err;
-    }
-    let n_lots = a.lot.df + 1.0;
-    let n_tasters = a.taster.df + 1.0;
-    IccComponents {
-        lot: ((a.lot.ms - int) / (r * n_tasters)).max(0.0),
-        taster: ((a.taster.ms - int) / (r * n_lots)).max(0.0),
-        lot_taster: (int - err) / r,
-        residual: err,
-    }
+        components_of(panel, &parts[1..], parts[0])
+    };
+    let draw = (settings.level, settings.n_resamples, settings.seed);
+    Answer::of(icc::generalised_limits(&estimates, &covariance, pick, shape, draw))
 }

@@ -1,6 +1,7 @@
 //! Findings: one file a question, from scores to a plain struct that holds all numbers of the
 //! answer. Views show them and compute nothing.
 
+pub mod against;
 pub mod age;
 pub mod agree;
 pub mod answer;
@@ -10,12 +11,23 @@ pub mod difference;
 pub mod guesses;
 pub mod habits;
 pub mod iccs;
+pub mod kappas;
 pub mod link;
+pub mod lot_map;
+pub mod model_checks;
+pub mod monitor;
+pub mod ordinal;
 mod panel_model;
+pub mod practice;
+pub mod put_right;
 pub mod ranking;
 pub mod reasons;
+pub mod repeats;
 pub mod schemas;
 pub mod sheet;
+pub mod single_score;
+pub mod steeps;
+pub mod taster_model;
 pub mod term_agreement;
 pub mod term_comparison;
 mod unit_table;
@@ -41,15 +53,13 @@ pub struct Settings {
     pub seed: u64,
     /// Resamples of each bootstrap.
     pub n_resamples: usize,
-    /// Simulated tables where the variances of each need a step of REML (unbalanced tables).
-    pub n_refits: usize,
     /// Random arrangements of each permutation test.
     pub n_permutations: usize,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { level: 0.95, seed: 1, n_resamples: 1000, n_refits: 200, n_permutations: 2000 }
+        Self { level: 0.95, seed: 1, n_resamples: 1000, n_permutations: 2000 }
     }
 }
 
@@ -165,8 +175,8 @@ pub(crate) fn panel_cautions(t: &TermScores) -> Vec<String> {
     }
     if t.term.scale == ScaleKind::Ordered {
         all.push(
-            "Levels are taken as equally far apart in the mixed model; W and alpha use their \
-             order only."
+            "Levels are taken as equally far apart in the mixed model; W, alpha and the model of \
+             ordered levels use their order only."
                 .to_owned(),
         );
     }

@@ -4,10 +4,11 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::habits::{Habits, TasterInTerm};
 use super::iccs::Iccs;
 use super::panel_model::{LOT, LOT_TASTER, Panel, TASTER};
-use super::say;
 use super::term_agreement::MixedAssessor;
+use super::{Answer, listed, say};
 
 /// A reason.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
@@ -25,6 +26,8 @@ pub enum ReasonKind {
     Noise,
     /// Pots, flights or sessions differ.
     Serving,
+    /// A taster swaps this term with another.
+    Swap,
 }
 
 /// A reason with its number.
@@ -33,8 +36,8 @@ pub struct Reason {
     /// Which.
     pub kind: ReasonKind,
     /// Its share in all variance that does not come from the lots, 0 to 1; for lots alike the
-    /// lots' share in the whole variance.
-    pub share: f64,
+    /// lots' share in the whole variance. What a swap does is within disagreement.
+    pub share: Answer<f64>,
     /// In words.
     pub words: String,
 }
@@ -64,7 +67,7 @@ pub fn of(
     let mut reasons = Vec::new();
     let mut add = |kind, variance: f64, words: String| {
         if variance > 0.0 {
-            reasons.push(Reason { kind, share: variance / all, words });
+            reasons.push(Reason { kind, share: Answer::Known(variance / all), words });
         }
     };
     add(
@@ -105,7 +108,7 @@ pub fn of(
         disagreement,
         format!(
             "{}: tasters see the lots differently by sd {} ({})",
-            // The split into scaling and disagreement is that of balanced tables.
+            // The split into scaling and disagreement is that of plain tables.
             if split.is_some() { "disagreement" } else { "disagreement or scale use" },
             say(disagreement.max(0.0).sqrt()),
             percent(disagreement)
@@ -136,7 +139,7 @@ pub fn of(
             format!("{name}: levels differ by sd {} ({})", say(variance.sqrt()), percent(variance)),
         );
     }
-    reasons.sort_by(|a, b| b.share.total_cmp(&a.share));
+    reasons.sort_by(|a, b| share(b).total_cmp(&share(a)));
     if discriminates == Some(false) {
         let lot = icc
             .and_then(|i| i.components.known())
@@ -152,8 +155,84 @@ pub fn of(
                 say(all.sqrt())
             ),
         };
-        let share = lot.map_or(0.0, |v| v / (v + all));
+        let share = match lot {
+            Some(v) => Answer::Known(v / (v + all)),
+            None => Answer::unknown("the lots' own variance is not known"),
+        };
         reasons.insert(0, Reason { kind: ReasonKind::LotsAlike, share, words });
     }
     reasons
+}
+
+fn share(r: &Reason) -> f64 {
+    r.share.known().copied().unwrap_or(0.0)
+}
+
+/// Puts names to the reasons of a term: the tasters whose habit it is (only habits that are named, so
+/// that chance among many tasters and terms is counted), with their figure in this term; and adds
+/// swaps before everything that is not "lots alike".
+pub fn name_tasters(
+    reasons: &mut Vec<Reason>,
+    term: &str,
+    tasters: &Answer<Vec<TasterInTerm>>,
+    habits: &Answer<Habits>,
+) {
+    let Some(habits) = habits.known() else { return };
+    let none = Vec::new();
+    let table = tasters.known().unwrap_or(&none);
+    for reason in reasons.iter_mut() {
+        let kinds: &[&str] = match reason.kind {
+            ReasonKind::Offset => &["offset"],
+            ReasonKind::ScaleUse => &["narrow", "wide"],
+            ReasonKind::Noise => &["noisy"],
+            ReasonKind::Disagreement => &["narrow", "wide", "crossed", "against", "unrelated"],
+            ReasonKind::LotsAlike | ReasonKind::Serving | ReasonKind::Swap => continue,
+        };
+        let mut names: Vec<String> = Vec::new();
+        for of_taster in &habits.tasters {
+            let held = |h: &&super::habits::Habit| {
+                kinds.contains(&h.kind.as_str())
+                    && (h.terms.is_empty() || h.terms.iter().any(|t| t == term))
+            };
+            let own = table.iter().find(|t| t.taster == of_taster.taster);
+            if let (Some(habit), Some(own)) = (of_taster.habits.iter().find(held), own) {
+                let figure = match habit.kind.as_str() {
+                    "offset" => signed(&own.offset),
+                    "noisy" => figure(&own.repeatability, "sd"),
+                    "crossed" | "against" | "unrelated" => figure(&own.correlation, "r"),
+                    _ => figure(&own.corrected_slope, "slope"),
+                };
+                // Where scaling has a line of its own, narrow and wide stand there.
+                names.push(format!("{} {}{figure}", own.taster, habit.kind));
+            }
+        }
+        if !names.is_empty() {
+            reason.words.push_str(&format!("; {}", listed(&names)));
+        }
+    }
+    let at = usize::from(reasons.first().is_some_and(|r| r.kind == ReasonKind::LotsAlike));
+    let mut swaps = Vec::new();
+    for of_taster in &habits.tasters {
+        for habit in of_taster.habits.iter().filter(|h| h.kind == "swapped") {
+            if habit.terms.iter().any(|t| t == term) {
+                swaps.push(Reason {
+                    kind: ReasonKind::Swap,
+                    share: Answer::unknown("what a swap does is part of the disagreement"),
+                    words: format!("swap: {} {}", of_taster.taster, habit.words),
+                });
+            }
+        }
+    }
+    reasons.splice(at..at, swaps);
+}
+
+fn figure(e: &Answer<super::Estimate>, name: &str) -> String {
+    e.known().map_or(String::new(), |e| format!(" ({name} {})", say(e.value)))
+}
+
+fn signed(e: &Answer<super::Estimate>) -> String {
+    e.known().map_or(String::new(), |e| {
+        let sign = if e.value > 0.0 { "+" } else { "" };
+        format!(" ({sign}{})", say(e.value))
+    })
 }

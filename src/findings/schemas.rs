@@ -7,6 +7,8 @@ use super::agree::Agree;
 use super::compare::Compare;
 use super::difference::Difference;
 use super::link::Link;
+use super::monitor::Monitor;
+use super::practice::Practice;
 use super::ranking::Ranking;
 use super::sheet::Sheet;
 
@@ -19,6 +21,8 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("difference-1.schema.json", schemars::schema_for!(Difference).into()),
         ("link-1.schema.json", schemars::schema_for!(Link).into()),
+        ("monitor-1.schema.json", schemars::schema_for!(Monitor).into()),
+        ("practice-1.schema.json", schemars::schema_for!(Practice).into()),
         ("ranking-1.schema.json", schemars::schema_for!(Ranking).into()),
         ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
     ]

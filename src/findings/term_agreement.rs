@@ -1,15 +1,20 @@
 //! One term: how far do the tasters agree, and does the panel tell the lots apart?
 
-use blindsteep_stats::alpha::{self, Metric};
-use blindsteep_stats::{anova, kendall, ticks};
+use blindsteep_stats::alpha::{self, Drawn, Metric};
+use blindsteep_stats::{anova, kendall};
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::iccs::{self, Iccs};
+pub(crate) use super::kappas::cochran_of;
+use super::kappas::{self, McNemar, PairKappas};
+pub use super::kappas::{Cochran, Kappa};
+use super::model_checks::{self, ResidualsOfModel, VarianceTest};
+use super::ordinal::{self, OrdinalModel};
 use super::panel_model::{self, LOT_TASTER, Lots, Panel, RESIDUAL};
 use super::reasons::{self, Reason};
-use super::unit_table::{self, UnitTable};
-use super::{AnovaLine, Answer, Estimate, Model, Settings, Test};
+use super::unit_table::{self, UnitTable, Units};
+use super::{AnovaLine, Answer, Estimate, FEW_TASTERS, Model, Settings, Test};
 use crate::scores::{ScaleKind, TermScores};
 
 /// Agreement in one term.
@@ -33,6 +38,10 @@ pub struct TermAgreement {
     pub n_brews: Answer<usize>,
     /// The mixed model: lots fixed, tasters random.
     pub model: Answer<Model>,
+    /// Is each of its variances needed?
+    pub variance_tests: Answer<Vec<VarianceTest>>,
+    /// What it leaves of the scores.
+    pub residuals: Answer<ResidualsOfModel>,
     /// Are the lots equal? Satterthwaite's F of the mixed model.
     pub lot_test: Answer<Test>,
     /// The p-value of that test among all terms (Holm).
@@ -53,6 +62,12 @@ pub struct TermAgreement {
     pub kappa: Answer<Kappa>,
     /// Cochran's Q, for ticks.
     pub cochran: Answer<Cochran>,
+    /// McNemar's test, for ticks of two lots.
+    pub two_lots: Answer<McNemar>,
+    /// Every pair of tasters, for ticks, categories and ordered levels.
+    pub pairs: Answer<PairKappas>,
+    /// The cumulative-link mixed model, for ordered levels.
+    pub ordinal: Answer<OrdinalModel>,
     /// The smallest difference of two lots that this panel can see.
     pub smallest_difference: Answer<SmallestDifference>,
     /// Why the scores differ beyond the lots, the largest part first.
@@ -77,6 +92,8 @@ pub struct Classical {
 /// The mixed assessor model.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MixedAssessor {
+    /// How the squares were split.
+    pub method: String,
     /// Lots, scaling, disagreement, error.
     pub lines: Vec<AnovaLine>,
     /// Lots over disagreement.
@@ -122,7 +139,9 @@ pub struct Concordance {
 /// Krippendorff's alpha.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Alpha {
-    /// Alpha and its bootstrap interval over units.
+    /// Alpha.
+    pub value: f64,
+    /// Alpha with its bootstrap interval.
     pub alpha: Answer<Estimate>,
     /// How far two values lie apart: interval, ordinal or nominal.
     pub metric: String,
@@ -130,38 +149,16 @@ pub struct Alpha {
     pub n_units: usize,
     /// Scores in them.
     pub n_pairable: usize,
+    /// What the bootstrap draws anew, and so whom the interval speaks of.
+    pub drawn: String,
+    /// How often such intervals held what was planted.
+    pub measured_coverage: String,
+    /// Coverage asked for.
+    pub level: f64,
     /// Resamples of the bootstrap.
     pub n_resamples: usize,
-}
-
-/// Fleiss' kappa.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Kappa {
-    /// Kappa: 0 is what luck gives, 1 perfect agreement.
-    pub kappa: f64,
-    /// Its distance from 0 in standard errors of no agreement.
-    pub z: f64,
-    /// Share of agreeing pairs of tasters.
-    pub observed: f64,
-    /// Share expected by luck.
-    pub expected: f64,
-    /// Units judged by every taster.
-    pub n_units: usize,
-    /// Tasters.
-    pub n_tasters: usize,
-}
-
-/// Cochran's Q.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Cochran {
-    /// The statistic.
-    pub q: f64,
-    /// Degrees of freedom.
-    pub df: f64,
-    /// Chance of a Q at least as large where lots are ticked alike.
-    pub p_value: f64,
-    /// Taster's flights (replicates) in which some lots were ticked and others not.
-    pub n_informative: usize,
+    /// The seed of the draws.
+    pub seed: u64,
 }
 
 /// What difference the panel can see between two lots.
@@ -185,6 +182,7 @@ pub struct SmallestDifference {
 #[must_use]
 pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
     let table = UnitTable::of(t);
+    let units = unit_table::units(t);
     let no_model = no_line(t);
     let panel = match &no_model {
         Some(why) => Answer::unknown(why.clone()),
@@ -224,7 +222,10 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
             None => Answer::unknown("the table does not say which pot a score belongs to"),
         },
         smallest_difference: panel.as_ref().and_then(smallest_difference),
+        ordinal: ordinal::of(t, &panel, settings),
         model: panel.as_ref().map(Panel::report),
+        variance_tests: panel.as_ref().and_then(|p| model_checks::variance_tests(p, t)),
+        residuals: panel.as_ref().and_then(|p| model_checks::residuals(p, t)),
         p_holm: Answer::unknown("the lots are not tested in this term"),
         lot_test,
         discriminates,
@@ -232,15 +233,17 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
         mixed_assessor: mixed,
         icc,
         kendall: table.as_ref().map_or_else(no_tasters, |u| concordance(t, u, settings)),
-        alpha: alpha_of(t, settings),
-        kappa: kappa(t),
+        alpha: alpha_of(t, units.as_ref(), settings),
+        kappa: kappas::fleiss(t, units.as_ref()),
         cochran,
+        two_lots: kappas::two_lots(t),
+        pairs: kappas::pairs(t, units.as_ref(), settings),
         reasons,
         cautions: super::panel_cautions(t),
     }
 }
 
-fn no_tasters<T>() -> Answer<T> {
+pub(crate) fn no_tasters<T>() -> Answer<T> {
     Answer::unknown("the table does not say who scored")
 }
 
@@ -340,9 +343,13 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
     if let Some(why) = unit_table::not_plain(t) {
         return Answer::unknown(why);
     }
-    if u.n_replicates().is_none() {
-        return Answer::unknown("the table is not balanced: the split is made for balanced tables");
-    }
+    let method = if u.n_replicates().is_some() {
+        "balanced table: the split as published".to_owned()
+    } else {
+        "not balanced: sequential sums of squares (tasters, lots adjusted for tasters, scaling, \
+         disagreement), their F tests approximate"
+            .to_owned()
+    };
     let Some(taster) = &t.taster else { return no_tasters() };
     Answer::of(anova::mixed_assessor(&t.lot.codes, &taster.codes, &t.values)).map(|m| {
         let mut lines = vec![
@@ -354,6 +361,7 @@ fn mixed_assessor(t: &TermScores, u: &UnitTable) -> Answer<MixedAssessor> {
             lines.push(line(RESIDUAL, &m.error));
         }
         MixedAssessor {
+            method,
             lines,
             lot_test: ratio(m.lot_test.as_ref(), "nothing is left over to test lots with"),
             scaling_test: ratio(m.scaling_test.as_ref(), "nothing is left over to test scaling with"),
@@ -411,76 +419,31 @@ fn concordance(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer<Con
     })
 }
 
-fn alpha_of(t: &TermScores, settings: &Settings) -> Answer<Alpha> {
-    let Some(units) = unit_table::units(t) else { return no_tasters() };
+fn alpha_of(t: &TermScores, units: Option<&Units>, settings: &Settings) -> Answer<Alpha> {
+    let Some(units) = units else { return no_tasters() };
     let (metric, name) = match t.term.scale {
         ScaleKind::Line => (Metric::Interval, "interval"),
         ScaleKind::Ordered => (Metric::Ordinal, "ordinal"),
         ScaleKind::Nominal | ScaleKind::Tick => (Metric::Nominal, "nominal"),
     };
-    Answer::of(alpha::alpha(&units, metric)).map(|a| Alpha {
-        alpha: Answer::of(alpha::alpha_interval(
-            &units,
-            metric,
-            settings.level,
-            settings.n_resamples,
-            settings.seed,
-        ))
-        .and_then(|i| Estimate::of(a.value, i.lower, i.upper)),
+    let n_tasters = t.taster.as_ref().map_or(0, |w| w.names.len());
+    let (drawn, words, coverage) = if n_tasters > FEW_TASTERS {
+        (Drawn::LotsAndObservers, "lots and tasters", alpha::COVERAGE)
+    } else {
+        (Drawn::Lots, "lots; it holds for these tasters only", alpha::COVERAGE_OF_LOTS)
+    };
+    let draw = (settings.level, settings.n_resamples, settings.seed);
+    Answer::of(alpha::alpha(&units.rows, metric)).map(|a| Alpha {
+        value: a.value,
+        alpha: Answer::of(alpha::alpha_interval(&units.rows, &units.lots, metric, drawn, draw))
+            .and_then(|i| Estimate::of(a.value, i.lower, i.upper)),
         metric: name.to_owned(),
         n_units: a.n_units,
         n_pairable: a.n_pairable,
+        drawn: words.to_owned(),
+        measured_coverage: coverage.to_owned(),
+        level: settings.level,
         n_resamples: settings.n_resamples,
-    })
-}
-
-fn kappa(t: &TermScores) -> Answer<Kappa> {
-    if !matches!(t.term.scale, ScaleKind::Nominal | ScaleKind::Tick) {
-        return Answer::unknown("kappa is for ticks and categories");
-    }
-    let Some(units) = unit_table::units(t) else { return no_tasters() };
-    let n_categories = t.values.iter().fold(0.0_f64, |m, v| m.max(*v)) as usize + 1;
-    let rows: Vec<Vec<u64>> = units
-        .iter()
-        .filter(|row| row.iter().all(Option::is_some))
-        .map(|row| {
-            let mut counts = vec![0; n_categories.max(2)];
-            for value in row.iter().flatten() {
-                counts[*value as usize] += 1;
-            }
-            counts
-        })
-        .collect();
-    Answer::of(ticks::fleiss_kappa(&rows)).map(|k| Kappa {
-        kappa: k.kappa,
-        z: k.z,
-        observed: k.observed,
-        expected: k.expected,
-        n_units: k.n_subjects,
-        n_tasters: k.n_raters as usize,
-    })
-}
-
-/// Cochran's Q of a term of ticks.
-pub(crate) fn cochran_of(t: &TermScores, table: Option<&UnitTable>) -> Answer<Cochran> {
-    if table.is_none() {
-        return no_tasters();
-    }
-    if t.term.scale != ScaleKind::Tick {
-        return Answer::unknown("Cochran's Q is for ticks");
-    }
-    let rows = unit_table::blocks(t);
-    if rows.is_empty() {
-        return Answer::unknown(
-            "no taster ticked or left blank every lot in one flight, as Cochran's Q needs it",
-        );
-    }
-    let rows: Vec<Vec<bool>> =
-        rows.into_iter().map(|row| row.into_iter().map(|v| v > 0.5).collect()).collect();
-    Answer::of(ticks::cochran_q(&rows)).map(|q| Cochran {
-        q: q.q,
-        df: q.df,
-        p_value: q.p_value,
-        n_informative: q.n_informative,
+        seed: settings.seed,
     })
 }

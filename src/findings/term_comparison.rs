@@ -8,7 +8,12 @@ use blindsteep_stats::{kendall, multiple};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::against::{self, AgainstControl, AlikeWithin, Wish};
+use super::lot_map::{self, TermOnMap};
 use super::panel_model::{self, LOT, Lots, Panel};
+use super::repeats::{self, Repeats};
+use super::single_score::{self, Duplicates, SingleScore};
+use super::steeps::{self, Steeps};
 use super::term_agreement::{Cochran, SmallestDifference, cochran_of, smallest_difference};
 use super::unit_table::{UnitTable, mean};
 use super::{ALPHA, Answer, FEW_TASTERS, Model, Settings, Test, panel_cautions};
@@ -39,14 +44,28 @@ pub struct TermComparison {
     pub lot_test: Answer<Test>,
     /// The p-value of that test among all terms (Holm).
     pub p_holm: Answer<f64>,
+    /// The same with the share of false ones among those found kept (Benjamini and Hochberg).
+    pub p_benjamini_hochberg: Answer<f64>,
     /// Whether the lots are told apart in this term.
     pub discriminates: Answer<bool>,
     /// The differences of all pairs of lots.
     pub differences: Answer<Vec<Difference>>,
     /// The level of each lot.
     pub levels: Answer<Vec<Level>>,
-    /// The smallest difference that would be seen.
+    /// All lots against the control, if one is named.
+    pub against_control: Answer<AgainstControl>,
+    /// Lots that are alike within a margin, if one is stated.
+    pub alike_within: Answer<AlikeWithin>,
+    /// What one score varies by; differences over it are effect sizes.
+    pub single_score: Answer<SingleScore>,
+    /// The smallest difference that would be seen, from the model.
     pub smallest_difference: Answer<SmallestDifference>,
+    /// The same from blind duplicates alone.
+    pub duplicates: Answer<Duplicates>,
+    /// Whether the ranking repeats from session to session.
+    pub repeats: Answer<Repeats>,
+    /// The course of the lots over the steeps of the same leaf.
+    pub steeps: Answer<Steeps>,
     /// Friedman's test of the tasters' rankings.
     pub ranks: Answer<Ranks>,
     /// How often each tick or category was given to each lot.
@@ -93,6 +112,12 @@ pub struct DifferenceNumbers {
     pub tukey_upper: f64,
     /// Whether the two differ among all pairs.
     pub differs: bool,
+    /// Effect size: the difference over the standard deviation of a single score.
+    pub effect: f64,
+    /// Its lower limit: that of this pair alone, the standard deviation as known.
+    pub effect_lower: f64,
+    /// Its upper limit.
+    pub effect_upper: f64,
 }
 
 /// The level of a lot.
@@ -175,21 +200,24 @@ pub struct LabelCount {
     pub n: usize,
 }
 
-/// The comparison in one term; `p_holm` is filled in when all terms are known.
-#[must_use]
-pub fn of(t: &TermScores, references: &[String], settings: &Settings) -> TermComparison {
+/// The comparison in one term, with what a map needs of it; p among all terms is filled in when
+/// all are known.
+pub(super) fn of(
+    t: &TermScores,
+    references: &[String],
+    wish: &Wish,
+    settings: &Settings,
+) -> (TermComparison, Option<TermOnMap>) {
     let line = matches!(t.term.scale, ScaleKind::Line | ScaleKind::Ordered);
-    let panel = if line {
-        panel_model::fit(t, Lots::Fixed)
-    } else {
-        Answer::unknown("ticks and categories have no mean: see shares")
-    };
+    let panel = if line { panel_model::fit(t, Lots::Fixed) } else { no_line() };
     let table = UnitTable::of(t);
     let lot_test = panel.as_ref().and_then(panel_model::lot_test);
     let cochran = cochran_of(t, table.as_ref());
     let discriminates = super::discriminates(&lot_test, &cochran);
     let n_tasters = t.taster.as_ref().map(|w| w.names.len());
-    let differences = panel.as_ref().and_then(|p| differences(p, t, settings));
+    let single_score = panel.as_ref().and_then(|p| single_score::single_score(p, settings));
+    let sd = single_score.known().map_or(f64::NAN, |s| s.sd);
+    let differences = panel.as_ref().and_then(|p| differences(p, t, sd, settings));
     let letters = match (&differences, &lot_test) {
         (Answer::Unknown(u), _) => Answer::Unknown(u.clone()),
         _ if n_tasters.is_some_and(|n| n <= FEW_TASTERS) => Answer::unknown(
@@ -201,7 +229,11 @@ pub fn of(t: &TermScores, references: &[String], settings: &Settings) -> TermCom
         (_, Answer::Unknown(u)) => Answer::Unknown(u.clone()),
         (Answer::Known(d), _) => panel.as_ref().and_then(|p| letters(p, d, t.lot.names.len())),
     };
-    TermComparison {
+    let on_map = match (&panel, &discriminates) {
+        (Answer::Known(p), Answer::Known(true)) => lot_map::of_term(p, t),
+        _ => None,
+    };
+    let comparison = TermComparison {
         term: t.term.id.clone(),
         scale: t.term.scale,
         ends: ends(t),
@@ -211,17 +243,31 @@ pub fn of(t: &TermScores, references: &[String], settings: &Settings) -> TermCom
         n_gaps: t.term.gaps,
         n_excluded: t.n_excluded,
         levels: panel.as_ref().map(|p| levels(p, t, references, settings, &letters)),
+        against_control: panel
+            .as_ref()
+            .and_then(|p| against::against_control(p, t, wish, settings)),
+        alike_within: panel.as_ref().and_then(|p| against::alike_within(p, t, wish)),
+        single_score,
         smallest_difference: panel.as_ref().and_then(smallest_difference),
+        duplicates: if line { single_score::duplicates(t) } else { no_line() },
+        repeats: if line { repeats::repeats(t, settings) } else { no_line() },
+        steeps: if line { steeps::steeps(t, settings) } else { no_line() },
         model: panel.as_ref().map(Panel::report),
         lot_test,
         p_holm: Answer::unknown("the lots are not tested in this term"),
+        p_benjamini_hochberg: Answer::unknown("the lots are not tested in this term"),
         discriminates,
         differences,
         ranks: ranks(t, table.as_ref(), settings),
         shares: shares(t),
         cochran,
         cautions: panel_cautions(t),
-    }
+    };
+    (comparison, on_map)
+}
+
+fn no_line<T>() -> Answer<T> {
+    Answer::unknown("ticks and categories have no mean: see shares")
 }
 
 pub(super) fn ends(t: &TermScores) -> Answer<[f64; 2]> {
@@ -241,7 +287,7 @@ pub(super) fn finite(numbers: &[f64]) -> bool {
     numbers.iter().all(|x| x.is_finite())
 }
 
-fn differences(p: &Panel, t: &TermScores, settings: &Settings) -> Answer<Vec<Difference>> {
+fn differences(p: &Panel, t: &TermScores, sd: f64, settings: &Settings) -> Answer<Vec<Difference>> {
     let n = t.lot.names.len();
     if n < 2 {
         return Answer::unknown("there is one lot only");
@@ -257,7 +303,8 @@ fn differences(p: &Panel, t: &TermScores, settings: &Settings) -> Answer<Vec<Dif
                 .or_insert_with(|| range.quantile_upper(1.0 - settings.level, d.df));
             let p_tukey = range.sf(d.t.abs() * std::f64::consts::SQRT_2, d.df);
             let reach = q * d.se / std::f64::consts::SQRT_2;
-            let all = [d.estimate, d.se, d.df, d.t, d.p_value, d.lower, d.upper, p_tukey, reach];
+            let all =
+                [d.estimate, d.se, d.df, d.t, d.p_value, d.lower, d.upper, p_tukey, reach, sd];
             if finite(&all) {
                 Answer::Known(DifferenceNumbers {
                     value: d.estimate,
@@ -271,6 +318,9 @@ fn differences(p: &Panel, t: &TermScores, settings: &Settings) -> Answer<Vec<Dif
                     tukey_lower: d.estimate - reach,
                     tukey_upper: d.estimate + reach,
                     differs: p_tukey < ALPHA,
+                    effect: d.estimate / sd,
+                    effect_lower: d.lower / sd,
+                    effect_upper: d.upper / sd,
                 })
             } else {
                 Answer::unknown("too little is left to measure chance by")

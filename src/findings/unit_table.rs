@@ -61,11 +61,19 @@ impl UnitTable {
     }
 }
 
-/// The units that every taster judged on its own (a lot in one replicate, flight and steep), one
-/// row a unit and one column a taster. Repeated scores of one taster for one unit are averaged
+/// Units judged by the tasters.
+#[derive(Debug)]
+pub struct Units {
+    /// One row a unit and one column a taster.
+    pub rows: Vec<Vec<Option<f64>>>,
+    /// The lot of each unit.
+    pub lots: Vec<u32>,
+}
+
+/// The units that every taster judged on its own (a lot in one replicate, flight and steep). Repeated scores of one taster for one unit are averaged
 /// on a line; elsewhere the first counts.
 #[must_use]
-pub fn units(t: &TermScores) -> Option<Vec<Vec<Option<f64>>>> {
+pub fn units(t: &TermScores) -> Option<Units> {
     let taster = t.taster.as_ref()?;
     let inner = [&t.session, &t.replicate, &t.flight, &t.cup, &t.brew, &t.steep];
     let unit: Words = inner.into_iter().flatten().fold(t.lot.clone(), |all, one| cross(&all, one));
@@ -74,6 +82,10 @@ pub fn units(t: &TermScores) -> Option<Vec<Vec<Option<f64>>>> {
         cells.entry((*u, *who)).or_default().push(*value);
     }
     let mut table = vec![vec![None; taster.names.len()]; unit.names.len()];
+    let mut lots = vec![0; unit.names.len()];
+    for (u, lot) in unit.codes.iter().zip(&t.lot.codes) {
+        lots[*u as usize] = *lot;
+    }
     for ((u, who), mut values) in cells {
         values.sort_by(f64::total_cmp);
         let one = match t.term.scale {
@@ -82,7 +94,7 @@ pub fn units(t: &TermScores) -> Option<Vec<Vec<Option<f64>>>> {
         };
         table[u as usize][who as usize] = one;
     }
-    Some(table)
+    Some(Units { rows: table, lots })
 }
 
 /// Why a table is not a plain lot × taster table, if it is not.

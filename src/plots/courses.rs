@@ -102,7 +102,9 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
         }
     }
     let mut marks = chart.panels.iter().flat_map(|p| &p.courses).flat_map(|c| &c.marks);
-    let read = if marks.any(|m| m.corrected.is_some()) {
+    let read = if !chart.zero {
+        words::courses_read_plain(chart.lang)
+    } else if marks.any(|m| m.corrected.is_some()) {
         words::courses_read(chart.lang)
     } else {
         words::courses_read_raw(chart.lang)

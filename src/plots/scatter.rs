@@ -4,6 +4,7 @@ use super::axis::{Axis, check_range};
 use super::canvas::{Anchor, Canvas, MARGIN};
 use super::font::text_width;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
+use super::places::{Place, along};
 use super::words::{self, number};
 use super::{Basis, Lang, PlotError};
 
@@ -216,16 +217,6 @@ fn draw_scatter(
     }
 }
 
-/// Small rectangles that cover a line.
-fn along(from: (f64, f64), to: (f64, f64)) -> impl Iterator<Item = Place> {
-    let steps = ((to.0 - from.0).hypot(to.1 - from.1) / 4.0).ceil().max(1.0);
-    (0..=steps as u32).map(move |i| {
-        let share = f64::from(i) / steps;
-        let (x, y) = (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1));
-        Place::new(x - 1.0, y - 1.0, x + 1.0, y + 1.0)
-    })
-}
-
 /// The part of the fitted line over the points, cut to the panel.
 fn within(
     fit: FittedLine,
@@ -243,33 +234,4 @@ fn within(
         return None;
     }
     (from < to).then(|| ((from, own(from)), (to, own(to))))
-}
-
-/// A rectangle on the paper.
-#[derive(Debug, Clone, Copy)]
-struct Place {
-    left: f64,
-    top: f64,
-    right: f64,
-    bottom: f64,
-}
-
-impl Place {
-    fn new(left: f64, top: f64, right: f64, bottom: f64) -> Self {
-        Self { left, top, right, bottom }
-    }
-
-    fn meets(&self, other: &Place) -> bool {
-        self.left < other.right
-            && other.left < self.right
-            && self.top < other.bottom
-            && other.top < self.bottom
-    }
-
-    fn inside(&self, outer: &Place) -> bool {
-        self.left >= outer.left
-            && self.right <= outer.right
-            && self.top >= outer.top
-            && self.bottom <= outer.bottom
-    }
 }

@@ -90,6 +90,8 @@ words! {
         "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
     /// How to read courses without a reference.
     courses_read_raw: "Hollow: as scored. Dashed: the first tasting.", "空心：原始评分。虚线：首次品评。";
+    /// How to read courses of figures that stand for themselves.
+    courses_read_plain: "Each mark is a session, on its interval.", "每个点为一场，竖线为其区间。";
     /// What the axis to the right counts.
     to_the_right: "To the right: ", "横轴：";
     /// How to read then and now.
@@ -109,6 +111,14 @@ words! {
     /// How to read correlations.
     r_read: "Pearson's r over the lots; the larger the mark, the larger |r|. Filled: rise together. Open: one falls as the other rises.",
         "各批次间的皮尔逊相关系数 r；图形越大，|r| 越大。实心：同升同降。空心：一升一降。";
+    /// How to read a map.
+    map_read: "Lots that lie close together were scored alike. Arrows: terms, pointing to the lots with more of it. Both axes have one scale.",
+        "相距近的批次评分相似。箭头：术语，指向该项较高的批次。两轴比例相同。";
+    /// How to read regions.
+    regions_read: "Outlines: where each lot lies on this map, tasters drawn anew.", "轮廓：重新抽取评茶员时各批次在图上的位置。";
+    /// How to read courses over steeps.
+    steeps_read: "One panel a lot, steeps to the right. Lines: the interval of the level. Grey: the other lots.",
+        "每格为一个批次，横轴为冲泡次数。线段：水平的区间。灰线：其余批次。";
     /// What an outline means.
     outlined: "Outlined: these lots cannot tell which of them it was (|r| of .9 or more, or joined by a chain of such).",
         "框内：凭这些批次无法区分是其中哪一项（|r| 达到 .9，或由这样的关系相连）。";

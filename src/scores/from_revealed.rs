@@ -309,6 +309,7 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
                 guessed,
                 session: session.name.clone(),
                 flight: cup.flight.to_string(),
+                sure: g.sure,
             })
         })
         .collect()

@@ -556,13 +556,19 @@ pub(super) fn read_number(cell: &str, decimal: char) -> Option<f64> {
     } else {
         cell.replace(decimal, ".").parse().ok()?
     };
-    parsed.is_finite().then_some(parsed)
+    (parsed.abs() <= LARGEST).then_some(parsed)
 }
+
+/// No score, month or measure is larger; squares of such numbers can still be added up.
+const LARGEST: f64 = 1e12;
 
 fn mend_number(cell: &str, decimal: char, term: &str) -> String {
     let other = if decimal == '.' { ',' } else { '.' };
     if read_number(cell, other).is_some() {
         return format!("if {other} stands before the decimals, add --decimal {other}");
+    }
+    if cell.parse::<f64>().is_ok_and(|x| x.is_finite() && x.abs() > LARGEST) {
+        return format!("correct the cell: numbers go up to {LARGEST:e}");
     }
     if cell.parse::<f64>().is_ok() {
         return "leave the cell empty if there is no score".to_owned();

@@ -4,6 +4,7 @@
 pub mod ballots;
 pub mod lot;
 pub mod pouring;
+pub mod practice;
 pub mod scales;
 mod words;
 pub mod world;

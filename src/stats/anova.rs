@@ -262,10 +262,12 @@ pub fn two_way_replicated(cells: &[Vec<Vec<f64>>]) -> Result<TwoWay, AnovaError>
             error_ss += cells[l][t].iter().map(|v| (v - first - own).powi(2)).sum::<f64>();
         }
     }
-    let lot = Line::new(j - 1.0, lot_ss);
-    let taster = Line::new(i - 1.0, taster_ss);
-    let interaction = Line::new((i - 1.0) * (j - 1.0), interaction_ss);
-    let error = Line::new(i * j * (k - 1.0), error_ss);
+    let least = rounding(&values, lot_ss + taster_ss + interaction_ss + error_ss);
+    let line = |df: f64, ss: f64| Line::new(df, if ss > least { ss } else { 0.0 });
+    let lot = line(j - 1.0, lot_ss);
+    let taster = line(i - 1.0, taster_ss);
+    let interaction = line((i - 1.0) * (j - 1.0), interaction_ss);
+    let error = line(i * j * (k - 1.0), error_ss);
     Ok(TwoWay {
         lot_test: lot.over(&interaction),
         taster_test: taster.over(&interaction),
@@ -284,6 +286,14 @@ pub(crate) fn check_finite(values: &[f64]) -> Result<(), AnovaError> {
         Some(index) => Err(AnovaError::NotFinite { index, found: values[index] }),
         None => Ok(()),
     }
+}
+
+/// Up to what a sum of squares of these values is nothing but the rounding of their digits, and no
+/// ratio may rest on it; `total` is their whole sum of squares.
+pub(crate) fn rounding(values: &[f64], total: f64) -> f64 {
+    let largest = values.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+    let digit = 4.0 * f64::EPSILON * largest;
+    (1e-20 * total).max(values.len() as f64 * digit * digit)
 }
 
 /// Codes made gapless from 0, in the order of the codes.

@@ -1,6 +1,6 @@
 //! The mixed assessor model: lot × taster split into scale use and disagreement.
 
-use crate::anova::{AnovaError, FRatio, Line, check_finite, dense, mean, squares_about};
+use crate::anova::{AnovaError, FRatio, Line, check_finite, dense, mean, rounding, squares_about};
 use crate::least_squares::{Basis, centred};
 use serde::Serialize;
 
@@ -68,6 +68,8 @@ pub fn mixed_assessor(
     basis.push(&vec![1.0; n]);
     basis.residual(&mut left);
     let mut rss = squares_about(&left, 0.0);
+    let least = rounding(values, rss);
+    let real = |ss: f64| if ss > least { ss } else { 0.0 };
     let mut step = |basis: &mut Basis, columns: &mut dyn Iterator<Item = Vec<f64>>| -> Line {
         let before = basis.rank();
         for column in columns {
@@ -76,7 +78,7 @@ pub fn mixed_assessor(
         let mut y = left.clone();
         basis.residual(&mut y);
         let now = squares_about(&y, 0.0);
-        let line = Line::new((basis.rank() - before) as f64, (rss - now).max(0.0));
+        let line = Line::new((basis.rank() - before) as f64, real(rss - now));
         rss = now;
         line
     };
@@ -100,9 +102,9 @@ pub fn mixed_assessor(
     for i in 0..n {
         cells.entry((lot_codes[i], taster_codes[i])).or_default().push(left[i]);
     }
-    let within: f64 = cells.values().map(|c| squares_about(c, mean(c))).sum();
+    let within = real(cells.values().map(|c| squares_about(c, mean(c))).sum());
     let disagreement =
-        Line::new(cells.len().saturating_sub(basis.rank()) as f64, (rss - within).max(0.0));
+        Line::new(cells.len().saturating_sub(basis.rank()) as f64, real(rss - within));
     let error = Line::new((n - cells.len()) as f64, within);
     let slopes = (0..n_tasters)
         .map(|t| {

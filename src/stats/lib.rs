@@ -5,16 +5,20 @@
 //! tests compare it with numbers from elsewhere. From the ground up:
 //!
 //! * [`dist`]: tails and quantiles of the usual distributions.
-//! * [`range`]: the studentized range, for all pairs at once.
+//! * [`range`]: the studentized range, for all pairs at once; [`dunnett`]: all against one control.
 //! * [`rng`]: seeded random streams, one a replicate.
 //! * [`multiple`]: adjusted p-values, letters.
 //! * [`anova`]: classical analysis of variance.
+//! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
 //! * [`designs`]: incomplete blocks.
 //! * [`discrimination`]: triangles, duo-trios and pairs.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
+//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`ranking`]: samples put in order, in complete and incomplete blocks.
 //! * [`tasters`]: each taster against the others.
+//! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
+//! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
 //! * [`links`], [`permute`]: what moves together, and what the scores follow.
 
 pub mod alpha;
@@ -23,16 +27,25 @@ mod assessor;
 pub mod designs;
 pub mod discrimination;
 pub mod dist;
+pub mod dunnett;
+pub mod effect;
+pub mod equivalence;
 pub mod icc;
+pub mod kappa;
 pub mod kendall;
 mod least_squares;
 pub mod links;
+pub mod map;
 pub mod mixed;
 pub mod multiple;
+pub mod normality;
+pub mod ordinal;
+pub mod pca;
 pub mod permute;
 pub mod range;
 pub mod ranking;
 pub mod rng;
 mod special;
+mod studentized;
 pub mod tasters;
 pub mod ticks;

@@ -7,9 +7,9 @@
 //! `T(w) = k * integral of phi(z) (Phi(z)^(k-1) - (Phi(z) - Phi(z - w))^(k-1)) dz`, written so that
 //! a small tail is never one less a large one.
 //!
-//! Both integrals are of smooth functions that die away on both sides, where the trapezoidal rule
-//! converges faster than any power of its step (Trefethen and Weideman 2014, SIAM Review
-//! 56:385-458); the outer one is taken in the logarithm of `S`, where small `df` are smooth too.
+//! The inner integral is of a smooth function that dies away on both sides, where the trapezoidal
+//! rule converges faster than any power of its step; how the outer one is taken says
+//! `studentized`.
 //!
 //! # Sources
 //! Harter (1960), Tables of range and studentized range, Annals of Mathematical Statistics
@@ -17,13 +17,10 @@
 //! 30:1-15.
 
 use crate::dist::{normal_cdf, normal_pdf};
-use crate::special::{Direction, HALF_LN_2PI, solve_tail, stirling_error};
-use std::f64::consts::LN_2;
+use crate::studentized::Studentized;
 
-/// Below this the range of normals is tabulated; above it the tail is under 1e-60.
-const W_MAX: f64 = 24.0;
-/// Chebyshev points in each panel of unit width.
-const POINTS: usize = 13;
+/// Above this the tail of the range is under 1e-60.
+const W_MAX: i32 = 24;
 /// The step of the rule in `z`, and its ends.
 const Z_STEP: f64 = 0.2;
 const Z_LOW: f64 = -9.0;
@@ -34,50 +31,15 @@ const Z_HIGH: f64 = 20.0;
 #[derive(Debug, Clone)]
 pub struct StudentizedRange {
     k: u32,
-    /// `ln T` at the Chebyshev points of each panel.
-    log_tail: Vec<[f64; POINTS]>,
-    /// Chebyshev points of the first kind on 0 to 1, with their barycentric weights.
-    points: [(f64, f64); POINTS],
+    tail: Studentized,
 }
 
 impl StudentizedRange {
     /// Prepares the range of `k` means. With fewer than two there is no range: every tail is NaN.
     pub fn new(k: u32) -> Self {
-        let mut points = [(0.0, 0.0); POINTS];
-        for (j, point) in points.iter_mut().enumerate() {
-            let angle = (2 * j + 1) as f64 * std::f64::consts::PI / (2 * POINTS) as f64;
-            let sign = if j % 2 == 0 { 1.0 } else { -1.0 };
-            *point = (0.5 - 0.5 * angle.cos(), sign * angle.sin());
-        }
-        let mut log_tail = Vec::new();
-        if k >= 2 {
-            let normal = NormalRange::new(k);
-            for panel in 0..W_MAX as usize {
-                log_tail.push(points.map(|(x, _)| normal.tail(panel as f64 + x).ln()));
-            }
-        }
-        StudentizedRange { k, log_tail, points }
-    }
-
-    /// Returns the probability that the range of `k` standard normals exceeds `w`.
-    fn normal_tail(&self, w: f64) -> f64 {
-        if w <= 0.0 {
-            return 1.0;
-        }
-        let Some(panel) = self.log_tail.get(w as usize) else {
-            return 0.0;
-        };
-        let x = w - w.floor();
-        let (mut above, mut below) = (0.0, 0.0);
-        for (&(point, weight), &value) in self.points.iter().zip(panel) {
-            if x == point {
-                return value.exp();
-            }
-            let share = weight / (x - point);
-            above += share * value;
-            below += share;
-        }
-        (above / below).exp()
+        let panels = if k >= 2 { 0..W_MAX } else { 0..0 };
+        let normal = NormalRange::new(k);
+        StudentizedRange { k, tail: Studentized::new(panels, |w| normal.tail(w)) }
     }
 
     /// Returns the probability that the studentized range exceeds `q`; `df` may be broken or
@@ -86,51 +48,12 @@ impl StudentizedRange {
         if self.k < 2 || q.is_nan() || df.is_nan() || df <= 0.0 {
             return f64::NAN;
         }
-        if q <= 0.0 {
-            return 1.0;
-        }
-        if q.is_infinite() {
-            return 0.0;
-        }
-        if df.is_infinite() {
-            return self.normal_tail(q);
-        }
-        // ln S has the density exp(log_front + df (u - (e^2u - 1) / 2)), near a normal with
-        // standard deviation 1 / sqrt(2 df) once df is large.
-        let log_front = LN_2 + 0.5 * (0.5 * df).ln() - HALF_LN_2PI - stirling_error(0.5 * df);
-        let step = (0.5 / (2.0 * df).sqrt()).min(0.1);
-        let part = |u: f64| {
-            (log_front + df * (u - 0.5 * (2.0 * u).exp_m1())).exp() * self.normal_tail(q * u.exp())
-        };
-        // From a point where neither factor vanishes, outwards until nothing more is added.
-        let start = (17.0 / q).ln().min(0.0);
-        let mut sum = part(start);
-        for direction in [-1.0, 1.0] {
-            let mut before = 0.0;
-            for i in 1..20_000 {
-                let next = part(start + direction * step * f64::from(i));
-                sum += next;
-                if next <= before && next <= 1e-17 * sum {
-                    break;
-                }
-                before = next;
-            }
-        }
-        (sum * step).min(1.0)
+        if q <= 0.0 { 1.0 } else { self.tail.sf(q, df) }
     }
 
     /// Returns the `q` that the studentized range exceeds with probability `p_upper`.
     pub fn quantile_upper(&self, p_upper: f64, df: f64) -> f64 {
-        if self.k < 2 || !(0.0..=1.0).contains(&p_upper) || df.is_nan() || df <= 0.0 {
-            return f64::NAN;
-        }
-        if p_upper == 0.0 {
-            return f64::INFINITY;
-        }
-        if p_upper == 1.0 {
-            return 0.0;
-        }
-        solve_tail(p_upper, |u| self.sf(u.exp(), df), Direction::Falling).exp()
+        if self.k < 2 { f64::NAN } else { self.tail.quantile_upper(p_upper, df) }
     }
 }
 

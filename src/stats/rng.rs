@@ -67,6 +67,28 @@ impl Stream {
         }
     }
 
+    /// A chi-square number with `df` > 0 degrees of freedom (by the gamma method of Marsaglia and
+    /// Tsang 2000, ACM Transactions on Mathematical Software 26:363-372, from memory); not a
+    /// number for other `df`.
+    pub fn chi_square(&mut self, df: f64) -> f64 {
+        if !(df > 0.0 && df.is_finite()) {
+            return f64::NAN;
+        }
+        // Below shape 1 a draw of shape + 1 is pulled down by a power of a uniform number.
+        let shape = df / 2.0;
+        let pull = if shape < 1.0 { (1.0 - self.uniform()).powf(1.0 / shape) } else { 1.0 };
+        let d = if shape < 1.0 { shape + 1.0 } else { shape } - 1.0 / 3.0;
+        let c = 1.0 / (9.0 * d).sqrt();
+        loop {
+            let x = self.normal();
+            let v = (1.0 + c * x).powi(3);
+            let u = 1.0 - self.uniform();
+            if v > 0.0 && u.ln() < 0.5 * x * x + d - d * v + d * v.ln() {
+                return 2.0 * d * v * pull;
+            }
+        }
+    }
+
     /// Puts `items` into random order, each order equally likely (Fisher and Yates, from
     /// the last place down).
     pub fn shuffle<T>(&mut self, items: &mut [T]) {
@@ -149,6 +171,22 @@ mod tests {
         // Four standard errors: 4/sqrt(20000) and 4*sqrt(2/20000).
         assert!(mean.abs() < 0.0283, "{mean}");
         assert!((variance - 1.0).abs() < 0.04, "{variance}");
+    }
+
+    #[test]
+    fn chi_square_draws_have_their_mean_variance_and_upper_tail() {
+        for df in [0.7, 1.0, 2.5, 5.0, 40.0] {
+            let mut s = stream(8, 0);
+            let n = 40_000.0;
+            let draws: Vec<f64> = (0..40_000).map(|_| s.chi_square(df)).collect();
+            let mean = draws.iter().sum::<f64>() / n;
+            // Four standard errors of the mean, 4 sqrt(2 df / n), and of a share of 5%.
+            assert!((mean - df).abs() < 4.0 * (2.0 * df / n).sqrt(), "{df}: {mean}");
+            let point = crate::dist::chi2_quantile_upper(0.05, df);
+            let above = draws.iter().filter(|d| **d > point).count() as f64 / n;
+            assert!((above - 0.05).abs() < 4.0 * (0.05 * 0.95 / n).sqrt(), "{df}: {above}");
+        }
+        assert!(stream(8, 0).chi_square(0.0).is_nan());
     }
 
     #[test]

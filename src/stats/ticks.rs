@@ -1,6 +1,6 @@
 //! Ticks and categories: Cochran's Q, McNemar's test and Fleiss' kappa.
 
-use crate::dist::{binomial_at_most, chi2_sf};
+use crate::dist::{binomial_at_most, binomial_pmf, chi2_sf};
 use serde::Serialize;
 use thiserror::Error;
 
@@ -69,8 +69,14 @@ pub struct McNemar {
     pub chi2: f64,
     /// Its upper tail on 1 df.
     pub chi2_p: f64,
+    /// `(|b - c| - 1)^2 / (b + c)`, the difference at least 0 (continuity correction).
+    pub chi2_corrected: f64,
+    /// Its upper tail on 1 df.
+    pub chi2_corrected_p: f64,
     /// Exact two-sided binomial p, twice the smaller tail, at most 1.
     pub exact_p: f64,
+    /// The exact p with the observed outcome counted half.
+    pub mid_p: f64,
 }
 
 /// Fleiss' kappa.
@@ -90,6 +96,9 @@ pub struct FleissKappa {
     pub se_no_agreement: f64,
     /// `kappa / se_no_agreement`.
     pub z: f64,
+    /// The standard error as printed in 1971, for comparison with older tables only: it was
+    /// wrong and has been replaced by the other.
+    pub se_1971: f64,
     /// Rows.
     pub n_subjects: usize,
     /// Answers a row.
@@ -149,16 +158,23 @@ pub fn cochran_q(rows: &[Vec<bool>]) -> Result<CochranQ, TicksError> {
 /// Returns McNemar's test from the two counts of rows that changed.
 ///
 /// # Source
-/// McNemar Q (1947), Psychometrika 12:153-157; the exact p is the binomial with 1/2.
+/// McNemar Q (1947), Psychometrika 12:153-157; the exact p is the binomial with 1/2, the correction
+/// Yates's. The chi-square tails are rough where fewer than about 10 rows changed.
 pub fn mcnemar(b: u64, c: u64) -> McNemar {
     let n = b + c;
-    let chi2 = if n == 0 { 0.0 } else { (b as f64 - c as f64).powi(2) / n as f64 };
+    let over = |d: f64| if n == 0 { 0.0 } else { d * d / n as f64 };
+    let apart = b.abs_diff(c) as f64;
+    let (chi2, chi2_corrected) = (over(apart), over((apart - 1.0).max(0.0)));
+    let twice = 2.0 * binomial_at_most(b.min(c), n, 0.5);
     McNemar {
         b,
         c,
         chi2,
         chi2_p: chi2_sf(chi2, 1.0),
-        exact_p: (2.0 * binomial_at_most(b.min(c), n, 0.5)).min(1.0),
+        chi2_corrected,
+        chi2_corrected_p: chi2_sf(chi2_corrected, 1.0),
+        exact_p: twice.min(1.0),
+        mid_p: (twice - binomial_pmf(b.min(c), n, 0.5)).min(1.0),
     }
 }
 
@@ -166,8 +182,8 @@ pub fn mcnemar(b: u64, c: u64) -> McNemar {
 /// each row with the same number m of answers.
 ///
 /// `P_i = sum n_ij (n_ij - 1) / (m (m - 1))`, `kappa = (mean P - sum p_j^2) / (1 - sum p_j^2)`.
-/// The standard error holds when there is no agreement and serves a test only; the formula
-/// printed in 1971 was wrong and is not used.
+/// The standard error holds when there is no agreement and serves a test only. That printed in
+/// 1971 was wrong: it is given, but z does not use it.
 ///
 /// # Errors
 /// [`TicksError`]: ragged or too small tables, unequal numbers of answers, or one category
@@ -204,6 +220,10 @@ pub fn fleiss_kappa(counts: &[Vec<u64>]) -> Result<FleissKappa, TicksError> {
     let skew: f64 = shares.iter().map(|p| p * (1.0 - p) * (1.0 - 2.0 * p)).sum();
     let kappa = (observed - expected) / (1.0 - expected);
     let se = 2.0_f64.sqrt() * (pq * pq - skew).max(0.0).sqrt() / (pq * (n * pairs).sqrt());
+    let cubes: f64 = shares.iter().map(|p| p * p * p).sum();
+    let old =
+        expected - (2.0 * answers - 3.0) * expected * expected + 2.0 * (answers - 2.0) * cubes;
+    let se_1971 = (2.0 * old.max(0.0) / (n * pairs)).sqrt() / (1.0 - expected);
     let by_category = shares
         .iter()
         .enumerate()
@@ -220,6 +240,7 @@ pub fn fleiss_kappa(counts: &[Vec<u64>]) -> Result<FleissKappa, TicksError> {
         by_category,
         se_no_agreement: se,
         z: kappa / se,
+        se_1971,
         n_subjects: counts.len(),
         n_raters: m,
     })

@@ -1,9 +1,12 @@
 //! `agree` in the terminal: the answer in sentences, then the numbers.
 
+use super::taster_model;
 use super::text::{Side, Table, dash, estimate, heading, number, or_dash, p_value, paragraph};
 use crate::findings::agree::{Agree, TermOfPanel};
+use crate::findings::kappas::PairKappa;
 use crate::findings::reasons::ReasonKind;
 use crate::findings::{Answer, Exclusion, Source};
+use crate::scores::ScaleKind;
 
 /// The whole text.
 #[must_use]
@@ -19,8 +22,10 @@ pub fn text(f: &Agree) -> String {
     out.push_str(&lots(f));
     out.push_str(&agreement(f));
     out.push_str(&parts(f));
+    out.push_str(&levels(f));
     out.push_str(&ticks(f));
     out.push_str(&over_all(f));
+    out.push_str(&taster_model::text(f));
     for t in &f.terms {
         out.push_str(&tasters(t));
     }
@@ -186,7 +191,10 @@ fn agreement(f: &Agree) -> String {
             or_dash(&panel.kendall, |k| number(k.by_luck_95, 2)),
             or_dash(&panel.kendall, |k| p_value(k.p_value)),
             or_dash(&panel.kendall, |k| k.n_tasters.to_string()),
-            panel.alpha.known().map_or_else(dash, |a| estimate(&a.alpha)),
+            panel.alpha.known().map_or_else(dash, |a| match &a.alpha {
+                Answer::Known(_) => estimate(&a.alpha),
+                Answer::Unknown(_) => number(a.value, 2),
+            }),
             or_dash(&panel.alpha, |a| a.metric.clone()),
             or_dash(&panel.alpha, |a| a.n_units.to_string()),
         ]);
@@ -212,7 +220,7 @@ fn agreement(f: &Agree) -> String {
 }
 
 /// Reasons, one line for each, with all that it holds for.
-fn reasons(missing: &[(String, &str)]) -> String {
+pub(super) fn reasons(missing: &[(String, &str)]) -> String {
     let mut out = String::new();
     let mut said: Vec<&str> = Vec::new();
     for (_, why) in missing {
@@ -250,7 +258,8 @@ fn parts(f: &Agree) -> String {
                 together = true;
                 continue;
             }
-            let share: f64 = panel.reasons.iter().filter(|r| r.kind == kind).map(|r| r.share).sum();
+            let of_kind = panel.reasons.iter().filter(|r| r.kind == kind);
+            let share: f64 = of_kind.filter_map(|r| r.share.known()).sum();
             row.push(format!("{}%", number(100.0 * share, 0)));
         }
         t.row(row);
@@ -265,8 +274,8 @@ fn parts(f: &Agree) -> String {
     );
     if together {
         out.push_str(&paragraph(
-            "– scale use: told apart from disagreement in balanced tables only; here disagreement holds \
-             both.",
+            "– scale use: told apart from disagreement within one session only; here disagreement \
+             holds both.",
             "  ",
             "    ",
         ));
@@ -278,30 +287,111 @@ fn ticks(f: &Agree) -> String {
     let mut t = Table::new(&[
         ("term", Side::Left),
         ("kappa", Side::Right),
-        ("z", Side::Right),
-        ("agreeing pairs", Side::Right),
+        ("equal", Side::Right),
         ("by luck", Side::Right),
+        ("least alike", Side::Left),
+        ("most alike", Side::Left),
         ("Cochran's Q", Side::Right),
         ("p", Side::Right),
     ]);
+    let mut missing = Vec::new();
     for TermOfPanel { panel, .. } in &f.terms {
-        if panel.kappa.known().is_none() && panel.cochran.known().is_none() {
+        if panel.scale == ScaleKind::Line {
             continue;
         }
+        let pairs = panel.pairs.known();
+        if panel.kappa.known().is_none() && panel.cochran.known().is_none() && pairs.is_none() {
+            if let Some(why) = panel.pairs.reason() {
+                missing.push((format!("{}, kappa", panel.term), why));
+            }
+            continue;
+        }
+        let ordered = panel.scale == ScaleKind::Ordered;
+        let of_pair = |p: Option<&PairKappa>| {
+            let known = p.and_then(|p| {
+                let kappa = if ordered { &p.linear } else { &p.kappa };
+                kappa.known().map(|k| format!("{}–{} {}", p.first, p.second, number(k.value, 2)))
+            });
+            known.unwrap_or_else(dash)
+        };
+        let with_kappa = |p: &&PairKappa| p.kappa.known().is_some();
+        let all = || pairs.iter().flat_map(|p| &p.pairs).filter(with_kappa);
         t.row(vec![
             panel.term.clone(),
-            or_dash(&panel.kappa, |k| number(k.kappa, 2)),
-            or_dash(&panel.kappa, |k| number(k.z, 1)),
+            match (&panel.kappa, pairs) {
+                (Answer::Known(k), _) => number(k.kappa, 2),
+                (_, Some(p)) => number(p.mean, 2),
+                _ => dash(),
+            },
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.observed)),
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.expected)),
+            of_pair(all().next()),
+            of_pair(all().next_back()),
             or_dash(&panel.cochran, |q| number(q.q, 2)),
             or_dash(&panel.cochran, |q| p_value(q.p_value)),
         ]);
     }
-    if t.is_empty() {
-        return String::new();
+    let mut out = String::new();
+    if !t.is_empty() {
+        out.push_str(&heading("Ticks, categories and levels: do tasters give the same answer?"));
+        out.push_str(&t.show());
+        out.push_str(&paragraph(
+            "kappa: 0 is what luck gives, 1 the same answers. Of ticks and categories Fleiss' over all \
+             tasters; of levels the pairs' mean, weighted by the steps between two levels.",
+            "  ",
+            "  ",
+        ));
     }
-    format!("{}{}", heading("Ticks and categories (Fleiss' kappa)"), t.show())
+    out.push_str(&reasons(&missing));
+    out
+}
+
+/// Ordered levels, with nothing assumed about how far they lie apart.
+fn levels(f: &Agree) -> String {
+    let mut t = Table::new(&[
+        ("term", Side::Left),
+        ("chi-square", Side::Right),
+        ("luck", Side::Right),
+        ("df", Side::Right),
+        ("p", Side::Right),
+        ("mixed model's p", Side::Right),
+    ]);
+    let mut missing = Vec::new();
+    let mut note = None;
+    for TermOfPanel { panel, .. } in f.terms.iter().filter(|t| t.panel.scale == ScaleKind::Ordered)
+    {
+        match &panel.ordinal {
+            Answer::Known(m) => {
+                let test = &m.lot_test;
+                note = Some(test.note.as_str());
+                t.row(vec![
+                    panel.term.clone(),
+                    number(test.chi2, 2),
+                    number(test.by_luck, 2),
+                    test.df.to_string(),
+                    p_value(test.p_value),
+                    or_dash(&panel.lot_test, |x| p_value(x.p_value)),
+                ]);
+            }
+            Answer::Unknown(u) => missing.push((format!("{}, levels", panel.term), &*u.reason)),
+        }
+    }
+    let mut out = String::new();
+    if note.is_some() || !missing.is_empty() {
+        out.push_str(&heading(
+            "Lots by the order of levels alone (how far levels lie apart is not assumed)",
+        ));
+    }
+    if let Some(note) = note {
+        out.push_str(&t.show());
+        out.push_str(&paragraph(
+            &format!("Cumulative-link mixed model; luck is that of large panels: {note}."),
+            "  ",
+            "  ",
+        ));
+    }
+    out.push_str(&reasons(&missing));
+    out
 }
 
 fn over_all(f: &Agree) -> String {
@@ -397,7 +487,11 @@ fn models(f: &Agree) -> String {
     let mut out = heading("How it was computed");
     let mut t = Table::new(&[("term", Side::Left), ("model and variances", Side::Wrapped)]);
     for TermOfPanel { panel, .. } in &f.terms {
-        t.row(vec![panel.term.clone(), model_words(&panel.model)]);
+        let mut words = model_words(&panel.model);
+        for sentence in panel.residuals.known().iter().flat_map(|r| &r.stands_out) {
+            words.push_str(&format!(" {sentence}"));
+        }
+        t.row(vec![panel.term.clone(), words]);
     }
     out.push_str(&t.show());
     let text = format!(
@@ -410,7 +504,29 @@ fn models(f: &Agree) -> String {
         f.settings.n_permutations
     );
     out.push_str(&paragraph(&text, "  ", "  "));
+    for words in limits(f) {
+        out.push_str(&paragraph(&words, "  ", "  "));
+    }
     out
+}
+
+/// How limits were found, each way once.
+fn limits(f: &Agree) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    let mut add = |words: String| {
+        if !all.contains(&words) {
+            all.push(words);
+        }
+    };
+    for TermOfPanel { panel, .. } in &f.terms {
+        if let Some(i) = panel.icc.known() {
+            add(format!("ICC: {}.", i.method));
+        }
+        if let Some(a) = panel.alpha.known().filter(|a| a.alpha.known().is_some()) {
+            add(format!("Limits of alpha draw anew {}; {}.", a.drawn, a.measured_coverage));
+        }
+    }
+    all
 }
 
 /// A model in words.

@@ -1,12 +1,19 @@
 //! `compare` in the terminal: the answer in sentences, then differences, then levels.
 
 use super::agree::{basis, cautions, left_out, model_words};
+use super::compare_parts;
 use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
 use crate::findings::compare::{Compare, ComparedTerm};
 use crate::findings::term_comparison::{DifferenceNumbers, Level, TermComparison};
 
 /// So many differences are shown of a term; the others are in the JSON.
 const MOST_PAIRS: usize = 15;
+/// Of more lots than this the highest and the lowest are shown.
+const MOST_LOTS: usize = 40;
+/// So many lots against a control.
+const MOST_AGAINST: usize = 25;
+/// So many reasons why a pair is not compared.
+const MOST_REASONS: usize = 3;
 
 /// The whole text.
 #[must_use]
@@ -20,8 +27,14 @@ pub fn text(f: &Compare) -> String {
     out.push_str(&cautions(&f.cautions, &f.source));
     out.push_str(&left_out(&f.exclusions));
     for ComparedTerm { lots, lot_test_with_excluded } in &f.terms {
-        out.push_str(&differences(lots));
+        match lots.against_control.known() {
+            Some(c) => out.push_str(&compare_parts::against(lots, c, MOST_AGAINST)),
+            None => out.push_str(&differences(lots)),
+        }
+        out.push_str(&compare_parts::alike(lots, MOST_PAIRS));
+        out.push_str(&compare_parts::seen(lots));
         out.push_str(&levels(lots, f.settings.level));
+        out.push_str(&compare_parts::steeps(lots));
         out.push_str(&shares(lots));
         if let Some(x) = lot_test_with_excluded.known() {
             let text = format!(
@@ -32,6 +45,8 @@ pub fn text(f: &Compare) -> String {
             out.push_str(&paragraph(&text, "  ", "    "));
         }
     }
+    out.push_str(&compare_parts::repeats(f));
+    out.push_str(&compare_parts::map(f));
     out.push_str(&models(f));
     out
 }
@@ -87,20 +102,16 @@ fn differences(t: &TermComparison) -> String {
         );
         out.push_str(&paragraph(&text, "  ", "    "));
     }
-    for d in all {
-        if let Some(why) = d.difference.reason() {
-            out.push_str(&paragraph(&format!("– {} and {}: {why}.", d.a, d.b), "  ", "    "));
-        }
+    let reasons: Vec<String> = all
+        .iter()
+        .filter_map(|d| Some(format!("– {} and {}: {}.", d.a, d.b, d.difference.reason()?)))
+        .collect();
+    for why in reasons.iter().take(MOST_REASONS) {
+        out.push_str(&paragraph(why, "  ", "    "));
     }
-    if let Some(s) = t.smallest_difference.known() {
-        let text = format!(
-            "The smallest difference that is seen: {} for two lots chosen beforehand, {} among all \
-             pairs; a true difference of {} would show in 4 of 5 such tastings.",
-            number(s.of_two, 2),
-            number(s.of_all_pairs, 2),
-            number(s.with_power_80, 2)
-        );
-        out.push_str(&paragraph(&text, "  ", "  "));
+    if reasons.len() > MOST_REASONS {
+        let rest = reasons.len() - MOST_REASONS;
+        out.push_str(&format!("  – and {rest} more pairs are not compared: --json\n"));
     }
     out
 }
@@ -124,9 +135,14 @@ fn levels(t: &TermComparison, level: f64) -> String {
         ("letters", Side::Left),
     ]);
     let mut why = None;
-    for l in rows {
+    let hidden = rows.len().saturating_sub(MOST_LOTS);
+    let shown = if hidden > 0 { MOST_LOTS / 2 } else { rows.len() };
+    for (i, l) in rows.iter().enumerate() {
         if let (None, Some(reason)) = (why, l.letters.reason()) {
             why = Some(reason);
+        }
+        if (shown..shown + hidden).contains(&i) {
+            continue;
         }
         let range =
             |lower: f64, upper: f64| format!("{} to {}", number(lower, 2), number(upper, 2));
@@ -143,6 +159,11 @@ fn levels(t: &TermComparison, level: f64) -> String {
     }
     let mut out = heading(&format!("{}: levels of the lots", t.term));
     out.push_str(&table.show());
+    if hidden > 0 {
+        out.push_str(&format!(
+            "  {shown} highest and {shown} lowest; {hidden} lie between them: --json\n"
+        ));
+    }
     match why {
         Some(why) => out.push_str(&paragraph(&format!("– letters: {why}."), "  ", "    ")),
         None => out.push_str(&paragraph(

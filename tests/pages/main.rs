@@ -5,6 +5,7 @@
 
 mod charts;
 mod lot_sheet;
+mod lots;
 mod palette;
 mod papers;
 mod samples;

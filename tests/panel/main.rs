@@ -3,15 +3,20 @@
 
 mod age;
 mod age_truth;
+mod agreement;
+mod compare;
 mod difference;
 mod errors;
 mod limits;
+mod limits_odd;
 mod link;
 mod link_garden;
 mod link_truth;
 mod published;
 mod run;
 mod schemas;
+mod seeds;
 mod sessions;
 mod sheet;
+mod tasters;
 mod trials;

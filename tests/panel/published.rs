@@ -314,6 +314,8 @@ fn one_score_a_cell_gives_the_intraclass_correlations_of_shrout_and_fleiss() {
     let icc = &found["terms"][0]["icc"];
     let want = &case("g01_icc_shrout_fleiss.json")["expected"]["icc"];
     let forms = [
+        ("one_way_single", 0),
+        ("one_way_mean", 3),
         ("agreement_single", 1),
         ("consistency_single", 2),
         ("agreement_mean", 4),

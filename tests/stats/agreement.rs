@@ -4,6 +4,7 @@ use crate::cases::{Table, case, close, number, numbers, table};
 use blindsteep_stats::alpha::{Metric, alpha};
 use blindsteep_stats::anova::two_way_replicated;
 use blindsteep_stats::icc::{IccComponents, from_components, shrout_fleiss};
+use blindsteep_stats::kappa::{Weighting, cohen_kappa};
 use blindsteep_stats::kendall::{
     PermutationMethod, chance_level, friedman, kendall_w, permutation_p,
 };
@@ -88,6 +89,8 @@ fn kendall_w_with_and_without_ties() {
             (fit.mean_spearman, "mean_spearman"),
             (fit.chi2, "chisq_corrected"),
             (fit.chi2_df, "df"),
+            (fit.n_tasters as f64, "raters"),
+            (fit.n_lots as f64, "objects"),
             (fit.f, "iman_davenport_F"),
         ] {
             close(got, number(&want[name]), 1e-12, name);
@@ -188,6 +191,7 @@ fn alpha_of_the_worked_examples() {
         let want = &expected[key];
         close(got.value, number(&want["alpha"]), 1e-12, key);
         close(got.d_o, number(&want["Do"]), 1e-12, key);
+        close(got.d_e, number(&want["De"]), 1e-12, key);
         assert_eq!(got.n_pairable as f64, number(&want["n_pairable"]));
     }
 }
@@ -206,12 +210,26 @@ fn cochran_q_and_mcnemar() {
     close(got.p_value, number(&want["p"]), 1e-10, "p");
     assert_eq!(got.n_informative as f64, number(&want["n_informative_rows"]));
 
-    let agresti = &expected["mcnemar_agresti"];
-    let got = mcnemar(150, 86);
-    close(got.chi2, number(&agresti["chisq_uncorrected"]), 1e-12, "chi-square");
-    close(got.chi2_p, number(&agresti["p_uncorrected"]), 1e-10, "p");
-    close(got.exact_p, number(&agresti["p_exact"]), 1e-10, "exact p");
-    assert_eq!(mcnemar(2, 2).exact_p, 1.0);
+    assert_eq!(got.df, number(&want["df"]));
+    let totals: Vec<f64> = got.column_totals.iter().map(|t| *t as f64).collect();
+    assert_eq!(totals, numbers(&want["column_totals"]));
+
+    let mut pairs: Vec<&serde_json::Value> =
+        expected["pairwise_mcnemar"].as_array().unwrap().iter().collect();
+    pairs.push(&expected["mcnemar_agresti"]);
+    for want in pairs {
+        let (b, c) = (number(&want["b"]), number(&want["c"]));
+        let got = mcnemar(b as u64, c as u64);
+        close(got.chi2, number(&want["chisq_uncorrected"]), 1e-12, "chi-square");
+        close(got.chi2_p, number(&want["p_uncorrected"]), 1e-10, "p");
+        close(got.chi2_corrected, number(&want["chisq_corrected"]), 1e-12, "corrected");
+        close(got.chi2_corrected_p, number(&want["p_corrected"]), 1e-10, "corrected p");
+        close(got.exact_p, number(&want["p_exact"]), 1e-10, "exact p");
+        close(got.mid_p, number(&want["p_midp"]), 1e-10, "mid p");
+    }
+    // The counts of the pairs are those of the table.
+    let changed = |from: usize, to: usize| rows.iter().filter(|r| r[from] && !r[to]).count();
+    assert_eq!([changed(0, 2), changed(2, 0), changed(0, 1), changed(1, 0)], [10, 0, 2, 2]);
 }
 
 // Fleiss 1971, table 1 (kappa .430); R 4.2.2, statsmodels 0.15.0.
@@ -232,8 +250,56 @@ fn kappa_of_thirty_diagnoses() {
     close(got.expected, number(&want["Pe"]), 1e-12, "expected");
     close(got.se_no_agreement, number(&want["se_H0_FleissNeeLandis1979"]), 1e-12, "se");
     close(got.z, number(&want["z_1979"]), 1e-12, "z");
+    close(got.se_1971, number(&want["se_Fleiss1971"]), 1e-12, "the printed se");
+    close(got.kappa / got.se_1971, number(&want["z_1971"]), 1e-12, "its z");
+    for (share, want) in got.shares.iter().zip(numbers(&want["p_category"])) {
+        close(*share, want, 1e-12, "share");
+    }
     for (kappa, want) in got.by_category.iter().zip(numbers(&want["kappa_category"])) {
         close(kappa.unwrap(), want, 1e-12, "category");
+    }
+}
+
+/// A square table of counts from rows of row, column and count, numbered from 1.
+fn square(data: &Table) -> Vec<Vec<u64>> {
+    let (rows, columns, counts) = (data.numbers("row"), data.numbers("col"), data.numbers("count"));
+    let k = rows.iter().fold(0.0_f64, |m, v| m.max(*v)) as usize;
+    let mut table = vec![vec![0; k]; k];
+    for ((row, column), count) in rows.iter().zip(&columns).zip(&counts) {
+        table[*row as usize - 1][*column as usize - 1] = *count as u64;
+    }
+    table
+}
+
+// Cohen 1968 (prints .492 and .348) and Hout, Duncan and Sobel 1987 in Agresti 1990, table 2.10; R
+// 4.2.2, psych 2.2.9, vcd 1.4.11 (its standard errors), scikit-learn. Closed forms of 14 digits.
+#[test]
+fn cohens_kappa_of_two_judges() {
+    let expected = &case("g06b_kappa_family")["expected"];
+    let cohen = &expected["cohen1968"];
+    let given: Vec<Vec<f64>> =
+        cohen["disagreement_weights"].as_array().unwrap().iter().map(numbers).collect();
+    let hout = &expected["hout1987"];
+    for (file, weighting, want) in [
+        ("g06_cohen1968.csv", Weighting::Equal, &cohen["unweighted"]),
+        ("g06_cohen1968.csv", Weighting::Given(given), &cohen["cohen_weights"]),
+        ("g06_hout1987_weighted_kappa.csv", Weighting::Equal, &hout["unweighted"]),
+        ("g06_hout1987_weighted_kappa.csv", Weighting::Linear, &hout["linear"]),
+        ("g06_hout1987_weighted_kappa.csv", Weighting::Quadratic, &hout["quadratic"]),
+    ] {
+        let got = cohen_kappa(&square(&table(file)), &weighting, 0.95).unwrap();
+        for (got, name) in [
+            (got.kappa, "kappa"),
+            (got.observed, "po"),
+            (got.expected, "pe"),
+            (got.se, "se"),
+            (got.se_no_agreement, "se_H0"),
+            (got.z, "z"),
+        ] {
+            close(got, number(&want[name]), 1e-12, name);
+        }
+        close(got.lower, number(&want["lower"]), 1e-9, "lower");
+        close(got.upper, number(&want["upper"]), 1e-9, "upper");
     }
 }
 
@@ -266,4 +332,44 @@ fn bootstrap_limits_of_the_consistency_are_those_of_its_f() {
         let want = (ratio - 1.0) / (ratio + k as f64 - 1.0);
         assert!((got.consistency_single[which] - want).abs() < 0.025, "{got:?}: {want}");
     }
+}
+
+// g11, the wine panel of Randall 1989: nine judges, eight bottles; R 4.2.2 and the krippendorff package.
+#[test]
+fn concordance_and_alpha_of_the_wine_panel() {
+    let data = table("g11_wine.csv");
+    let expected = &case("g11_ordinal_wine")["expected"];
+    let ratings = complete(&data, "bottle", "judge", "rating");
+    let responses = complete(&data, "bottle", "judge", "response");
+    for (lots, key) in [(&ratings, "kendall_rating"), (&responses, "kendall_response")] {
+        let (got, want) = (kendall_w(lots).unwrap(), &expected[key]);
+        assert_eq!(got.rank_sums, numbers(&want["rank_sums"]), "{key}");
+        assert_eq!(got.ties, numbers(&want["T_per_rater"]), "{key}");
+        for (got, name) in [
+            (got.s, "s"),
+            (got.w, "W_corrected"),
+            (got.w_uncorrected, "W_uncorrected"),
+            (got.chi2, "chisq_corrected"),
+            (got.mean_spearman, "mean_spearman"),
+            (got.f, "iman_davenport_F"),
+        ] {
+            close(got, number(&want[name]), 1e-12, name);
+        }
+        close(got.chi2_p, number(&want["p_chisq_corrected"]), 1e-9, key);
+        close(got.f_p, number(&want["iman_davenport_p"]), 1e-9, key);
+    }
+    let fit = friedman(&ratings, 0.05).unwrap();
+    close(fit.chi2, number(&expected["friedman_rating"]["chisq"]), 1e-12, "chi-square");
+    close(fit.p_value, number(&expected["friedman_rating"]["p"]), 1e-9, "p");
+    let units = |lots: &[Vec<f64>]| -> Vec<Vec<Option<f64>>> {
+        lots.iter().map(|row| row.iter().map(|v| Some(*v)).collect()).collect()
+    };
+    for (metric, name) in
+        [(Metric::Ordinal, "ordinal"), (Metric::Interval, "interval"), (Metric::Nominal, "nominal")]
+    {
+        let got = alpha(&units(&ratings), metric).unwrap();
+        close(got.value, number(&expected["alpha_rating"][name]), 1e-11, name);
+    }
+    let got = alpha(&units(&responses), Metric::Interval).unwrap();
+    close(got.value, number(&expected["alpha_interval_response"]), 1e-11, "interval");
 }

@@ -4,17 +4,26 @@
 #![allow(clippy::unwrap_used)]
 
 mod agreement;
+mod alpha_limits;
 mod anova;
 mod cases;
+mod components;
 mod designs;
 mod discrimination;
+mod drifts;
+mod dunnett;
+mod honesty;
+mod icc_limits;
 mod invented;
 mod links;
 mod mixed;
+mod mixed_blocks;
 mod mixed_layouts;
 mod mixed_searches;
 mod multiplicity;
 mod one_step;
+mod ordinal;
 mod ranges;
 mod ranking;
+mod taster_model;
 mod tasters;

@@ -10,14 +10,14 @@ use blindsteep_stats::mixed::{Factor, Fit, FixedPart, Method, Model, RandomTerm,
 use blindsteep_stats::rng::{Stream, stream};
 
 /// A layout whose first terms are lot, taster and lot by taster; others count as residual.
-struct Layout {
-    random: Vec<RandomTerm>,
-    model: Model,
-    panel: (usize, f64),
+pub(crate) struct Layout {
+    pub(crate) random: Vec<RandomTerm>,
+    pub(crate) model: Model,
+    pub(crate) panel: (usize, f64),
 }
 
 /// Of rows of lot, taster and, if there are any, session.
-fn layout(rows: &[[u32; 3]]) -> Layout {
+pub(crate) fn layout(rows: &[[u32; 3]]) -> Layout {
     let factor = |i: usize| Factor::new(rows.iter().map(|r| r[i]).collect());
     let (lot, taster, session) = (factor(0), factor(1), factor(2));
     let cell = Factor::cross(&lot, &taster);
@@ -36,7 +36,7 @@ fn layout(rows: &[[u32; 3]]) -> Layout {
     Layout { random, model, panel: (n_tasters, rows.len() as f64 / n_cells as f64) }
 }
 
-fn components(terms: &[f64], residual: f64) -> IccComponents {
+pub(crate) fn components(terms: &[f64], residual: f64) -> IccComponents {
     let other: f64 = terms[3..].iter().sum();
     IccComponents {
         lot: terms[0],
@@ -93,7 +93,7 @@ fn gap(what: &str, layout: &Layout, y: &[f64]) -> f64 {
 }
 
 /// Scores with planted variances: lot, taster, lot by taster, (brew,) residual.
-fn planted(layout: &Layout, variances: &[f64], draws: &mut Stream) -> Vec<f64> {
+pub(crate) fn planted(layout: &Layout, variances: &[f64], draws: &mut Stream) -> Vec<f64> {
     let n = layout.random[0].factor.codes.len();
     let residual = variances[variances.len() - 1].sqrt();
     let mut y: Vec<f64> = (0..n).map(|_| residual * draws.normal()).collect();
@@ -107,7 +107,7 @@ fn planted(layout: &Layout, variances: &[f64], draws: &mut Stream) -> Vec<f64> {
     y
 }
 
-fn crossed(lots: u32, tasters: u32, times: u32) -> Vec<[u32; 3]> {
+pub(crate) fn crossed(lots: u32, tasters: u32, times: u32) -> Vec<[u32; 3]> {
     (0..lots * tasters * times).map(|i| [i % lots, i / lots % tasters, 0]).collect()
 }
 

@@ -4,7 +4,7 @@ use crate::cases::{case, close, numbers, table, words};
 use crate::invented::{ASTRINGENT, BITTER, N_TERMS, SOUND, panel_rows, six_habits};
 use blindsteep_stats::tasters::{
     Flag, HabitLimits, Habits, NotEstimated, TasterRow, TermFlag, habits, order_effects,
-    taster_table,
+    pooled_order, taster_table,
 };
 
 fn habits_of(rows: &[Vec<TasterRow>]) -> Habits {
@@ -276,4 +276,43 @@ fn without_positions_or_months_the_reason_is_given() {
     assert_eq!(found.tasters.len(), 3);
     assert_eq!(found.tasters[0].terms.len(), N_TERMS);
     assert_eq!(found.tasters[0].drift.estimate, Err(NotEstimated::TooFewSessions));
+}
+
+// Planted: half a point more on the first cup in every term, nothing from the cup before; 60
+// panels of one session (two flights). Limits: 3.3 binomial standard errors about 95%.
+#[test]
+fn the_order_over_all_terms_covers_what_was_planted() {
+    let mut covered = [0; 2];
+    for seed in 1..=60 {
+        let mut rows = panel_rows(&[SOUND; 6], 1, seed);
+        for (term, scores) in rows.iter_mut().enumerate() {
+            let first = if term == ASTRINGENT { 0.1 } else { 0.5 };
+            scores.iter_mut().filter(|r| r.position == Some(1)).for_each(|r| r.value += first);
+        }
+        rows.remove(ASTRINGENT);
+        let terms: Vec<&[TasterRow]> = rows.iter().map(Vec::as_slice).collect();
+        let got = pooled_order(&terms, 0.95).unwrap();
+        assert_eq!((got.n_servings, got.n_scores), (12, 11 * 12 * 6));
+        for (count, (e, truth)) in
+            covered.iter_mut().zip([(got.first_cup, 0.5), (got.carry_over, 0.0)])
+        {
+            let e = e.unwrap();
+            *count += u32::from(e.lower <= truth && truth <= e.upper);
+        }
+    }
+    assert!(covered.iter().all(|n| *n >= 51), "{covered:?}");
+}
+
+// By construction: a taster who loses 0.1 a month in one term only.
+#[test]
+fn a_drift_in_one_term_is_found_in_that_term() {
+    let mut rows = panel_rows(&[SOUND; 6], 10, 3);
+    for r in rows[5].iter_mut().filter(|r| r.taster == 2) {
+        r.value -= 0.1 * r.month.unwrap();
+    }
+    let drift =
+        |term: usize| taster_table(&rows[term], 0.95).unwrap().tasters[2].drift.clone().unwrap();
+    let found = drift(5);
+    assert!(found.lower < -0.1 && -0.1 < found.upper && found.upper < 0.0, "{found:?}");
+    assert!(drift(6).upper > 0.0);
 }

@@ -11,7 +11,7 @@ use super::subject::{NotIssued, Tasting};
 use super::{MOST_ROWS, Tasted, Tick, labelled};
 use crate::book::labels::Labels;
 use crate::book::vocabulary::{Ends, Scale, Term};
-use crate::findings::compare::{ComparedTerm, compare};
+use crate::findings::compare::{self, ComparedTerm};
 use crate::findings::term_comparison::Level;
 use crate::findings::{ALPHA, Answer, Settings};
 use crate::scores;
@@ -124,7 +124,7 @@ pub(super) fn cup(
 ) -> Result<Cup, NotIssued> {
     let session = std::slice::from_ref(last.session);
     let table = scores::from_revealed(session).map_err(|e| NotIssued::Scores(e.to_string()))?;
-    let found = compare(&table, settings);
+    let found = compare::terms(&table, settings);
     let sample = last.served_as.to_string();
     let mut rows = Vec::new();
     let mut not_printed = Vec::new();
@@ -133,7 +133,7 @@ pub(super) fn cup(
     let mut n_told_apart = 0;
     for term in &last.session.terms {
         let Some((low, high)) = term.scale.range() else { continue };
-        let Some(t) = found.terms.iter().find(|t| t.lots.term == term.id) else { continue };
+        let Some(t) = found.iter().find(|t| t.lots.term == term.id) else { continue };
         if let Some(apart) = t.lots.discriminates.known() {
             n_tested += 1;
             n_told_apart += usize::from(*apart);

@@ -26,44 +26,10 @@ impl Model {
             (0, t) | (t, 0) => single(t - 1),
             (i, j) => at.traces[(i - 1, j - 1)],
         });
-        // Cholesky by hand, so that the first dependent term is named.
-        let mut lower = Mat::<f64>::zeros(k + 1, k + 1);
-        for j in 0..=k {
-            let mut left = gram[(j, j)];
-            for c in 0..j {
-                let sum: f64 = (0..c).map(|r| lower[(j, r)] * lower[(c, r)]).sum();
-                lower[(j, c)] = (gram[(j, c)] - sum) / lower[(c, c)];
-                left -= lower[(j, c)] * lower[(j, c)];
-            }
-            let total: f64 = self.square_sum(j);
-            if gram[(j, j)] <= 1e-12 * total {
-                return Err(self.confounded(j, "the fixed effects"));
-            }
-            if left <= 1e-9 * gram[(j, j)] {
-                // The weights of those before it: L' w = the row just found.
-                let mut weights: Vec<f64> = (0..j).map(|c| lower[(j, c)]).collect();
-                for c in (0..j).rev() {
-                    weights[c] /= lower[(c, c)];
-                    for r in 0..c {
-                        weights[r] -= lower[(c, r)] * weights[c];
-                    }
-                }
-                let name = |c: usize| match c {
-                    0 => "the residual",
-                    _ => self.terms[c - 1].name.as_str(),
-                };
-                let size = |c: usize| weights[c].abs() * gram[(c, c)].sqrt();
-                let others: Vec<&str> =
-                    (0..j).filter(|&c| size(c) > 1e-4 * gram[(j, j)].sqrt()).map(name).collect();
-                return Err(self.confounded(j, &others.join(" and ")));
-            }
-            lower[(j, j)] = left.sqrt();
-        }
+        let names: Vec<String> = self.terms.iter().map(|t| t.name.clone()).collect();
+        let totals: Vec<f64> = (0..=k).map(|j| self.square_sum(j)).collect();
+        told_apart(&gram, &names, &totals)?;
         Ok(gram)
-    }
-
-    fn confounded(&self, j: usize, from: &str) -> MixedError {
-        MixedError::NotIdentified { term: self.terms[j - 1].name.clone(), from: from.into() }
     }
 
     /// `|Z'Z|^2` of a term, against which rounding is measured; for the residual the rows.
@@ -78,4 +44,51 @@ impl Model {
         }
         sums.iter().map(|s| s * s).sum()
     }
+}
+
+/// Checks that in a Gram matrix no row depends on those before it, the residual first, then what is
+/// in `names`; rounding is measured against `totals`.
+pub(super) fn told_apart(
+    gram: &Mat<f64>,
+    names: &[String],
+    totals: &[f64],
+) -> Result<(), MixedError> {
+    let confounded = |j: usize, from: &str| MixedError::NotIdentified {
+        term: names[j - 1].clone(),
+        from: from.into(),
+    };
+    // Cholesky by hand, so that the first dependent term is named.
+    let size = gram.nrows();
+    let mut lower = Mat::<f64>::zeros(size, size);
+    for j in 0..size {
+        let mut left = gram[(j, j)];
+        for c in 0..j {
+            let sum: f64 = (0..c).map(|r| lower[(j, r)] * lower[(c, r)]).sum();
+            lower[(j, c)] = (gram[(j, c)] - sum) / lower[(c, c)];
+            left -= lower[(j, c)] * lower[(j, c)];
+        }
+        if gram[(j, j)] <= 1e-12 * totals[j] {
+            return Err(confounded(j, "the fixed effects"));
+        }
+        if left <= 1e-9 * gram[(j, j)] {
+            // The weights of those before it: L' w = the row just found.
+            let mut weights: Vec<f64> = (0..j).map(|c| lower[(j, c)]).collect();
+            for c in (0..j).rev() {
+                weights[c] /= lower[(c, c)];
+                for r in 0..c {
+                    weights[r] -= lower[(c, r)] * weights[c];
+                }
+            }
+            let name = |c: usize| match c {
+                0 => "the residual",
+                _ => names[c - 1].as_str(),
+            };
+            let size = |c: usize| weights[c].abs() * gram[(c, c)].sqrt();
+            let others: Vec<&str> =
+                (0..j).filter(|&c| size(c) > 1e-4 * gram[(j, j)].sqrt()).map(name).collect();
+            return Err(confounded(j, &others.join(" and ")));
+        }
+        lower[(j, j)] = left.sqrt();
+    }
+    Ok(())
 }

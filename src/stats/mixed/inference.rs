@@ -7,7 +7,7 @@ use super::report::{Contrast, FTest, Fit, Mode, Pair};
 use crate::dist::{f_sf, t_quantile_upper, t_two_sided};
 use faer::{Mat, Side};
 
-fn form(m: &Mat<f64>, l: &[f64]) -> f64 {
+pub(super) fn form(m: &Mat<f64>, l: &[f64]) -> f64 {
     let used: Vec<usize> = (0..l.len()).filter(|&i| l[i] != 0.0).collect();
     let mut sum = 0.0;
     for &j in &used {
@@ -80,37 +80,74 @@ impl Fit {
     /// In unbalanced tables the degrees of freedom depend a little on how a hypothesis is written;
     /// F does not.
     pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
-        let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
         let nothing = FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN };
-        if rows.is_empty() {
+        let Some((turned, variances)) = self.independent_parts(l) else {
             return nothing;
+        };
+        let (mut sum, mut dfs) = (0.0, Vec::new());
+        for (row, variance) in turned.iter().zip(&variances) {
+            let estimate = dot(row, &self.beta);
+            sum += estimate * estimate / variance;
+            dfs.push(self.satterthwaite(row, *variance));
+        }
+        let rank = dfs.len() as f64;
+        let f = sum / rank;
+        let den_df = joint_df(&dfs);
+        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+    }
+
+    /// Uncorrelated combinations that span those in `l` that are estimable, with their variances;
+    /// none if there are none.
+    fn independent_parts(&self, l: &[Vec<f64>]) -> Option<(Vec<Vec<f64>>, Vec<f64>)> {
+        let rows: Vec<&Vec<f64>> = l.iter().filter(|row| self.is_estimable(row)).collect();
+        if rows.is_empty() {
+            return None;
         }
         let p = self.beta.len();
         let matrix = Mat::from_fn(rows.len(), p, |i, j| rows[i][j]);
         let covariance = &matrix * &self.vcov_beta * matrix.transpose();
-        let Ok(eigen) = covariance.self_adjoint_eigen(Side::Lower) else {
-            return nothing;
-        };
+        let eigen = covariance.self_adjoint_eigen(Side::Lower).ok()?;
         let (u, values) = (eigen.U(), eigen.S().column_vector());
         let largest = values.iter().fold(0.0f64, |a, &v| a.max(v));
-        let (mut sum, mut rank, mut dfs) = (0.0, 0.0, Vec::new());
-        for k in 0..rows.len() {
-            if values[k] <= 1e-10 * largest || largest <= 0.0 {
-                continue;
+        let turned = u.transpose() * &matrix;
+        let kept: Vec<usize> =
+            (0..rows.len()).filter(|&k| largest > 0.0 && values[k] > 1e-10 * largest).collect();
+        let parts = kept.iter().map(|&k| (0..p).map(|j| turned[(k, j)]).collect()).collect();
+        let variances: Vec<f64> = kept.iter().map(|&k| values[k]).collect();
+        (!variances.is_empty()).then_some((parts, variances))
+    }
+
+    /// The same as a matrix, a row each.
+    pub(super) fn independent(&self, l: &[Vec<f64>]) -> Option<Mat<f64>> {
+        let (parts, _) = self.independent_parts(l)?;
+        Some(Mat::from_fn(parts.len(), self.beta.len(), |i, j| parts[i][j]))
+    }
+
+    /// Returns the adjusted means of the cell columns at another reference than the plain averages:
+    /// `grid` names fixed terms and gives the value of each of their columns, in order. For a factor
+    /// of deviations that sum to zero with weights `w` over its levels that is `w_j - w_last` for
+    /// each level but the last; for one of differences from the first level `w_j` for each but the
+    /// first; for a covariate its distance from its mean. Terms that are not named stay at zero: the
+    /// plain average. Empty if the fixed part has no cell means, or a term is unknown or has another
+    /// number of columns.
+    pub fn adjusted_means_at(&self, grid: &[(&str, Vec<f64>)], level: f64) -> Vec<Contrast> {
+        let mut others = vec![0.0; self.beta.len()];
+        for (name, values) in grid {
+            match self.term_columns.iter().find(|t| t.0 == *name) {
+                Some((_, kind, first, n)) if *n == values.len() && *kind != FixedKind::Cells => {
+                    others[*first..first + n].copy_from_slice(values);
+                }
+                _ => return Vec::new(),
             }
-            let turned: Vec<f64> =
-                (0..p).map(|j| (0..rows.len()).map(|i| u[(i, k)] * matrix[(i, j)]).sum()).collect();
-            let estimate = dot(&turned, &self.beta);
-            sum += estimate * estimate / values[k];
-            rank += 1.0;
-            dfs.push(self.satterthwaite(&turned, values[k]));
         }
-        if rank == 0.0 {
-            return nothing;
-        }
-        let f = sum / rank;
-        let den_df = joint_df(&dfs);
-        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+        let (first, n) = self.cells.unwrap_or((0, 0));
+        (first..first + n)
+            .map(|j| {
+                let mut l = others.clone();
+                l[j] = 1.0;
+                self.contrast(&l, level)
+            })
+            .collect()
     }
 
     /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
@@ -137,6 +174,11 @@ impl Fit {
     /// Tests a fixed term by its name: that its cell means are equal, or that its effects are zero.
     /// Of unknown terms everything is NaN.
     pub fn test_term(&self, name: &str) -> FTest {
+        self.f_test(&self.rows_of_term(name))
+    }
+
+    /// The combinations that [`Fit::test_term`] tests.
+    pub(super) fn rows_of_term(&self, name: &str) -> Vec<Vec<f64>> {
         let mut rows = Vec::new();
         if let Some((_, kind, first, n)) = self.term_columns.iter().find(|t| t.0 == name) {
             let columns = *first..first + n;
@@ -150,7 +192,7 @@ impl Fit {
                 rows.extend(columns.map(|j| self.weights(&[(j, 1.0)])));
             }
         }
-        self.f_test(&rows)
+        rows
     }
 
     /// Returns the predicted effects of a random term, `g_i Z_i' P y` for each level of its factor,

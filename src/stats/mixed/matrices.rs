@@ -5,7 +5,9 @@
 //! the fixed columns, is the "rest", a dense system of a size that does not grow with that term.
 
 use super::dense::add_outer;
+use super::factor::Factor;
 use super::fixed::FixedPart;
+use super::general::General;
 use super::{MixedError, RandomTerm};
 use faer::Mat;
 
@@ -22,7 +24,24 @@ pub struct Model {
     pub(super) absorbed: Option<usize>,
     /// `tr(P V_i P V_j)` at ratios of zero, the residual first, then the terms.
     pub(super) gram: Mat<f64>,
+    /// The sparse system, where that is the route; then `rest` and `levels` are empty.
+    pub(super) general: Option<Box<General>>,
 }
+
+/// By which equations a layout is fitted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Route {
+    /// The largest term level by level, the rest as one dense system, with exact second
+    /// derivatives: the quickest for a session. Not for correlated effects.
+    Absorbed,
+    /// All as one sparse system; its cost grows about in proportion to the rows.
+    Sparse,
+}
+
+/// From this size of the dense rest, or this number of levels of the absorbed term, the sparse
+/// system is quicker (`benches/stats.rs`).
+const DENSE_MAX: usize = 400;
+const LEVELS_MAX: usize = 2500;
 
 /// A random term as the model keeps it.
 #[derive(Debug, Clone)]
@@ -30,6 +49,7 @@ pub(super) struct Term {
     pub name: String,
     pub codes: Vec<u32>,
     pub values: Option<Vec<f64>>,
+    pub correlated: Vec<(String, Vec<f64>)>,
     pub n_levels: usize,
     pub n_used: usize,
     /// Its first column in the rest; meaningless for the absorbed term.
@@ -102,6 +122,27 @@ impl Model {
     /// that no scores in this layout can tell apart ([`MixedError::NotIdentified`]): such as one
     /// with a single row in every level, two that are alike, or one that the fixed part spans.
     pub fn new(fixed: &FixedPart, random: &[RandomTerm]) -> Result<Self, MixedError> {
+        let largest = random.iter().map(|t| t.factor.n_levels).max().unwrap_or(0);
+        let all: usize = random.iter().map(|t| t.factor.n_levels).sum();
+        let correlated = random.iter().any(|t| !t.correlated.is_empty());
+        let route = if correlated || largest > LEVELS_MAX || all - largest > DENSE_MAX {
+            Route::Sparse
+        } else {
+            Route::Absorbed
+        };
+        Self::by_route(fixed, random, route)
+    }
+
+    /// Prepares a layout for the route of one's choice; correlated effects always take the sparse
+    /// one.
+    ///
+    /// # Errors
+    /// As for [`Model::new`].
+    pub fn by_route(
+        fixed: &FixedPart,
+        random: &[RandomTerm],
+        route: Route,
+    ) -> Result<Self, MixedError> {
         let n = fixed
             .columns
             .first()
@@ -124,6 +165,7 @@ impl Model {
                 name: term.name.clone(),
                 codes: term.factor.codes.clone(),
                 values: term.slope.clone(),
+                correlated: term.correlated.clone(),
                 n_levels: term.factor.n_levels,
                 n_used: counts.iter().filter(|&&c| c > 0).count(),
                 first,
@@ -132,12 +174,67 @@ impl Model {
                 first += term.factor.n_levels;
             }
         }
-        let (rest, levels) = rest_of(&terms, absorbed, &basis, n, first);
         let fixed = fixed.clone();
         let gram = Mat::zeros(0, 0);
-        let mut model = Model { fixed, terms, n, basis, rest, levels, absorbed, gram };
+        let correlated = random.iter().any(|t| !t.correlated.is_empty());
+        if route == Route::Sparse || correlated {
+            let general = General::new(random, &basis, n)?;
+            let rest = Rest { n_random: 0, size: 0, within: Mat::zeros(0, 0) };
+            let general = Some(Box::new(general));
+            let levels = Vec::new();
+            return Ok(Model {
+                fixed,
+                terms,
+                n,
+                basis,
+                rest,
+                levels,
+                absorbed: None,
+                gram,
+                general,
+            });
+        }
+        let (rest, levels) = rest_of(&terms, absorbed, &basis, n, first);
+        let general = None;
+        let mut model = Model { fixed, terms, n, basis, rest, levels, absorbed, gram, general };
         model.gram = model.contributions()?;
         Ok(model)
+    }
+
+    /// By which equations this layout is fitted.
+    pub fn route(&self) -> Route {
+        if self.general.is_some() { Route::Sparse } else { Route::Absorbed }
+    }
+
+    /// The random terms as they were given.
+    pub(super) fn random_terms(&self) -> Vec<RandomTerm> {
+        let of = |t: &Term| RandomTerm {
+            name: t.name.clone(),
+            factor: Factor { codes: t.codes.clone(), n_levels: t.n_levels },
+            slope: t.values.clone(),
+            correlated: t.correlated.clone(),
+        };
+        self.terms.iter().map(of).collect()
+    }
+
+    /// Turns a form in the fixed columns as used into one in those that were given, times `factor`.
+    pub(super) fn turned_back(&self, m: &Mat<f64>, factor: f64) -> Mat<f64> {
+        let (kept, n) = (&self.basis.kept, self.fixed.columns.len());
+        let back = self.back();
+        let turned = back.transpose() * m * &back;
+        let mut out = Mat::<f64>::zeros(n, n);
+        for (a, &i) in kept.iter().enumerate() {
+            for (b, &j) in kept.iter().enumerate() {
+                out[(i, j)] = factor * turned[(a, b)];
+            }
+        }
+        out
+    }
+
+    /// Used columns to kept ones.
+    pub(super) fn back(&self) -> Mat<f64> {
+        let p = self.n_fixed();
+        Mat::from_fn(p, p, |c, k| if c < k { 0.0 } else { self.basis.transform[c][k] })
     }
 
     /// The number of independent fixed effects.
@@ -156,8 +253,8 @@ impl Model {
         }
     }
 
-    /// Forms the products that depend on the scores.
-    pub(super) fn scores(&self, y: &[f64]) -> Result<Scores, MixedError> {
+    /// What least squares leaves of the scores, and its coefficients of the kept columns.
+    pub(super) fn left(&self, y: &[f64]) -> Result<(Vec<f64>, Vec<f64>), MixedError> {
         if y.len() != self.n {
             return Err(MixedError::Rows {
                 what: "the score column".into(),
@@ -185,6 +282,12 @@ impl Model {
             return Err(MixedError::NoVariation);
         }
         let ordinary = back_substitute(&self.basis.r, &along);
+        Ok((left, ordinary))
+    }
+
+    /// Forms the products that depend on the scores.
+    pub(super) fn scores(&self, y: &[f64]) -> Result<Scores, MixedError> {
+        let (left, ordinary) = self.left(y)?;
         let size = self.rest.size;
         let mut scores = Scores {
             ordinary,
@@ -248,7 +351,8 @@ fn check(fixed: &FixedPart, random: &[RandomTerm], n: usize) -> Result<(), Mixed
         if let Some(&code) = term.factor.codes.iter().find(|&&c| c as usize >= n_levels) {
             return Err(MixedError::Level { term: term.name.clone(), code, n_levels });
         }
-        if let Some(slope) = &term.slope {
+        let slopes = term.slope.iter().chain(term.correlated.iter().map(|c| &c.1));
+        for slope in slopes {
             rows(&term.name, slope.len())?;
             finite(&term.name, slope)?;
         }
@@ -268,14 +372,26 @@ impl Basis {
             used: Vec::new(),
             transform: Vec::new(),
         };
+        // The rows that an orthonormal column meets, where they are few: columns of lots meet none
+        // of each other's.
+        let mut met: Vec<Option<Vec<usize>>> = Vec::new();
         for (j, column) in columns.iter().enumerate() {
             let mut left = column.clone();
             let mut along = vec![0.0; basis.orthonormal.len()];
             for _ in 0..2 {
-                for (q, a) in basis.orthonormal.iter().zip(&mut along) {
-                    let share = dot(q, &left);
+                for ((q, met), a) in basis.orthonormal.iter().zip(&met).zip(&mut along) {
+                    let share = match met {
+                        Some(rows) => rows.iter().map(|&r| q[r] * left[r]).sum(),
+                        None => dot(q, &left),
+                    };
+                    if share == 0.0 {
+                        continue;
+                    }
                     *a += share;
-                    axpy(-share, q, &mut left);
+                    match met {
+                        Some(rows) => rows.iter().for_each(|&r| left[r] -= share * q[r]),
+                        None => axpy(-share, q, &mut left),
+                    }
                 }
             }
             let length = dot(&left, &left).sqrt();
@@ -287,6 +403,8 @@ impl Basis {
                 *v /= length;
             }
             along.push(length);
+            let rows: Vec<usize> = (0..n).filter(|&r| left[r] != 0.0).collect();
+            met.push((4 * rows.len() < n).then_some(rows));
             basis.r.push(along);
             basis.orthonormal.push(left);
             basis.kept.push(j);

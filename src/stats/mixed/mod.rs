@@ -1,5 +1,5 @@
-//! Linear mixed models: fixed effects beside random intercepts (and uncorrelated random slopes),
-//! nested or crossed, by restricted or full maximum likelihood.
+//! Linear mixed models: fixed effects beside random intercepts and slopes, correlated or not, nested
+//! or crossed, by restricted or full maximum likelihood.
 //!
 //! `y = X beta + Z_1 u_1 + ... + Z_k u_k + e`, with `u_i` normal of variance `sigma_i^2`, one for
 //! each level of term `i`, and `e` normal of variance `sigma^2`. The work goes in four steps, one
@@ -14,9 +14,15 @@
 //! 4. `report` and `inference`: a [`Fit`], with means, contrasts, tests and the modes of the random effects; degrees
 //!    of freedom by Satterthwaite's method from the exact observed information.
 //!
-//! What this does not do: correlated random slopes, other than normal scores, weights. Intervals
-//! and tests of Satterthwaite hold nearly, not exactly, in small unbalanced tables, and treat a
-//! variance estimated as zero as known to be zero.
+//! That is the route of a session. Correlated effects, and records with many lots and sessions, go
+//! by one sparse system instead (`general`): its cost grows about with the number of rows.
+//!
+//! Beside a fit: `kenward` (other standard errors and degrees of freedom), `variance_tests` (is a
+//! variance needed?), `residuals` (does what is left look as the model says?).
+//!
+//! What this does not do: other than normal scores, weights. Intervals and tests of Satterthwaite
+//! hold nearly, not exactly, in small unbalanced tables, and treat a variance estimated as zero as
+//! known to be zero.
 //!
 //! # Sources
 //! Bates, Maechler, Bolker and Walker (2015), Journal of Statistical Software 67(1) (profiled
@@ -29,20 +35,27 @@ mod blocks;
 mod dense;
 mod factor;
 mod fixed;
+mod general;
 mod identify;
 mod inference;
+mod kenward;
 mod matrices;
 mod objective;
 mod one_step;
 mod optimise;
 mod report;
+mod residuals;
+mod variance_tests;
 
 pub use factor::Factor;
 pub use fixed::{FixedKind, FixedPart, FixedTerm};
-pub use matrices::Model;
+pub use kenward::KenwardRoger;
+pub use matrices::{Model, Route};
 pub use one_step::Variances;
 pub use optimise::Search;
-pub use report::{Component, Contrast, FTest, Fit, Mode, Pair};
+pub use report::{Component, Contrast, Correlation, FTest, Fit, Mode, Pair};
+pub use residuals::{Residual, ResidualCheck, Spread};
+pub use variance_tests::VarianceTest;
 
 use thiserror::Error;
 
@@ -55,17 +68,26 @@ pub struct RandomTerm {
     pub factor: Factor,
     /// For a random slope: what the effect of the level is multiplied by in each row.
     pub slope: Option<Vec<f64>>,
+    /// Further effects of each level, each with what it is multiplied by in each row; they and the
+    /// first may have any covariance. Mostly empty.
+    pub correlated: Vec<(String, Vec<f64>)>,
 }
 
 impl RandomTerm {
     /// A random intercept for each level.
     pub fn new(name: &str, factor: Factor) -> Self {
-        RandomTerm { name: name.into(), factor, slope: None }
+        RandomTerm { name: name.into(), factor, slope: None, correlated: Vec::new() }
     }
 
     /// A random slope in `covariate` for each level, uncorrelated with the other terms.
     pub fn slope(name: &str, factor: Factor, covariate: Vec<f64>) -> Self {
-        RandomTerm { name: name.into(), factor, slope: Some(covariate) }
+        RandomTerm { name: name.into(), factor, slope: Some(covariate), correlated: Vec::new() }
+    }
+
+    /// For each level a random intercept and a random slope in each covariate, with any
+    /// correlation among them.
+    pub fn correlated(name: &str, factor: Factor, covariates: Vec<(String, Vec<f64>)>) -> Self {
+        RandomTerm { name: name.into(), factor, slope: None, correlated: covariates }
     }
 }
 
@@ -146,6 +168,14 @@ pub enum MixedError {
         "the random terms leave no residual variance: scores repeat, or there are too few of them for so many terms"
     )]
     NoResidual,
+    /// What is asked for is not made for this layout.
+    #[error("{what} is not offered for a layout {layout}")]
+    NotOffered {
+        /// What was asked for.
+        what: &'static str,
+        /// What about the layout forbids it.
+        layout: String,
+    },
     /// The search found no minimum.
     #[error("the search for the variances did not settle after {evaluations} evaluations")]
     NotSettled {

@@ -1,5 +1,6 @@
 //! Simulated tables whose variances are estimated in one step instead of by a search.
 
+use super::general::tables::table;
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use super::report::Fit;
@@ -56,6 +57,7 @@ impl Model {
     ///
     /// # Errors
     /// [`MixedError::Rows`] for a fit with another number of random terms;
+    /// [`MixedError::NotOffered`] for correlated effects;
     /// [`MixedError::NotSettled`] if the equations have no solution at the variances of the fit.
     ///
     /// # Source
@@ -67,6 +69,9 @@ impl Model {
         n_tables: usize,
         seed: u64,
     ) -> Result<Vec<Variances>, MixedError> {
+        if let Some(general) = &self.general {
+            return general.one_step(self, fit, n_tables, seed);
+        }
         if fit.components.len() != self.terms.len() {
             return Err(MixedError::Rows {
                 what: "the list of variances".into(),
@@ -83,6 +88,40 @@ impl Model {
                 residual: t[0] * fit.sigma2,
             }
         }))
+    }
+}
+
+impl Model {
+    /// Returns the covariance of the variances' estimates, the residual first, at the variances of
+    /// `fit`: `2 S^-1` with `S_ij = tr(P V_i P V_j)`, the inverse of the expected information of
+    /// REML. In balanced tables it is the covariance of what the mean squares give.
+    ///
+    /// # Errors
+    /// [`MixedError::Rows`] for a fit with another number of random terms;
+    /// [`MixedError::NotOffered`] for correlated effects;
+    /// [`MixedError::NotSettled`] if the information has no inverse.
+    ///
+    /// # Source
+    /// Searle SR, Casella G, McCulloch CE (1992), Variance Components, chapter 6.
+    pub fn variance_covariance(&self, fit: &Fit) -> Result<Vec<Vec<f64>>, MixedError> {
+        if fit.components.len() != self.terms.len() {
+            return Err(MixedError::Rows {
+                what: "the list of variances".into(),
+                found: fit.components.len(),
+                expected: self.terms.len(),
+            });
+        }
+        let lost = MixedError::NotSettled { evaluations: 1 };
+        let ratios: Vec<f64> = fit.components.iter().map(|c| c.variance / fit.sigma2).collect();
+        let information = match &self.general {
+            Some(general) => general.information(self, fit)?,
+            None => World::new(self, &ratios).ok_or(lost.clone())?.information,
+        };
+        let k = ratios.len() + 1;
+        let factor = information.llt(Side::Lower).map_err(|_| lost)?;
+        let inverse = factor.solve(&Mat::<f64>::identity(k, k));
+        let scale = 2.0 * fit.sigma2 * fit.sigma2;
+        Ok((0..k).map(|i| (0..k).map(|j| scale * inverse[(i, j)]).collect()).collect())
     }
 }
 
@@ -110,18 +149,7 @@ impl<'a> World<'a> {
 
     /// A table of normal scores with residual variance 1.
     fn table(&self, stream: &mut Stream) -> Vec<f64> {
-        let mut y: Vec<f64> = (0..self.model.n).map(|_| stream.normal()).collect();
-        for (term, ratio) in self.model.terms.iter().zip(self.ratios) {
-            if *ratio <= 0.0 {
-                continue;
-            }
-            let sd = ratio.sqrt();
-            let effects: Vec<f64> = (0..term.n_levels).map(|_| sd * stream.normal()).collect();
-            for (row, (y, &code)) in y.iter_mut().zip(&term.codes).enumerate() {
-                *y += term.value(row) * effects[code as usize];
-            }
-        }
-        y
+        table(self.model, self.ratios, stream)
     }
 
     /// `y' P V_i P y`, the residual first.
@@ -184,7 +212,7 @@ impl<'a> World<'a> {
 
 /// The least of `t' S t / 2 - q' t` among `t` of zero or more (the active sets of Lawson and Hanson
 /// 1974, Solving Least Squares Problems, chapter 23).
-fn at_least_zero(s: &Mat<f64>, q: &[f64]) -> Vec<f64> {
+pub(super) fn at_least_zero(s: &Mat<f64>, q: &[f64]) -> Vec<f64> {
     let n = q.len();
     // In units in which the diagonal of S is 1.
     let unit: Vec<f64> = (0..n).map(|i| s[(i, i)].max(f64::MIN_POSITIVE).sqrt()).collect();

@@ -43,21 +43,29 @@ pub(super) enum Ending {
 
 /// Finds the minimum from the start of [`first_guess`], and from other starts if that leads nowhere;
 /// then looks inside wherever a ratio came out as zero, searches again from there if the deviance is
-/// nearly as low, and keeps the better.
-pub(super) fn minimise(objective: &Objective<'_>, search: Search) -> Result<Minimum, MixedError> {
+/// nearly as low, and keeps the better. Ratios marked in `out` stay at zero (with Newton's steps).
+pub(super) fn minimise(
+    objective: &Objective<'_>,
+    search: Search,
+    out: &[bool],
+) -> Result<Minimum, MixedError> {
     let run = |start: &[f64]| match search {
-        Search::Newton => newton(objective, start),
+        Search::Newton => newton(objective, start, out),
         Search::Simplex => simplex(objective, start),
     };
-    let mut best = run(&first_guess(objective))?;
+    let without = |mut start: Vec<f64>| {
+        start.iter_mut().zip(out).filter(|(_, out)| **out).for_each(|(g, _)| *g = 0.0);
+        start
+    };
+    let mut best = run(&first_guess(objective, out))?;
     if best.ending != Ending::Settled {
         for ratio in [0.5, 0.05, 5.0] {
-            let other = run(&vec![ratio; best.ratios.len()])?;
+            let other = run(&without(vec![ratio; best.ratios.len()]))?;
             better(&mut best, other);
         }
     }
     for i in 0..best.ratios.len() {
-        if best.ratios[i] > 0.0 || best.ending != Ending::Settled {
+        if out[i] || best.ratios[i] > 0.0 || best.ending != Ending::Settled {
             continue;
         }
         // The slope at zero is upwards, so zero is a minimum; is it the only one?
@@ -92,29 +100,43 @@ fn better(best: &mut Minimum, other: Minimum) {
 /// Variances from equating square sums with their expectations at ratios of zero (MINQUE(0), Rao
 /// 1971, Journal of Multivariate Analysis 1:445-456): exact for balanced tables with no variance
 /// at zero. Negative ones become zero.
-fn first_guess(objective: &Objective<'_>) -> Vec<f64> {
+fn first_guess(objective: &Objective<'_>, out: &[bool]) -> Vec<f64> {
     let crude = &objective.scores.crude;
-    let squares = Col::from_fn(crude.len(), |i| crude[i]);
     let n_terms = crude.len() - 1;
-    let Ok(factor) = objective.model.gram.llt(Side::Lower) else {
-        return vec![0.5; n_terms];
+    let kept: Vec<usize> =
+        std::iter::once(0).chain((1..=n_terms).filter(|&i| !out[i - 1])).collect();
+    let squares = Col::from_fn(kept.len(), |i| crude[kept[i]]);
+    let gram =
+        Mat::from_fn(kept.len(), kept.len(), |i, j| objective.model.gram[(kept[i], kept[j])]);
+    let mut guess = vec![0.0; n_terms];
+    let Ok(factor) = gram.llt(Side::Lower) else {
+        kept[1..].iter().for_each(|&i| guess[i - 1] = 0.5);
+        return guess;
     };
     let variances = factor.solve(&squares);
     let residual = variances[0].max(0.05 * crude[0] / objective.df());
-    (1..=n_terms).map(|i| (variances[i] / residual).clamp(0.0, 20.0)).collect()
+    for (at, &i) in kept.iter().enumerate().skip(1) {
+        guess[i - 1] = (variances[at] / residual).clamp(0.0, 20.0);
+    }
+    guess
 }
 
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
 /// Optimization 20:221-246).
-pub(super) fn newton(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
+pub(super) fn newton(
+    objective: &Objective<'_>,
+    start: &[f64],
+    out: &[bool],
+) -> Result<Minimum, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
     let mut at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
     let mut ending = Ending::Unsettled;
     for _ in 0..STEPS_MAX {
         // Free: inside, or at zero with a slope that leads inside.
-        let free: Vec<usize> =
-            (0..ratios.len()).filter(|&i| ratios[i] > 0.0 || at.slope[i] < 0.0).collect();
+        let free: Vec<usize> = (0..ratios.len())
+            .filter(|&i| !out[i] && (ratios[i] > 0.0 || at.slope[i] < 0.0))
+            .collect();
         if free.is_empty() {
             ending = Ending::Settled;
             break;
@@ -316,10 +338,10 @@ mod tests {
         let scores = model.scores(&y).expect("the scores are sound");
         for method in [Method::Reml, Method::Ml] {
             let objective = Objective { model: &model, scores: &scores, method };
-            let best = minimise(&objective, Search::Newton).expect("a minimum");
+            let best = minimise(&objective, Search::Newton, &[false; 2]).expect("a minimum");
             assert!(best.ratios.iter().all(|&g| g > 0.5), "{:?}", best.ratios);
             for start in [[0.0, 0.0], [0.0, 5.0], [20.0, 0.0], [300.0, 300.0]] {
-                let found = newton(&objective, &start).expect("a minimum");
+                let found = newton(&objective, &start, &[false; 2]).expect("a minimum");
                 assert_eq!(found.ending, Ending::Settled);
                 for (a, b) in found.ratios.iter().zip(&best.ratios) {
                     assert!((a - b).abs() < 1e-7 * b, "from {start:?}: {a} and {b}");

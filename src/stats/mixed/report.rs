@@ -20,6 +20,22 @@ pub struct Component {
     pub n_levels: usize,
 }
 
+/// The correlation of two effects of one random term.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Correlation {
+    /// The first effect, as among the components.
+    pub a: String,
+    /// The second.
+    pub b: String,
+    /// Their covariance, in the product of the units of their effects.
+    pub covariance: f64,
+    /// Their correlation; none if one of them does not vary.
+    pub correlation: Option<f64>,
+    /// Whether the covariance matrix of the term lacks full rank because the likelihood is
+    /// highest there, as at a correlation of one.
+    pub at_boundary: bool,
+}
+
 /// A linear combination of fixed effects. Where `estimable` is false the layout says nothing about
 /// it, and every number is NaN.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -88,8 +104,11 @@ pub struct Fit {
     pub aliased: Vec<String>,
     /// The residual variance.
     pub sigma2: f64,
-    /// The variance of each random term, in the order given.
+    /// The variance of each random term, in the order given; of a term with correlated effects one
+    /// for each of them, the further ones named `term × covariate`.
     pub components: Vec<Component>,
+    /// The correlations of effects that may be correlated, pair by pair.
+    pub correlations: Vec<Correlation>,
     /// Minus twice the logarithm of the likelihood maximised (REML or ML).
     pub minus2_log_likelihood: f64,
     /// Which likelihood that is.
@@ -131,9 +150,12 @@ impl Model {
     /// # Errors
     /// As for [`Model::fit`].
     pub fn fit_by(&self, y: &[f64], method: Method, search: Search) -> Result<Fit, MixedError> {
+        if let Some(general) = &self.general {
+            return general.fit(self, y, method);
+        }
         let scores = self.scores(y)?;
         let objective = Objective { model: self, scores: &scores, method };
-        let found = minimise(&objective, search)?;
+        let found = minimise(&objective, search, &vec![false; self.terms.len()])?;
         Ok(report(&objective, &found.ratios, &found.at, found.evaluations))
     }
 
@@ -158,6 +180,11 @@ impl Model {
                 row: at + 1,
             });
         }
+        if let Some(general) = &self.general {
+            let roots: Vec<f64> = ratios.iter().map(|g| g.sqrt()).collect();
+            let covariances = general.covariances(&roots)?;
+            return general.fit_at(self, y, &covariances, method);
+        }
         let scores = self.scores(y)?;
         let objective = Objective { model: self, scores: &scores, method };
         let at = objective.derivatives(ratios).ok_or(MixedError::NoResidual)?;
@@ -166,11 +193,16 @@ impl Model {
 
     /// Returns the deviance (minus twice the log-likelihood) of scores at given relative standard
     /// deviations `theta_i = sigma_i / sigma`, with fixed effects and residual variance at their
-    /// best; infinite where the equations have no solution.
+    /// best; infinite where the equations have no solution. For correlated effects `theta` holds
+    /// the lower triangle `T` of a term, column by column, whose `T T'` is their covariance matrix
+    /// in units of the residual variance.
     ///
     /// # Errors
     /// Scores that are too few, not finite or without variation, or a wrong number of values.
     pub fn deviance(&self, y: &[f64], theta: &[f64], method: Method) -> Result<f64, MixedError> {
+        if let Some(general) = &self.general {
+            return general.deviance(self, y, &general.covariances(theta)?, method);
+        }
         if theta.len() != self.terms.len() {
             return Err(MixedError::Rows {
                 what: "the list of relative standard deviations".into(),
@@ -185,48 +217,81 @@ impl Model {
     }
 }
 
+/// What a search leaves, whatever the route, in the columns that the equations use.
+pub(super) struct Parts {
+    /// Least-squares coefficients of the kept columns.
+    pub ordinary: Vec<f64>,
+    /// What the equations add to them.
+    pub fixed_effects: Vec<f64>,
+    /// The fixed block of `K^-1`.
+    pub fixed_inverse: Mat<f64>,
+    /// For each active parameter the matrix of the change of `fixed_inverse`.
+    pub gradients: Vec<Mat<f64>>,
+    /// The curvature of the deviance in the active parameters and the log residual variance.
+    pub curvature: Mat<f64>,
+    pub sigma2: f64,
+    pub deviance: f64,
+    pub components: Vec<Component>,
+    pub correlations: Vec<Correlation>,
+    pub modes: Vec<(String, Vec<Mode>)>,
+    pub steepest: f64,
+    pub evaluations: usize,
+}
+
+/// Turns everything back to the columns that were given.
+pub(super) fn assemble(model: &Model, method: Method, parts: Parts) -> Fit {
+    let n_columns = model.fixed.columns.len();
+    let kept = &model.basis.kept;
+    let back = model.back();
+    let mut beta = vec![0.0; n_columns];
+    for (k, &j) in kept.iter().enumerate() {
+        let added: f64 = (k..kept.len()).map(|c| parts.fixed_effects[c] * back[(c, k)]).sum();
+        beta[j] = parts.ordinary[k] + added;
+    }
+    let sigma2 = parts.sigma2;
+    let mut gradients: Vec<Mat<f64>> =
+        parts.gradients.iter().map(|m| model.turned_back(m, sigma2)).collect();
+    let vcov_beta = model.turned_back(&parts.fixed_inverse, sigma2);
+    gradients.push(vcov_beta.clone());
+    let name =
+        |j: usize| model.fixed.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1));
+    let terms = &model.fixed.terms;
+    Fit {
+        beta,
+        beta_names: (0..n_columns).map(name).collect(),
+        vcov_beta,
+        aliased: model.basis.aliased.iter().map(|a| name(a.0)).collect(),
+        sigma2,
+        components: parts.components,
+        correlations: parts.correlations,
+        minus2_log_likelihood: parts.deviance,
+        method,
+        n: model.n,
+        n_fixed: kept.len(),
+        evaluations: parts.evaluations,
+        converged: true,
+        steepest: parts.steepest,
+        cells: terms.iter().find(|t| t.kind == FixedKind::Cells).map(|t| (t.first, t.n_columns)),
+        term_columns: terms
+            .iter()
+            .map(|t| (t.name.clone(), t.kind, t.first, t.n_columns))
+            .collect(),
+        kept: kept.clone(),
+        aliases: model.basis.aliased.clone(),
+        gradients,
+        information_inverse: positive_inverse(&parts.curvature),
+        modes: parts.modes,
+    }
+}
+
 fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluations: usize) -> Fit {
     let model = objective.model;
     let s = &at.solution;
     let sigma2 = at.value.sigma2;
     let n_random = model.rest.n_random;
-    let n_columns = model.fixed.columns.len();
-    let kept = &model.basis.kept;
-    // E: the columns of G for the fixed part, turned back to the columns that were given.
-    let turn = |row: &dyn Fn(usize) -> f64, k: usize| -> f64 {
-        (k..kept.len()).map(|c| row(c) * model.basis.transform[c][k]).sum()
-    };
-    let back =
-        Mat::from_fn(
-            kept.len(),
-            kept.len(),
-            |c, k| {
-                if c < k { 0.0 } else { model.basis.transform[c][k] }
-            },
-        );
-    let e = s.g.as_ref().subcols(n_random, kept.len()) * &back;
-    let unscaled = back.transpose() * e.as_ref().subrows(n_random, kept.len());
-    let beta_kept: Vec<f64> = (0..kept.len())
-        .map(|k| objective.scores.ordinary[k] + turn(&|c| s.effects[n_random + c], k))
-        .collect();
-    let mut beta = vec![0.0; n_columns];
-    for (k, &j) in kept.iter().enumerate() {
-        beta[j] = beta_kept[k];
-    }
-    let spread = |m: &Mat<f64>, factor: f64| {
-        let mut out = Mat::<f64>::zeros(n_columns, n_columns);
-        for (a, &i) in kept.iter().enumerate() {
-            for (b, &j) in kept.iter().enumerate() {
-                out[(i, j)] = factor * m[(a, b)];
-            }
-        }
-        out
-    };
+    let p = model.basis.kept.len();
+    let e = s.g.as_ref().subcols(n_random, p).to_owned();
     let active: Vec<usize> = (0..ratios.len()).filter(|&i| ratios[i] > 0.0).collect();
-    let mut gradients: Vec<Mat<f64>> =
-        active.iter().map(|&i| spread(&gradient(model, ratios, at, i, &e), sigma2)).collect();
-    let vcov_beta = spread(&unscaled, sigma2);
-    gradients.push(vcov_beta.clone());
     let df = objective.df();
     let size = active.len() + 1;
     let curvature = Mat::from_fn(size, size, |a, b| match (active.get(a), active.get(b)) {
@@ -242,43 +307,24 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
             n_levels: model.terms[i].n_used,
         })
         .collect();
-    let name =
-        |j: usize| model.fixed.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1));
-    Fit {
-        beta,
-        beta_names: (0..n_columns).map(name).collect(),
-        vcov_beta,
-        aliased: model.basis.aliased.iter().map(|a| name(a.0)).collect(),
+    let parts = Parts {
+        ordinary: objective.scores.ordinary.clone(),
+        fixed_effects: s.effects[n_random..].to_vec(),
+        fixed_inverse: e.as_ref().subrows(n_random, p).to_owned(),
+        gradients: active.iter().map(|&i| gradient(model, ratios, at, i, &e)).collect(),
+        curvature,
         sigma2,
+        deviance: at.value.deviance,
         components,
-        minus2_log_likelihood: at.value.deviance,
-        method: objective.method,
-        n: model.n,
-        n_fixed: kept.len(),
-        evaluations,
-        converged: true,
-        steepest: active.iter().map(|&i| (ratios[i] * at.slope[i]).abs()).fold(0.0, f64::max),
-        cells: model
-            .fixed
-            .terms
-            .iter()
-            .find(|t| t.kind == FixedKind::Cells)
-            .map(|t| (t.first, t.n_columns)),
-        term_columns: model
-            .fixed
-            .terms
-            .iter()
-            .map(|t| (t.name.clone(), t.kind, t.first, t.n_columns))
-            .collect(),
-        kept: kept.clone(),
-        aliases: model.basis.aliased.clone(),
-        gradients,
-        information_inverse: positive_inverse(&curvature),
+        correlations: Vec::new(),
         modes: modes(objective, ratios, at),
-    }
+        steepest: active.iter().map(|&i| (ratios[i] * at.slope[i]).abs()).fold(0.0, f64::max),
+        evaluations,
+    };
+    assemble(model, objective.method, parts)
 }
 
-/// The matrix of `|Z_i' V^-1 X C l|^2` as a form in `l`.
+/// The matrix of `|Z_i' V^-1 X C l|^2` as a form in `l`, in the columns used.
 fn gradient(model: &Model, ratios: &[f64], at: &Derivatives, i: usize, e: &Mat<f64>) -> Mat<f64> {
     let term = &model.terms[i];
     if Some(i) == model.absorbed {
@@ -336,7 +382,7 @@ fn modes(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives) -> Vec<(St
 }
 
 /// The inverse of a symmetric matrix; if it is not positive, of its positive part.
-fn positive_inverse(m: &Mat<f64>) -> Mat<f64> {
+pub(super) fn positive_inverse(m: &Mat<f64>) -> Mat<f64> {
     let n = m.nrows();
     let Ok(eigen) = m.self_adjoint_eigen(Side::Lower) else {
         return Mat::from_fn(n, n, |_, _| f64::NAN);

@@ -9,6 +9,7 @@ use super::{
 };
 use crate::anova::mean;
 use crate::least_squares::{Basis, regress};
+use crate::mixed::{Factor, FixedPart, Method, MixedError, Model, RandomTerm};
 use crate::multiple::holm;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -134,8 +135,8 @@ pub struct Habits {
 /// - slope: `sum of sxy over terms / sum of (sxx - noise)`, noise the part of the others'
 ///   spread that their disagreement explains; jackknife over lots;
 /// - noise: own variance within lot and session over the others', F interval;
-/// - drift: session means of own minus slope times others' on months, t over sessions, with
-///   the taster's own slope from above;
+/// - drift: own minus slope times others' of each cup on months, a mixed model with lots and
+///   sessions random, with the taster's own slope from above;
 /// - swaps: see [`super::swap_tests`];
 /// - crossed: r below 0 over lots, by term, not for terms of a named swap.
 ///
@@ -364,36 +365,74 @@ fn months(data: &[Term]) -> f64 {
     (high - low).max(0.0)
 }
 
-/// Session means of own minus `slope` times others' on the months. The slope is the
-/// taster's own: one who uses less of the scale must not seem to drift when higher or lower
-/// lots are served.
-fn drift(data: &[Term], taster: usize, slope: f64, level: f64) -> Result<Estimate, NotEstimated> {
-    let mut by_session: BTreeMap<u32, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+/// Own minus `slope` times the others' of each cup, over the terms, on the months: a mixed model
+/// with a line in months fixed, lots and sessions random. The slope is the taster's own: one who
+/// uses less of the scale must not seem to drift when higher or lower lots are served. Lots are
+/// random since a taster's view of a lot returns whenever the lot does, and would pass for a drift
+/// where the lots of the beginning are not those of the end. t on Satterthwaite's degrees of
+/// freedom, never more than sessions less 2.
+pub(super) fn drift(
+    data: &[Term],
+    taster: usize,
+    slope: f64,
+    level: f64,
+) -> Result<Estimate, NotEstimated> {
+    let mut by_cup: BTreeMap<(u32, usize, u32), (f64, Vec<f64>)> = BTreeMap::new();
     for term in data {
         let pairs = term.pairs(taster, &[]);
         // Less the term's own means, since not every session asks for every term.
         let centre = mean(&pairs.iter().map(|p| p.level).collect::<Vec<_>>());
         let own = mean(&pairs.iter().map(|p| p.placed.row.value).collect::<Vec<_>>());
         for pair in pairs {
-            if let Some(month) = pair.placed.row.month {
-                let session = by_session.entry(pair.placed.row.session).or_default();
-                session.0.push(month);
+            let row = pair.placed.row;
+            if let Some(month) = row.month {
+                let cup = by_cup.entry((row.session, pair.placed.lot, row.cup)).or_default();
+                cup.0 = month;
                 // The others' mean without their offsets: an absence must not look like a drift.
-                let expected = slope * (pair.level - centre);
-                session.1.push(pair.placed.row.value - own - expected);
+                cup.1.push(row.value - own - slope * (pair.level - centre));
             }
         }
     }
-    if by_session.len() < 3 {
+    let codes = |of: fn(&(u32, usize, u32)) -> u32| {
+        Factor::from_labels(&by_cup.keys().map(of).collect::<Vec<_>>()).0
+    };
+    let (session, lot) = (codes(|k| k.0), codes(|k| k.1 as u32));
+    if session.n_levels < 3 {
         return Err(NotEstimated::TooFewSessions);
     }
-    let month: Vec<f64> = by_session.values().map(|s| mean(&s.0)).collect();
-    let difference: Vec<f64> = by_session.values().map(|s| mean(&s.1)).collect();
-    let mut constant = Basis::new(month.len());
-    constant.push(&vec![1.0; month.len()]);
+    let most_df = session.n_levels as f64 - 2.0;
+    let month: Vec<f64> = by_cup.values().map(|c| c.0).collect();
+    let difference: Vec<f64> = by_cup.values().map(|c| mean(&c.1)).collect();
+    let n = month.len();
+    let mut random = vec![RandomTerm::new("lot", lot), RandomTerm::new("session", session)];
+    random.retain(|r| r.factor.n_levels < n);
+    let fixed = FixedPart::intercept(n).with_column("month", month.clone());
+    loop {
+        match Model::new(&fixed, &random) {
+            Ok(model) => match model.fit(&difference, Method::Reml) {
+                Ok(fit) => {
+                    let c = fit.contrast(&[0.0, 1.0], level);
+                    if !c.estimable {
+                        return Err(NotEstimated::TooFewSessions);
+                    }
+                    return Ok(Estimate::about(c.estimate, c.se, c.df.min(most_df), 0.0, level));
+                }
+                // Nothing varies about the line: least squares say so.
+                Err(_) => break,
+            },
+            Err(MixedError::NotIdentified { term, .. })
+                if random.iter().any(|r| r.name == term) =>
+            {
+                random.retain(|r| r.name != term);
+            }
+            Err(_) => break,
+        }
+    }
+    let mut constant = Basis::new(n);
+    constant.push(&vec![1.0; n]);
     let fit = regress(&constant, &[month], &difference).ok_or(NotEstimated::TooFewSessions)?;
     let se = (fit.residual_ss / fit.df * fit.inverse[0][0]).sqrt();
-    Ok(Estimate::about(fit.coefficients[0], se, fit.df, 0.0, level))
+    Ok(Estimate::about(fit.coefficients[0], se, fit.df.min(most_df), 0.0, level))
 }
 
 fn crossed_terms(

@@ -5,14 +5,18 @@
 //! taster's liking for one lot returns in every cup of it, so that cups of one lot are no
 //! independent evidence of an offset or a slope.
 
+mod corrected;
 mod habits;
+mod joint;
 mod order;
 mod paired;
+mod search;
 mod swap;
 mod term;
 
 pub use habits::{CrossedTerm, Flag, HabitLimits, Habits, TasterHabits, Tested, habits};
-pub use order::{OrderEffects, TasterOrderEffects, order_effects};
+pub use joint::{CorrectedLot, JointModel, JointTaster, joint_model};
+pub use order::{OrderEffects, PooledOrder, TasterOrderEffects, order_effects, pooled_order};
 pub use swap::{SwapPart, SwapTest, swap_tests};
 pub use term::{TasterTerm, TermFlag, TermTable, taster_table};
 

@@ -70,6 +70,128 @@ pub fn order_effects(rows: &[TasterRow], level: f64) -> Result<OrderEffects, Tas
     Ok(OrderEffects { first_cup, carry_over, tasters, n_scores: used.len(), level })
 }
 
+/// The effects of order over several terms together.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PooledOrder {
+    /// First cup of a flight against the later ones, in points, the same in all terms.
+    pub first_cup: Result<Estimate, NotEstimated>,
+    /// Change for each point by which the cup before lay above its flight's mean.
+    pub carry_over: Result<Estimate, NotEstimated>,
+    /// Flights as one taster had them.
+    pub n_servings: usize,
+    /// Scores used.
+    pub n_scores: usize,
+}
+
+/// Returns the effects of order that all terms have in common: one first-cup effect and one
+/// carry-over for `terms`, which must lie on scales of the same length.
+///
+/// The scores, the first-cup indicator and the level of the cup before are freed of cups and
+/// taster × flight in each term and flight as in [`order_effects`]; then least squares over
+/// all terms. What one taster writes in one flight hangs together over terms, so errors are
+/// summed by taster and flight (a sandwich), times `g / (g - f - 2)` for `g` such servings in
+/// `f` flights, t on `g - f - 2` degrees of freedom.
+///
+/// # Errors
+/// As [`order_effects`].
+///
+/// # Source
+/// As [`order_effects`]; Liang KY, Zeger SL (1986), Biometrika 73:13-22, for the sandwich.
+pub fn pooled_order(terms: &[&[TasterRow]], level: f64) -> Result<PooledOrder, TasterError> {
+    if !(level > 0.0 && level < 1.0) {
+        return Err(TasterError::BadLevel { found: level });
+    }
+    let codes = Codes::of(terms)?;
+    // For each serving: squares and products of the two regressors, and theirs with the score.
+    let mut servings: BTreeMap<(u32, usize), Vec<[f64; 3]>> = BTreeMap::new();
+    for rows in terms {
+        for flight in freed(&with_order(&Term::new(rows, &codes))) {
+            for (o, row) in flight.keys.iter().zip(flight.rows) {
+                servings.entry(*o).or_default().push(row);
+            }
+        }
+    }
+    let n_scores = servings.values().map(Vec::len).sum();
+    let [first_cup, carry_over] = pooled(&servings, level);
+    Ok(PooledOrder { first_cup, carry_over, n_servings: servings.len(), n_scores })
+}
+
+fn pooled(
+    servings: &BTreeMap<(u32, usize), Vec<[f64; 3]>>,
+    level: f64,
+) -> [Result<Estimate, NotEstimated>; 2] {
+    let none = || [Err(NotEstimated::NoPositions), Err(NotEstimated::NoPositions)];
+    let rows: Vec<&[f64; 3]> = servings.values().flatten().collect();
+    let column = |k: usize| -> Vec<f64> { rows.iter().map(|r| r[k]).collect() };
+    let Some(fit) = regress(&Basis::new(rows.len()), &[column(1), column(2)], &column(0)) else {
+        return none();
+    };
+    let flights: std::collections::BTreeSet<u32> = servings.keys().map(|k| k.0).collect();
+    let g = servings.len() as f64;
+    let df = g - flights.len() as f64 - 2.0;
+    if df < 1.0 {
+        return none();
+    }
+    let mut middle = [[0.0; 2]; 2];
+    for own in servings.values() {
+        let mut u = [0.0; 2];
+        for r in own {
+            let left = r[0] - fit.coefficients[0] * r[1] - fit.coefficients[1] * r[2];
+            u[0] += r[1] * left;
+            u[1] += r[2] * left;
+        }
+        for i in 0..2 {
+            for j in 0..2 {
+                middle[i][j] += u[i] * u[j] * g / df;
+            }
+        }
+    }
+    [0, 1].map(|k| {
+        let mut variance = 0.0;
+        for i in 0..2 {
+            for j in 0..2 {
+                variance += fit.inverse[k][i] * middle[i][j] * fit.inverse[j][k];
+            }
+        }
+        Ok(Estimate::about(fit.coefficients[k], variance.sqrt(), df, 0.0, level))
+    })
+}
+
+/// One flight with cups and taster × flight taken out: score, first cup, cup before.
+struct Freed {
+    keys: Vec<(u32, usize)>,
+    rows: Vec<[f64; 3]>,
+    rank: usize,
+}
+
+/// Cups and taster × flight both lie within flights, so that they are taken out flight by
+/// flight: the same fit as with all of them at once, in a small part of the time.
+fn freed(used: &[Ordered]) -> Vec<Freed> {
+    let mut flights: BTreeMap<u32, Vec<&Ordered>> = BTreeMap::new();
+    for o in used {
+        flights.entry(o.flight).or_default().push(o);
+    }
+    flights
+        .into_values()
+        .map(|scores| {
+            let mut nuisance = Basis::new(scores.len());
+            push_levels(&mut nuisance, &scores.iter().map(|o| o.cup).collect::<Vec<_>>());
+            push_levels(&mut nuisance, &scores.iter().map(|o| o.taster).collect::<Vec<_>>());
+            let rest = |f: fn(&Ordered) -> f64| {
+                let mut column: Vec<f64> = scores.iter().map(|o| f(o)).collect();
+                nuisance.residual(&mut column);
+                column
+            };
+            let (value, first, before) = (rest(|o| o.value), rest(|o| o.first), rest(|o| o.before));
+            Freed {
+                keys: scores.iter().map(|o| (o.flight, o.taster)).collect(),
+                rows: (0..value.len()).map(|i| [value[i], first[i], before[i]]).collect(),
+                rank: nuisance.rank(),
+            }
+        })
+        .collect()
+}
+
 /// A score with what its place in the order amounts to.
 struct Ordered {
     taster: usize,
@@ -128,30 +250,12 @@ fn push_levels<K: Ord>(basis: &mut Basis, keys: &[K]) {
     }
 }
 
-/// Cups and taster × flight both lie within flights, so that they are taken out flight by
-/// flight: the same fit as with all of them at once, in a small part of the time.
 fn panel_fit(used: &[Ordered]) -> Option<Regression> {
-    let mut flights: BTreeMap<u32, Vec<&Ordered>> = BTreeMap::new();
-    for o in used {
-        flights.entry(o.flight).or_default().push(o);
-    }
-    let mut rank = 0;
-    let (mut value, mut first, mut before) = (Vec::new(), Vec::new(), Vec::new());
-    for scores in flights.values() {
-        let mut nuisance = Basis::new(scores.len());
-        push_levels(&mut nuisance, &scores.iter().map(|o| o.cup).collect::<Vec<_>>());
-        push_levels(&mut nuisance, &scores.iter().map(|o| o.taster).collect::<Vec<_>>());
-        rank += nuisance.rank();
-        let rest = |f: fn(&Ordered) -> f64| {
-            let mut column: Vec<f64> = scores.iter().map(|o| f(o)).collect();
-            nuisance.residual(&mut column);
-            column
-        };
-        value.extend(rest(|o| o.value));
-        first.extend(rest(|o| o.first));
-        before.extend(rest(|o| o.before));
-    }
-    let mut fit = regress(&Basis::new(value.len()), &[first, before], &value)?;
+    let flights = freed(used);
+    let rank: usize = flights.iter().map(|f| f.rank).sum();
+    let rows: Vec<&[f64; 3]> = flights.iter().flat_map(|f| &f.rows).collect();
+    let column = |k: usize| -> Vec<f64> { rows.iter().map(|r| r[k]).collect() };
+    let mut fit = regress(&Basis::new(rows.len()), &[column(1), column(2)], &column(0))?;
     fit.df -= rank as f64;
     (fit.df >= 1.0).then_some(fit)
 }

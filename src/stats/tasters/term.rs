@@ -1,5 +1,6 @@
 //! The table of one term: each taster against the others.
 
+use super::habits::drift;
 use super::paired::{Codes, SlopeParts, Term, corrected_slope};
 use super::{
     Correlation, Estimate, NotEstimated, Repeatability, TasterError, TasterRow, correlation,
@@ -50,6 +51,9 @@ pub struct TasterTerm {
     pub repeatability: Result<Repeatability, NotEstimated>,
     /// One-way analysis of variance of own scores by lot.
     pub discrimination: Option<FRatio>,
+    /// Change of own against the others' (times the taster's own slope), in points a month;
+    /// t over sessions.
+    pub drift: Result<Estimate, NotEstimated>,
     /// What stands out, each at 0.05 after Holm over the tasters.
     pub flags: Vec<TermFlag>,
 }
@@ -76,7 +80,8 @@ pub struct TermTable {
 /// - repeatability: standard deviation within lot and session, chi-square interval, F test
 ///   against the others' pooled variance (pots and cups differ too: it is not the taster's
 ///   alone);
-/// - own F of lots over what is left within lots.
+/// - own F of lots over what is left within lots;
+/// - drift: session means of own minus slope times others' on months, t over sessions.
 ///
 /// With two tasters the corrected slope is not estimable. Flags are adjusted by Holm over
 /// the tasters of this term, not over terms; for what runs through all terms see
@@ -114,6 +119,12 @@ pub fn taster_table(rows: &[TasterRow], level: f64) -> Result<TermTable, TasterE
                 offset: mean_over_lots(&differences, level),
                 slope: raw_slope(&parts, level),
                 reliability_of_others: reliability(&parts),
+                drift: drift(
+                    std::slice::from_ref(&term),
+                    i,
+                    corrected_slope(&[&parts], None).unwrap_or(1.0),
+                    level,
+                ),
                 corrected_slope: jackknifed_slope(&[&parts], level),
                 correlation: correlation(&others, &own, level),
                 repeatability,

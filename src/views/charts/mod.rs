@@ -3,7 +3,9 @@
 mod age;
 
 pub use age::age;
+mod compare;
 mod link;
+mod monitor;
 
 use std::collections::BTreeMap;
 
@@ -17,6 +19,7 @@ use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
 use crate::plots::{self, Basis, Lang, PlotError};
 
 pub use link::link;
+pub use monitor::monitor;
 
 /// A chart with the name of its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -134,7 +137,8 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     Ok(vec![Chart { file: "tasters.svg".to_owned(), svg }])
 }
 
-/// levels.svg: the lots as dots on their intervals, term by term.
+/// levels.svg: the lots as dots on their intervals, term by term; map.svg and steeps.svg where
+/// there are a map and several steeps.
 ///
 /// # Errors
 /// [`PlotError`], if no term has levels or a name has characters that cannot be shown.
@@ -175,7 +179,11 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         panels,
         footnotes,
     })?;
-    Ok(vec![Chart { file: "levels.svg".to_owned(), svg }])
+    let mut charts = vec![Chart { file: "levels.svg".to_owned(), svg }];
+    for more in [compare::map(f, words), compare::steeps(f, words)].into_iter().flatten() {
+        charts.push(more?);
+    }
+    Ok(charts)
 }
 
 fn footnotes(individual_opinions: bool, n_tasters: usize, words: &Words) -> Vec<String> {
