@@ -5,6 +5,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::run::{json, refusal, text};
+use crate::sessions::done;
 
 fn of(args: &[&str]) -> Value {
     json(Path::new("."), &[&["difference"], args].concat())
@@ -136,4 +137,121 @@ fn wrong_counts_are_told() {
     let (code, said) = refusal(Path::new("."), &["difference"]);
     assert_eq!(code, 2);
     assert!(said.starts_with("nothing to read is named"), "{said}");
+}
+
+const WHO: [&str; 8] = ["ann", "bo", "cy", "di", "eve", "fo", "gu", "hal"];
+
+/// A session of one kind, planned, answered by everybody and revealed; `say` makes the lines of a ballot
+/// out of the taster's number, the cups in their order and what is in them.
+fn revealed(
+    folder: &Path,
+    kind: &[&str],
+    lots: &[&str],
+    say: impl Fn(usize, &[(u64, String)]) -> String,
+) -> std::path::PathBuf {
+    done(folder, &["begin", "garden"]);
+    let book = folder.join("garden");
+    for lot in lots {
+        let args = ["--class", "black", "--made", "2026-05-01", "--reserve", "500"];
+        done(&book, &[&["lot", "add", lot], &args[..]].concat());
+    }
+    for who in WHO {
+        done(&book, &["taster", "add", who]);
+    }
+    let (all, tasters) = (lots.join(","), WHO.join(","));
+    let plan = ["session", "plan", "spring", "--lots", &all, "--tasters", &tasters];
+    done(
+        &book,
+        &[&plan[..], &["--day", "2026-05-20", "--order-seed", "3", "--kind"], kind].concat(),
+    );
+    let session = std::fs::read_dir(book.join("sessions"))
+        .expect("sessions")
+        .map(|e| e.expect("an entry").path())
+        .next()
+        .expect("one session");
+    let read = |name: &str| -> toml::Table {
+        let text = std::fs::read_to_string(session.join(name)).expect("the file is there");
+        toml::from_str(&text).expect("TOML")
+    };
+    let (plan, key) = (read("session.toml"), read("key.toml"));
+    let lot_of = |code: u64| {
+        let cups = key["cup"].as_array().expect("cups");
+        let cup = cups.iter().find(|c| c["code"].as_integer() == Some(code as i64));
+        cup.and_then(|c| c["lot"].as_str()).expect("a lot").to_owned()
+    };
+    for (at, who) in WHO.iter().enumerate() {
+        let orders = &plan["flight"][0]["orders"];
+        let cups: Vec<(u64, String)> = orders[*who]
+            .as_array()
+            .expect("an order")
+            .iter()
+            .map(|c| c.as_integer().and_then(|c| u64::try_from(c).ok()).expect("a code"))
+            .map(|code| (code, lot_of(code)))
+            .collect();
+        let file = folder.join(format!("{who}.csv"));
+        std::fs::write(&file, format!("cup,term,value\n{}", say(at, &cups))).expect("written");
+        let file = file.to_str().expect("the path is UTF-8");
+        let enter = ["session", "enter", "spring", "--taster", who, "--from", file, "--hand-in"];
+        done(&book, &enter);
+    }
+    done(&book, &["session", "close", "spring"]);
+    let (code, said) = refusal(&book, &["difference", "spring"]);
+    assert_eq!(code, 2);
+    assert!(said.contains("it is not revealed"), "{said}");
+    done(&book, &["session", "reveal", "spring"]);
+    book
+}
+
+#[test]
+fn a_triangle_session_of_a_book_is_read() {
+    let folder = tempfile::tempdir().expect("a folder");
+    // Six of eight find the odd cup.
+    let book = revealed(folder.path(), &["triangle"], &["L1", "L2"], |at, cups| {
+        let alone = |c: &&(u64, String)| cups.iter().filter(|o| o.1 == c.1).count() == 1;
+        let odd = cups.iter().find(alone).expect("an odd one");
+        let other = cups.iter().find(|c| c.1 != odd.1).expect("another");
+        format!("{},odd,1\n", if at < 6 { odd.0 } else { other.0 })
+    });
+    let found = json(&book, &["difference", "spring"]);
+    let t = &found["tests"][0];
+    assert_eq!((&t["n_answers"], &t["n_correct"]), (&8.into(), &6.into()));
+    assert_eq!(t["samples"], serde_json::json!(["L1", "L2"]));
+    // (C(8,6) 4 + C(8,7) 2 + 1)/6561 = 129/6561; ISO 4120: 6 of 8 needed.
+    near(&t["p_value"], 129.0 / 6561.0, 1e-12);
+    assert_eq!((&t["least"]["correct"], &t["shown"]), (&6.into(), &true.into()));
+    let said = text(&book, &["difference", "spring"]);
+    println!("{said}");
+    assert!(said.contains("L1 and L2: told apart: 6 of 8"));
+    for command in ["agree", "compare"] {
+        let (code, said) = refusal(&book, &[command, "spring"]);
+        assert!(code == 2 && said.contains("ask `difference "), "{said}");
+    }
+}
+
+#[test]
+fn a_ranking_session_of_a_book_is_compared() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let lots = ["L1", "L2", "L3"];
+    let kind = ["ranking", "--terms", "sweet"];
+    let book = revealed(folder.path(), &kind, &lots, |at, cups| {
+        cups.iter()
+            .map(|(code, lot)| {
+                let place = lots.iter().position(|l| l == lot).expect("a lot");
+                // The last two change places for half of the tasters.
+                let rank = if place > 0 && at % 2 == 0 { 3 - place } else { place } + 1;
+                format!("{code},sweet,{rank}\n")
+            })
+            .collect()
+    });
+    let found = json(&book, &["compare", "spring"]);
+    assert_eq!(found["schema"], "ranking/1");
+    let t = &found["terms"][0];
+    // Rank sums 8, 20, 20: chi-square 12/(8 3 4) (64 + 400 + 400) - 3 8 4 = 12.
+    near(&t["test"]["statistic"], 12.0, 1e-10);
+    assert_eq!(t["samples"][0]["sample"], "L1");
+    let (code, said) = refusal(&book, &["difference", "spring"]);
+    assert!(code == 2 && said.contains("ask `compare "), "{said}");
+    let (code, said) = refusal(&book, &["compare", "spring", "--charts", "c"]);
+    assert!(code == 2 && said.contains("rankings have no charts"), "{said}");
+    assert!(text(&book, &["compare", "spring"]).contains("L1 has more than"));
 }

@@ -161,11 +161,13 @@ pub fn of_counts(asked: &Asked, settings: &Settings) -> Difference {
     finish(source, vec![test], settings, Vec::new())
 }
 
+/// What one test is about: the session, the method, the term and the two samples.
+type Question<'a> = (&'a str, Method, Option<&'a str>, &'a [String; 2]);
+
 /// Answers the difference questions of sessions.
 #[must_use]
 pub fn difference(trials: &Trials, settings: &Settings) -> Difference {
-    let mut groups: BTreeMap<(&str, Method, Option<&str>, &[String; 2]), Vec<&Trial>> =
-        BTreeMap::new();
+    let mut groups: BTreeMap<Question<'_>, Vec<&Trial>> = BTreeMap::new();
     for t in &trials.trials {
         let key = (t.session.as_str(), t.method, t.question.as_deref(), &t.samples);
         groups.entry(key).or_default().push(t);
