@@ -287,6 +287,7 @@ fn habits_of_6_tasters_in_12_terms(bencher: Bencher) {
                 for taster in 0..6 {
                     rows.push(TasterRow {
                         lot: cup % 20,
+                        family: cup % 20,
                         taster,
                         session: cup / 40,
                         flight: cup / 6,

@@ -166,14 +166,17 @@ pub struct NamedSwap {
 pub struct Codes {
     tasters: Vec<String>,
     lots: HashMap<String, u32>,
+    families: HashMap<String, u32>,
     sessions: HashMap<String, u32>,
 }
 
-fn numbered<'a>(words: impl Iterator<Item = &'a String>) -> HashMap<String, u32> {
+fn numbered<'a>(
+    words: impl Iterator<Item = &'a (impl AsRef<str> + ?Sized + 'a)>,
+) -> HashMap<String, u32> {
     let mut map = HashMap::new();
     for word in words {
         let next = u32::try_from(map.len()).unwrap_or(u32::MAX);
-        map.entry(word.clone()).or_insert(next);
+        map.entry(word.as_ref().to_owned()).or_insert(next);
     }
     map
 }
@@ -186,6 +189,11 @@ fn drink(t: &TermScores) -> Words {
     }
 }
 
+/// The lot of which a sample is one store.
+fn family(sample: &str) -> &str {
+    sample.split_once('@').map_or(sample, |(lot, _)| lot)
+}
+
 impl Codes {
     /// The codes of all terms.
     #[must_use]
@@ -194,6 +202,7 @@ impl Codes {
         Self {
             tasters,
             lots: numbered(drinks.iter().flat_map(|w| &w.names)),
+            families: numbered(terms.iter().flat_map(|t| &t.lot.names).map(|n| family(n))),
             sessions: numbered(
                 terms.iter().filter_map(|t| t.session.as_ref()).flat_map(|w| &w.names),
             ),
@@ -235,6 +244,7 @@ impl Codes {
         (0..t.values.len())
             .map(|at| TasterRow {
                 lot: lots[lot.codes[at] as usize],
+                family: self.families[family(&t.lot.names[t.lot.codes[at] as usize])],
                 taster: who[taster.codes[at] as usize],
                 session: session(at),
                 flight: flights.as_ref().map_or(0, |f| f.codes[at]),

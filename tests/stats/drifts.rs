@@ -37,6 +37,7 @@ fn rows(draws: &mut Stream) -> Vec<Vec<TasterRow>> {
                         let view = views[(*lot * N_TASTERS + taster) as usize];
                         rows.push(TasterRow {
                             lot: *lot,
+                            family: *lot,
                             taster,
                             session: session as u32,
                             flight: session as u32,

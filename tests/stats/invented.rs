@@ -141,6 +141,7 @@ pub fn panel_rows(panel: &[Habit], n_sessions: usize, seed: u64) -> Vec<Vec<Tast
                         if present[t] {
                             rows[term].push(TasterRow {
                                 lot: served[at] as u32,
+                                family: served[at] as u32,
                                 taster: t as u32,
                                 session: session as u32,
                                 flight: (2 * session + flight) as u32,

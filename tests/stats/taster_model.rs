@@ -23,6 +23,7 @@ fn draw(n_lots: usize, n_repeats: usize, disagreement: f64, draws: &mut Stream) 
             for repeat in 0..n_repeats {
                 rows.push(TasterRow {
                     lot: lot as u32,
+                    family: lot as u32,
                     taster: t as u32,
                     session: 0,
                     flight: repeat as u32,
@@ -176,6 +177,7 @@ fn the_television_panel_keeps_the_order_of_its_published_slopes() {
             .enumerate()
             .map(|(i, &value)| TasterRow {
                 lot: names.iter().position(|n| *n == lots[i]).unwrap() as u32,
+                family: names.iter().position(|n| *n == lots[i]).unwrap() as u32,
                 taster: who[i] as u32,
                 session: 0,
                 flight: repeats[i] as u32,
@@ -246,6 +248,7 @@ fn sessions_and_absences_leave_the_lots_in_their_place() {
                 for repeat in 0..2_u32 {
                     rows.push(TasterRow {
                         lot: lot as u32,
+                        family: lot as u32,
                         taster: t as u32,
                         session: session as u32,
                         flight: 2 * session as u32 + repeat,

@@ -29,6 +29,7 @@ fn own_discrimination_and_repeatability_of_the_television_panel() {
                 let lot = products.iter().position(|p| *p == lots[i]).unwrap() as u32;
                 TasterRow {
                     lot,
+                    family: lot,
                     taster: tasters[i] as u32,
                     session: 0,
                     flight: repeats[i] as u32,
@@ -64,6 +65,7 @@ fn exact(scores: &[&dyn Fn(f64) -> f64]) -> Vec<TasterRow> {
         for (taster, score) in scores.iter().enumerate() {
             rows.push(TasterRow {
                 lot: lot as u32,
+                family: lot as u32,
                 taster: taster as u32,
                 session: 0,
                 flight: 0,
@@ -219,6 +221,7 @@ fn new_names_for_tasters_and_lots_change_nothing_but_the_names() {
                 .map(|r| TasterRow {
                     taster: 70 + r.taster,
                     lot: 500 + r.lot,
+                    family: 500 + r.lot,
                     value: r.value + 1.0,
                     ..*r
                 })

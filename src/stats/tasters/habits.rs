@@ -2,7 +2,7 @@
 
 use super::paired::{Codes, SlopeParts, Term};
 use super::swap::{SwapTest, tests_of};
-use super::term::{jackknifed_slope, mean_over_lots};
+use super::term::{by_family, jackknifed_slope, mean_over_lots};
 use super::{
     Correlation, Estimate, NotEstimated, Repeatability, TasterError, TasterRow, correlation,
     repeatabilities,
@@ -292,21 +292,15 @@ fn tested<T>(
         .collect()
 }
 
-/// For each lot the mean over terms of own minus others'.
+/// For each lot (with all its stores) the mean over terms of own minus others'.
 fn offset_of(
     data: &[Term],
     taster: usize,
     without: &[usize],
     level: f64,
 ) -> Result<Estimate, NotEstimated> {
-    let mut by_lot: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
-    for term in data {
-        for p in term.lot_points(taster, without) {
-            by_lot.entry(p.lot).or_default().push(p.difference);
-        }
-    }
-    let means: Vec<f64> = by_lot.values().map(|d| mean(d)).collect();
-    mean_over_lots(&means, level)
+    let points: Vec<_> = data.iter().flat_map(|t| t.lot_points(taster, without)).collect();
+    mean_over_lots(&by_family(points.iter()), level)
 }
 
 fn offsets(
@@ -377,7 +371,7 @@ pub(super) fn drift(
     slope: f64,
     level: f64,
 ) -> Result<Estimate, NotEstimated> {
-    let mut by_cup: BTreeMap<(u32, usize, u32), (f64, Vec<f64>)> = BTreeMap::new();
+    let mut by_cup: BTreeMap<(u32, u32, u32), (f64, Vec<f64>)> = BTreeMap::new();
     for term in data {
         let pairs = term.pairs(taster, &[]);
         // Less the term's own means, since not every session asks for every term.
@@ -386,17 +380,17 @@ pub(super) fn drift(
         for pair in pairs {
             let row = pair.placed.row;
             if let Some(month) = row.month {
-                let cup = by_cup.entry((row.session, pair.placed.lot, row.cup)).or_default();
+                let cup = by_cup.entry((row.session, row.family, row.cup)).or_default();
                 cup.0 = month;
                 // The others' mean without their offsets: an absence must not look like a drift.
                 cup.1.push(row.value - own - slope * (pair.level - centre));
             }
         }
     }
-    let codes = |of: fn(&(u32, usize, u32)) -> u32| {
+    let codes = |of: fn(&(u32, u32, u32)) -> u32| {
         Factor::from_labels(&by_cup.keys().map(of).collect::<Vec<_>>()).0
     };
-    let (session, lot) = (codes(|k| k.0), codes(|k| k.1 as u32));
+    let (session, lot) = (codes(|k| k.0), codes(|k| k.1));
     if session.n_levels < 3 {
         return Err(NotEstimated::TooFewSessions);
     }

@@ -32,6 +32,9 @@ use thiserror::Error;
 pub struct TasterRow {
     /// Code of the lot (of the sample, where a lot is stored in several ways).
     pub lot: u32,
+    /// Code of what the lot is one store or one steep of: a taster's view of it returns in all of
+    /// them, so that only families are independent evidence. Elsewhere the lot's own code.
+    pub family: u32,
     /// Code of the taster.
     pub taster: u32,
     /// Code of the session.
@@ -234,6 +237,15 @@ fn repeatabilities(within: &[(f64, f64)], level: f64) -> Vec<Result<Repeatabilit
                 return Err(NotEstimated::NoVariation);
             }
             let ratio = (ss / df) / (others.0 / others.1);
+            // One noisy taster among the others makes their pooled variance as uncertain as fewer
+            // degrees of freedom would (Satterthwaite 1946).
+            let squares: f64 = within
+                .iter()
+                .enumerate()
+                .filter(|(j, w)| *j != i && w.1 > 0.0)
+                .map(|(_, w)| w.0 * w.0 / w.1)
+                .sum();
+            let others_df = others.0 * others.0 / squares;
             Ok(Repeatability {
                 sd: (ss / df).sqrt(),
                 df,
@@ -242,9 +254,9 @@ fn repeatabilities(within: &[(f64, f64)], level: f64) -> Vec<Result<Repeatabilit
                 panel_median,
                 others_sd: (others.0 / others.1).sqrt(),
                 variance_ratio: ratio,
-                ratio_lower: ratio / f_quantile_upper(tail, df, others.1),
-                ratio_upper: ratio * f_quantile_upper(tail, others.1, df),
-                p_noisier: f_sf(ratio, df, others.1),
+                ratio_lower: ratio / f_quantile_upper(tail, df, others_df),
+                ratio_upper: ratio * f_quantile_upper(tail, others_df, df),
+                p_noisier: f_sf(ratio, df, others_df),
             })
         })
         .collect()

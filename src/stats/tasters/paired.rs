@@ -59,6 +59,7 @@ pub(super) struct Pair {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct LotPoint {
     pub(super) lot: usize,
+    pub(super) family: u32,
     pub(super) own: f64,
     pub(super) others: f64,
     pub(super) difference: f64,
@@ -160,6 +161,7 @@ impl Term {
             .into_iter()
             .map(|(lot, pairs)| LotPoint {
                 lot,
+                family: pairs[0].placed.row.family,
                 own: over(&pairs, |p| p.placed.row.value),
                 others: over(&pairs, |p| p.level),
                 difference: over(&pairs, |p| p.placed.row.value - p.others),
@@ -237,11 +239,12 @@ pub(super) struct SlopeParts {
     points: Vec<LotPoint>,
     cells: Vec<(usize, usize, f64)>,
     whole: SlopeSums,
-    /// The sums without each lot, which every jackknife asks for again.
-    left_out: BTreeMap<usize, SlopeSums>,
+    families: BTreeMap<usize, u32>,
+    /// The sums without each family, which every jackknife asks for again.
+    left_out: BTreeMap<u32, SlopeSums>,
 }
 
-/// Sums of one term with one lot left out, or none.
+/// Sums of one term with one family of lots left out, or none.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct SlopeSums {
     pub(super) sxy: f64,
@@ -261,7 +264,8 @@ impl SlopeParts {
             ..Self::default()
         };
         parts.whole = parts.summed(None);
-        parts.left_out = parts.lots().map(|l| (l, parts.summed(Some(l)))).collect();
+        parts.families = parts.points.iter().map(|p| (p.lot, p.family)).collect();
+        parts.left_out = parts.families().map(|f| (f, parts.summed(Some(f)))).collect();
         parts
     }
 
@@ -269,16 +273,22 @@ impl SlopeParts {
         self.points.iter().map(|p| p.lot)
     }
 
+    /// The families of the lots, some more than once.
+    pub(super) fn families(&self) -> impl Iterator<Item = u32> + '_ {
+        self.points.iter().map(|p| p.family)
+    }
+
     pub(super) fn points(&self) -> &[LotPoint] {
         &self.points
     }
 
-    pub(super) fn sums(&self, without: Option<usize>) -> SlopeSums {
-        without.and_then(|lot| self.left_out.get(&lot)).copied().unwrap_or(self.whole)
+    pub(super) fn sums(&self, without: Option<u32>) -> SlopeSums {
+        without.and_then(|family| self.left_out.get(&family)).copied().unwrap_or(self.whole)
     }
 
-    fn summed(&self, without: Option<usize>) -> SlopeSums {
-        let kept: Vec<&LotPoint> = self.points.iter().filter(|p| Some(p.lot) != without).collect();
+    fn summed(&self, without: Option<u32>) -> SlopeSums {
+        let kept: Vec<&LotPoint> =
+            self.points.iter().filter(|p| Some(p.family) != without).collect();
         let x: Vec<f64> = kept.iter().map(|p| p.others).collect();
         let y: Vec<f64> = kept.iter().map(|p| p.own).collect();
         let (mx, my) = (mean(&x), mean(&y));
@@ -293,9 +303,12 @@ impl SlopeParts {
 
     /// Error variance of the others' mean of a lot: their lot × taster mean square over
     /// their number.
-    pub(super) fn error_of_others(&self, without: Option<usize>) -> Option<f64> {
-        let cells: Vec<&(usize, usize, f64)> =
-            self.cells.iter().filter(|c| Some(c.0) != without).collect();
+    pub(super) fn error_of_others(&self, without: Option<u32>) -> Option<f64> {
+        let cells: Vec<&(usize, usize, f64)> = self
+            .cells
+            .iter()
+            .filter(|c| self.families.get(&c.0).copied() != without || without.is_none())
+            .collect();
         let mut lots: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
         let mut others: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
         for c in &cells {
@@ -331,11 +344,11 @@ impl SlopeParts {
     }
 }
 
-/// The slope pooled over terms, corrected for the others' error, with one lot left out or
+/// The slope pooled over terms, corrected for the others' error, with one family left out or
 /// none: `sum sxy / sum (sxx - noise)`.
 pub(super) fn corrected_slope(
     terms: &[&SlopeParts],
-    without: Option<usize>,
+    without: Option<u32>,
 ) -> Result<f64, NotEstimated> {
     let mut sxy = 0.0;
     let mut sxx = 0.0;

@@ -1,7 +1,7 @@
 //! The table of one term: each taster against the others.
 
 use super::habits::drift;
-use super::paired::{Codes, SlopeParts, Term, corrected_slope};
+use super::paired::{Codes, LotPoint, SlopeParts, Term, corrected_slope};
 use super::{
     Correlation, Estimate, NotEstimated, Repeatability, TasterError, TasterRow, correlation,
     repeatabilities,
@@ -9,7 +9,7 @@ use super::{
 use crate::anova::{FRatio, mean, one_way, squares_about};
 use crate::multiple::holm;
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What stands out in one term. A remark, never a reason to drop a taster.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -110,7 +110,7 @@ pub fn taster_table(rows: &[TasterRow], level: f64) -> Result<TermTable, TasterE
             let points = parts.points();
             let own: Vec<f64> = points.iter().map(|p| p.own).collect();
             let others: Vec<f64> = points.iter().map(|p| p.others).collect();
-            let differences: Vec<f64> = points.iter().map(|p| p.difference).collect();
+            let differences = by_family(points.iter());
             let n_cups = term.pairs(i, &[]).len();
             TasterTerm {
                 taster,
@@ -169,6 +169,15 @@ fn flag(tasters: &mut [TasterTerm], alpha: f64) {
     }
 }
 
+/// Each family's mean of own minus others'.
+pub(super) fn by_family<'a>(points: impl Iterator<Item = &'a LotPoint>) -> Vec<f64> {
+    let mut all: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
+    for p in points {
+        all.entry(p.family).or_default().push(p.difference);
+    }
+    all.values().map(|d| mean(d)).collect()
+}
+
 /// Mean with a t interval, one number a lot.
 pub(super) fn mean_over_lots(values: &[f64], level: f64) -> Result<Estimate, NotEstimated> {
     let n = values.len() as f64;
@@ -207,20 +216,20 @@ fn reliability(parts: &SlopeParts) -> Result<f64, NotEstimated> {
     Ok((1.0 - noise / sums.sxx).max(0.0))
 }
 
-/// The corrected slope over one or more terms with its jackknife interval: whole lots are
-/// left out, in all terms at once.
+/// The corrected slope over one or more terms with its jackknife interval: whole families of
+/// lots are left out, in all terms at once.
 pub(super) fn jackknifed_slope(
     terms: &[&SlopeParts],
     level: f64,
 ) -> Result<Estimate, NotEstimated> {
-    let lots: BTreeSet<usize> = terms.iter().flat_map(|t| t.lots()).collect();
-    if lots.len() < 4 {
+    let families: BTreeSet<u32> = terms.iter().flat_map(|t| t.families()).collect();
+    if families.len() < 4 {
         return Err(NotEstimated::TooFewLots);
     }
     let whole = corrected_slope(terms, None)?;
     let left_out: Vec<f64> =
-        lots.iter().map(|&lot| corrected_slope(terms, Some(lot))).collect::<Result<_, _>>()?;
-    let n = lots.len() as f64;
+        families.iter().map(|&f| corrected_slope(terms, Some(f))).collect::<Result<_, _>>()?;
+    let n = families.len() as f64;
     let se = ((n - 1.0) / n * squares_about(&left_out, mean(&left_out))).sqrt();
     Ok(Estimate::about(whole, se, n - 1.0, 1.0, level))
 }
