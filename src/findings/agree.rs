@@ -192,7 +192,10 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
         let id = term.panel.term.clone();
-        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
+        // Habits are found on line terms and say nothing of levels.
+        if term.panel.scale == ScaleKind::Line {
+            reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
+        }
     }
     let put_right = put_right::of(&habits, &terms, &found, settings);
     let order = habits::order_over_all(&terms, &codes, settings.level);
