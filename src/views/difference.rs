@@ -71,9 +71,7 @@ fn tests(all: &[DifferenceTest]) -> String {
     let mut columns = vec![
         ("test", Side::Left),
         ("kind", Side::Left),
-        ("answers", Side::Right),
         ("right", Side::Right),
-        ("luck", Side::Right),
         ("needed", Side::Right),
         ("p", Side::Right),
         ("noticed (limits)", Side::Right),
@@ -87,9 +85,7 @@ fn tests(all: &[DifferenceTest]) -> String {
         let mut row = vec![
             t.name.clone(),
             if t.two_sided { "two-sided pair".to_owned() } else { word(t.method).to_owned() },
-            t.n_answers.to_string(),
-            or_dash(&t.n_correct, u64::to_string),
-            number(t.by_luck, 1),
+            or_dash(&t.n_correct, |k| format!("{k} of {}", t.n_answers)),
             or_dash(&t.least, |l| l.correct.to_string()),
             or_dash(&t.p_value, |p| p_value(*p)),
             estimate(&t.distinguishers),
