@@ -88,7 +88,12 @@ fn triangles(layout: &Layout, out: &[bool], ratio: impl Fn(usize) -> f64) -> Tri
 }
 
 /// Variances by MINQUE(0), as for the other search; what is not positive becomes small.
-fn first_guess(target: &Deviance<'_, '_>, gram: &Mat<f64>, crude: &[f64], out: &[bool]) -> Triangles {
+fn first_guess(
+    target: &Deviance<'_, '_>,
+    gram: &Mat<f64>,
+    crude: &[f64],
+    out: &[bool],
+) -> Triangles {
     let layout = target.layout;
     let kept: Vec<usize> = std::iter::once(0)
         .chain((0..layout.entries.len()).filter(|&i| !out[layout.entries[i].block]).map(|i| i + 1))
