@@ -209,9 +209,9 @@ fn main() {
     let theirs = |name: &str| -> (f64, f64) {
         let line = output.lines().find(|l| l.split(',').next() == Some(name)).expect("a line");
         let cells: Vec<&str> = line.split(',').collect();
-        (cells[1].parse().expect("seconds"), cells[2].parse().expect("a deviance"))
+        (cells[1].trim().parse().expect("seconds"), cells[2].trim().parse().expect("a deviance"))
     };
-    let versions = output.lines().find(|l| l.starts_with("versions")).unwrap_or_default();
+    let versions = output.lines().find_map(|l| l.strip_prefix("versions,")).unwrap_or_default();
     println!("# Mixed models against lme4\n");
     println!(
         "The same tables and models by both, whole fits with their set-up (factors, columns, layout, \

@@ -38,10 +38,11 @@ pub enum Route {
     Sparse,
 }
 
-/// From this size of the dense rest, or this number of levels of the absorbed term, the sparse
-/// system is quicker (`benches/stats.rs`).
+/// From this size of the dense rest, or this number of levels of the absorbed term (the second with
+/// many fixed columns), the sparse system is quicker (`benches/against_lme4`, `--alone`).
 const DENSE_MAX: usize = 400;
-const LEVELS_MAX: usize = 2500;
+const LEVELS_MAX: [usize; 2] = [600, 2500];
+const FIXED_MANY: usize = 100;
 
 /// A random term as the model keeps it.
 #[derive(Debug, Clone)]
@@ -125,7 +126,8 @@ impl Model {
         let largest = random.iter().map(|t| t.factor.n_levels).max().unwrap_or(0);
         let all: usize = random.iter().map(|t| t.factor.n_levels).sum();
         let correlated = random.iter().any(|t| !t.correlated.is_empty());
-        let route = if correlated || largest > LEVELS_MAX || all - largest > DENSE_MAX {
+        let levels_max = LEVELS_MAX[usize::from(fixed.columns.len() >= FIXED_MANY)];
+        let route = if correlated || largest > levels_max || all - largest > DENSE_MAX {
             Route::Sparse
         } else {
             Route::Absorbed

@@ -2,7 +2,7 @@
 
 use super::General;
 use super::deviance::{Covariances, Deviance, Solved};
-use super::exact::{EXACT_MAX, traces};
+use super::exact::{WHOLE_MAX, traces};
 use super::layout::{Layout, Right};
 use crate::mixed::matrices::{Model, dot};
 use crate::mixed::one_step::{Variances, at_least_zero};
@@ -15,7 +15,7 @@ use faer::Mat;
 const AVERAGED: usize = 60;
 
 impl General {
-    /// As [`Model::one_step_bootstrap`]; where there are more than 150 random effects the
+    /// As [`Model::one_step_bootstrap`]; where there are more than 1500 random effects the
     /// information is the average of `y'P V_i P V_j P y` over 60 simulated tables.
     pub fn one_step(
         &self,
@@ -95,7 +95,7 @@ impl<'a> World<'a> {
         let right = no_scores(layout);
         let target = Deviance::new(layout, &right, Method::Reml);
         let k = ratios.len();
-        let own = if layout.n_random <= EXACT_MAX {
+        let own = if layout.n_random <= WHOLE_MAX {
             traces(layout, &target.whole(s))
         } else {
             let tables = replicates(AVERAGED, seed ^ 0x5eed, |stream| {
