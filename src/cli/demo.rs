@@ -7,18 +7,24 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::charts::{self, Language};
+use super::practice::{frame, of_book, pages};
 use super::{Context, Failure, link, sheet};
 use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
+use crate::book::time::Day;
 use crate::book::{Book, store};
 use crate::demo::book::{SEED, next_free, write};
 use crate::findings::Settings;
 use crate::findings::age::{Age, LotTimes, age};
 use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
+use crate::findings::difference::{Difference, difference};
 use crate::findings::link::{Link, Wish, link as linked};
+use crate::findings::monitor::{Monitor, monitor};
+use crate::findings::practice::practice;
+use crate::findings::ranking::{Ranking, ranking};
 use crate::findings::sheet::{Record, sheet as sheet_of, subject};
-use crate::scores::{Scores, from_revealed};
+use crate::scores::{Scores, from_revealed, trials_from_revealed};
 use crate::session::{Revealed, Session, all_revealed, papers};
 use crate::sheets::Lang;
 use crate::sheets::ballots::ballot_pdf;
@@ -39,6 +45,9 @@ const DRAWN: [&str; 2] = ["T24-05", "T25-11"];
 /// The samples of which a buyer asks: one freshly made, one that was stored for a year and a half.
 const OFFERED: [&str; 2] = ["T25-16", "T24-05@dry"];
 
+/// The taster whose page is written.
+const MIXES_WORDS_UP: &str = "eve";
+
 /// What the demo shows: the first session, all ten, the making, the store.
 struct Found {
     first: Scores,
@@ -49,6 +58,9 @@ struct Found {
     first_tastings: Scores,
     link: Link,
     age: Age,
+    monitor: Monitor,
+    stores: Difference,
+    sweetest: Ranking,
 }
 
 /// A file of the reports: its name and its bytes.
@@ -71,23 +83,33 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     }
     store::make_folder(&dir)?;
     let book = write(&dir.join("tavrinel"), SEED)?;
-    let (sessions, _sets): (Vec<Revealed>, Vec<Revealed>) =
+    let (sessions, sets): (Vec<Revealed>, Vec<Revealed>) =
         all_revealed(&book)?.into_iter().partition(|s| s.kind == Kind::Profile);
     let lots = book.lots()?;
     let (found, papers) =
-        rayon::join(|| find(&book, &lots, &sessions), || papers(&book, &lots, &sessions));
+        rayon::join(|| find(&book, &lots, &sessions, &sets), || papers(&book, &lots, &sessions));
     let (found, papers) = (found?, papers?);
     let reports = dir.join("reports");
     write_reports(&reports, &found)?;
     write_charts(&book, &reports, &found)?;
+    write_practice(&book, &reports, &sessions, &found)?;
     for (name, bytes) in papers {
         store::create_new_bytes(&reports.join(name), &bytes)?;
     }
     told::tell(&dir, &sessions, &lots, &found, context)
 }
 
-fn find(book: &Book, lots: &[Lot], sessions: &[Revealed]) -> Result<Found, Failure> {
+fn find(
+    book: &Book,
+    lots: &[Lot],
+    sessions: &[Revealed],
+    sets: &[Revealed],
+) -> Result<Found, Failure> {
     let settings = Settings::default();
+    let trials = |kind: Kind| {
+        let of: Vec<Revealed> = sets.iter().filter(|s| s.kind == kind).cloned().collect();
+        trials_from_revealed(&of).map_err(|e| Failure::Ours(e.to_string()))
+    };
     let table = |of: &[Revealed]| from_revealed(of).map_err(|e| Failure::Ours(e.to_string()));
     let first = table(&sessions[..1])?;
     let all = table(sessions)?;
@@ -99,6 +121,9 @@ fn find(book: &Book, lots: &[Lot], sessions: &[Revealed]) -> Result<Found, Failu
         agree_all: agree(&all, &settings),
         link: linked(&first_tastings, &makings, &Wish::default(), &settings),
         age: age(&all, &times, &settings),
+        monitor: monitor(&all, &settings),
+        stores: difference(&trials(Kind::Triangle)?, &settings),
+        sweetest: ranking(&trials(Kind::Ranking)?, &settings),
         first,
         all,
         first_tastings,
@@ -117,6 +142,10 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("link.txt", views::link::text(&found.link))?;
     file("link.json", views::json::of(&found.link))?;
     file("age.txt", views::age::text(&found.age))?;
+    file("monitor.txt", views::monitor::text(&found.monitor))?;
+    file("difference-two-stores.txt", views::difference::text(&found.stores))?;
+    file("difference-two-stores.json", views::json::of(&found.stores))?;
+    file("compare-sweetest.txt", views::ranking::text(&found.sweetest))?;
     Ok(())
 }
 
@@ -135,8 +164,35 @@ fn write_charts(book: &Book, dir: &Path, found: &Found) -> Result<(), Failure> {
         charts::write(&dir, &views::charts::link(&found.link, &words))?;
         let words = charts::words(&found.all, language);
         charts::write(&dir, &views::charts::age(&drawn, &words))?;
+        charts::write(&dir, &views::charts::monitor(&found.monitor, &words))?;
     }
     Ok(())
+}
+
+/// The page of the taster who mixes two words up, in both languages.
+fn write_practice(
+    book: &Book,
+    dir: &Path,
+    sessions: &[Revealed],
+    found: &Found,
+) -> Result<(), Failure> {
+    let mut of_eve = practice(&found.agree_all);
+    of_eve.pages.retain(|p| p.taster == MIXES_WORDS_UP);
+    let (title, references) = of_book(book)?;
+    for (language, code) in [(Language::En, "en"), (Language::Zh, "zh")] {
+        let words = charts::words(&found.all, language);
+        let frame = frame(&of_eve, &found.agree_all, words, title.clone(), references.clone());
+        for (name, pdf) in pages(&of_eve, &frame, last_day(sessions))? {
+            let name = name.replace(".pdf", &format!(".{code}.pdf"));
+            store::create_new_bytes(&dir.join(name), &pdf)?;
+        }
+    }
+    Ok(())
+}
+
+/// The garden is invented, and so is the day on which its buyer came and pages were written.
+fn last_day(sessions: &[Revealed]) -> Day {
+    sessions.iter().map(|s| s.revealed.day()).max().unwrap_or(sessions[0].day)
 }
 
 /// A taster's ballot and the buyer's sheets, in both languages.
@@ -172,9 +228,7 @@ fn sheets(
     let json = views::json::of(&finding);
     let digest = store::digest(json.as_bytes());
     let name = format!("sheet-{}", sample.replace('@', "-"));
-    // The garden is invented, and so is the day on which its buyer came.
-    let day = sessions.iter().map(|s| s.revealed.day()).max().unwrap_or(sessions[0].day);
-    let issue = Issue { day, digest: &digest };
+    let issue = Issue { day: last_day(sessions), digest: &digest };
     let mut all = vec![(format!("{name}.json"), json.into_bytes())];
     for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
         let set = LotSheet::of(&finding, &issue, &[language])?;

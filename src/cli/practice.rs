@@ -6,14 +6,73 @@ use std::path::Path;
 
 use super::asked::Asked;
 use super::{Context, Failure, charts};
-use crate::book::store;
-use crate::book::time::Moment;
+use crate::book::labels::Labels;
+use crate::book::time::{Day, Moment};
+use crate::book::{Book, store};
 use crate::findings::agree::Agree;
-use crate::findings::practice::practice;
+use crate::findings::practice::{Practice, practice};
 use crate::plots::Lang;
 use crate::scores::Scores;
 use crate::sheets::practice::{Frame, practice_pdf};
 use crate::views;
+use crate::views::charts::Words;
+
+/// The title of a book, and what its vocabulary says to train each term on.
+///
+/// # Errors
+/// If the book cannot be read.
+pub fn of_book(book: &Book) -> Result<(String, BTreeMap<String, Labels>), Failure> {
+    let references = book.vocabulary()?.value.terms.into_iter();
+    let references = references.filter_map(|t| Some((t.id, t.reference?))).collect();
+    Ok((book.book_file()?.value.title, references))
+}
+
+/// What all pages have in common, and their language.
+pub fn frame(
+    found: &Practice,
+    finding: &Agree,
+    words: Words,
+    title: String,
+    references: BTreeMap<String, Labels>,
+) -> (Frame, Lang) {
+    let lang = words.lang;
+    let frame = Frame {
+        title,
+        sessions: finding.source.names.join(if lang == Lang::Zh { "、" } else { ", " }),
+        terms: words.terms.into_iter().map(|(id, (name, _))| (id, name)).collect(),
+        references,
+        individual_opinions: found.individual_opinions,
+        level: found.level,
+    };
+    (frame, lang)
+}
+
+/// The pages, each with the name of its file.
+///
+/// # Errors
+/// If a name cannot be shown.
+pub fn pages(
+    found: &Practice,
+    (frame, lang): &(Frame, Lang),
+    day: Day,
+) -> Result<Vec<(String, Vec<u8>)>, Failure> {
+    let mut pages: Vec<(String, Vec<u8>)> = Vec::new();
+    for page in &found.pages {
+        let clean: String = page
+            .taster
+            .chars()
+            .map(|c| if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' })
+            .collect();
+        let mut name = format!("practice-{clean}.pdf");
+        let mut n = 2;
+        while pages.iter().any(|(other, _)| other.to_lowercase() == name.to_lowercase()) {
+            name = format!("practice-{clean}-{n}.pdf");
+            n += 1;
+        }
+        pages.push((name, practice_pdf(page, frame, *lang, day.0)?));
+    }
+    Ok(pages)
+}
 
 /// Writes a page for each taster into a folder; a page of an earlier run is replaced. With
 /// `--json` the numbers behind the pages are printed.
@@ -35,43 +94,14 @@ pub fn write(
              mend:  name sessions or a table that have them"
         )));
     }
-    let words = charts::words(scores, asked.language);
     let (title, references) = match finding.source.kind.as_str() {
-        "sessions" => {
-            let book = context.book()?;
-            let vocabulary = book.vocabulary()?.value;
-            let on = vocabulary.terms.into_iter();
-            let references =
-                on.filter_map(|t| Some((t.id, t.reference?))).collect::<BTreeMap<_, _>>();
-            (book.book_file()?.value.title, references)
-        }
+        "sessions" => of_book(&context.book()?)?,
         _ => (finding.source.names.join(", "), BTreeMap::new()),
     };
-    let frame = Frame {
-        title,
-        sessions: finding.source.names.join(if words.lang == Lang::Zh { "、" } else { ", " }),
-        terms: words.terms.into_iter().map(|(id, (name, _))| (id, name)).collect(),
-        references,
-        individual_opinions: found.individual_opinions,
-        level: found.level,
-    };
-    let day = Moment::now().day();
+    let words = charts::words(scores, asked.language);
+    let frame = frame(&found, finding, words, title, references);
     // All are set before one is written.
-    let mut pages: Vec<(String, Vec<u8>)> = Vec::new();
-    for page in &found.pages {
-        let clean: String = page
-            .taster
-            .chars()
-            .map(|c| if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' })
-            .collect();
-        let mut name = format!("practice-{clean}.pdf");
-        let mut n = 2;
-        while pages.iter().any(|(other, _)| other.to_lowercase() == name.to_lowercase()) {
-            name = format!("practice-{clean}-{n}.pdf");
-            n += 1;
-        }
-        pages.push((name, practice_pdf(page, &frame, words.lang, day.0)?));
-    }
+    let pages = pages(&found, &frame, Moment::now().day())?;
     store::make_folder(folder)?;
     for (name, pdf) in &pages {
         let file = folder.join(name);

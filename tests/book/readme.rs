@@ -7,8 +7,12 @@ const README: &str = include_str!("../../README.md");
 
 /// The commands of the first block behind a heading.
 fn block(heading: &str) -> &'static str {
+    nth_block(heading, 0)
+}
+
+fn nth_block(heading: &str, n: usize) -> &'static str {
     let behind = README.split(heading).nth(1).expect("the heading is there");
-    behind.split("```").nth(1).expect("a block stands behind it").trim()
+    behind.split("```").nth(2 * n + 1).expect("a block stands behind it").trim()
 }
 
 fn run(script: &str, folder: &Path) -> String {
@@ -43,6 +47,14 @@ fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
             run(&format!("ls garden/sessions/*/papers/ballot-{taster}.pdf"), folder.path());
         assert_eq!(ballots.lines().count(), 1);
     }
+    let smaller = "### When the question is smaller, or larger";
+    let planned = run(block(smaller), &folder.path().join("garden"));
+    for kind in ["triangle", "ranking", "paired"] {
+        assert!(planned.contains(kind), "{planned}");
+    }
+    let counted = run(nth_block(smaller, 1), folder.path());
+    // The published least number of 36 triangles at 5 % is 18 (ISO 4120, exact binomial).
+    assert!(counted.contains("18 of 36 triangles right"), "{counted}");
     let said = run(block("### Lots grow up"), &folder.path().join("garden"));
     assert!(said.contains("T26-MIX (this lot)") && said.contains("left   0.5 kg"), "{said}");
 }

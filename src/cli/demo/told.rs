@@ -32,8 +32,8 @@ pub fn tell(
     say(
         &mut lines,
         format!(
-            "Tavrinel Garden (all of it invented): 16 lots and a frozen reference, {} blind sessions in \
-         two years, {} tasters, {} answers.",
+            "Tavrinel Garden (all of it invented): 16 lots and a frozen reference, {} blind sessions, \
+         a ranking and a triangle in two years, {} tasters, {} answers.",
             sessions.len(),
             all.tasters.len(),
             all.n_scores
@@ -59,6 +59,9 @@ pub fn tell(
             format!("Left out, but kept in the record: {} answers ({}).", e.n_scores, e.reason)
         }),
     );
+
+    say_to(&mut lines, "Which of four lots is sweetest? Can a humid store be told from a dry one?");
+    tell_of(&mut lines, found.sweetest.sentences.iter().chain(&found.stores.sentences).cloned());
 
     say_to(&mut lines, "Which step of the making did it?");
     let (joint, effects): (Vec<String>, Vec<String>) = found
@@ -100,8 +103,8 @@ pub fn tell(
         out,
         "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
          Open next:  {dir}/reports/sheet-{stored}.en.pdf, then beside it\n            \
-         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-05.svg and levels.svg,\n            \
-         and ballot-ann.en.pdf\n\
+         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-05.svg and map.svg,\n            \
+         ballot-ann.en.pdf and practice-eve.en.pdf\n\
          Then ask:   blindsteep --book {dir}/tavrinel age --of T25-11"
     )?;
     Ok(())
