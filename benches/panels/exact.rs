@@ -130,6 +130,7 @@ fn guessing(draws: &mut Stream, draw_number: u64, tally: &mut Tally) {
                 guessed: format!("l{guess}"),
                 session: "s".to_owned(),
                 flight: "1".to_owned(),
+                sure: None,
             });
         }
     }

@@ -16,10 +16,12 @@ use crate::views;
 pub struct AgreeArgs {
     #[command(flatten)]
     asked: Asked,
-    /// How each taster does from session to session, in the terms that the panel tells apart
+    /// How each taster does from session to session, in the terms that the panel tells apart (all
+    /// sessions of the book if none is named)
     #[arg(long)]
     monitor: bool,
-    /// Write a page for each taster into this folder: what goes well, what to practise next
+    /// Write a page for each taster into this folder: what goes well, what to practise next (from
+    /// all sessions of the book if none is named)
     #[arg(long, value_name = "DIR", group = "drawn", conflicts_with = "monitor")]
     practice: Option<PathBuf>,
 }
@@ -29,7 +31,11 @@ pub struct AgreeArgs {
 /// # Errors
 /// If the scores cannot be read or the result not be written.
 pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
-    let scores = args.asked.scores(context)?;
+    let scores = if args.monitor || args.practice.is_some() {
+        args.asked.scores_or_all(context)?
+    } else {
+        args.asked.scores(context)?
+    };
     if scores.words("taster").is_empty() {
         return Err(Failure::Command(
             "the table does not say who scored\n  expected: --taster COL, the column that names the \

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::table_args::{self, TableArgs};
 use super::{Context, Failure, charts};
 use crate::plots::PlotError;
-use crate::scores::Scores;
+use crate::scores::{Scores, from_revealed};
 use crate::views;
 use crate::views::charts::{Chart, Words};
 
@@ -23,7 +23,7 @@ pub struct Asked {
     pub(super) json: bool,
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR", group = "drawn")]
-    charts: Option<PathBuf>,
+    pub(super) charts: Option<PathBuf>,
     /// The language of what is drawn
     #[arg(long, value_enum, default_value_t, requires = "drawn")]
     pub(super) language: charts::Language,
@@ -38,6 +38,18 @@ impl Asked {
     /// If neither or both are named, or they cannot be read.
     pub fn scores(&self, context: &Context) -> Result<Scores, Failure> {
         table_args::scores(&self.table, &self.sessions, context)
+    }
+
+    /// The same, and all sessions of the book that scored terms if nothing is named.
+    ///
+    /// # Errors
+    /// As for [`Asked::scores`].
+    pub fn scores_or_all(&self, context: &Context) -> Result<Scores, Failure> {
+        if !self.sessions.is_empty() || self.table.is_given() {
+            return self.scores(context);
+        }
+        let all = table_args::named_or_all(&[], &context.book()?)?;
+        from_revealed(&all).map_err(|e| Failure::Command(e.to_string()))
     }
 
     /// Shows an answer: its charts if they were asked for, then its text or its JSON.
@@ -55,6 +67,19 @@ impl Asked {
         if let Some(dir) = &self.charts {
             charts::write(dir, &draw(finding, &charts::words(scores, self.language)))?;
         }
+        self.show_text(context, finding, text)
+    }
+
+    /// Shows an answer that has no charts.
+    ///
+    /// # Errors
+    /// If the output cannot be written.
+    pub fn show_text<F: Serialize>(
+        &self,
+        context: &mut Context,
+        finding: &F,
+        text: impl FnOnce(&F) -> String,
+    ) -> Result<(), Failure> {
         let text = if self.json { views::json::of(finding) } else { text(finding) };
         context.out.write_all(text.as_bytes())?;
         Ok(())

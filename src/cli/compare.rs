@@ -3,15 +3,17 @@
 use clap::{Args, ValueEnum};
 
 use super::asked::Asked;
+use super::table_args;
 use super::{Context, Failure};
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
 use crate::findings::against::{Better, Wish};
 use crate::findings::compare::compare;
+use crate::findings::ranking::ranking;
 use crate::scores::Scores;
 use crate::views;
 
-/// Which lots differ?
+/// Which lots differ? Of ranking sessions: which sample has more?
 #[derive(Debug, Args)]
 pub struct CompareArgs {
     // Before the shared flags, whose last heading all that follows would stand under.
@@ -42,6 +44,18 @@ enum Way {
 /// # Errors
 /// If the scores cannot be read or the result not be written.
 pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
+    if let Some(rankings) = table_args::rankings(&args.asked.table, &args.asked.sessions, context)?
+    {
+        if args.asked.charts.is_some() {
+            return Err(Failure::Command(
+                "--charts is given, and rankings have no charts\n  expected: text or --json\n  to mend:  \
+                 leave --charts out"
+                    .to_owned(),
+            ));
+        }
+        let finding = ranking(&rankings, &Settings::default());
+        return args.asked.show_text(context, &finding, views::ranking::text);
+    }
     let scores = args.asked.scores(context)?;
     let wish = wish(args, &scores)?;
     let finding = compare(&scores, &wish, &Settings::default());

@@ -9,6 +9,7 @@ use clap::Args;
 use super::charts::{self, Language};
 use super::{Context, Failure, link, sheet};
 use crate::book::lots::Lot;
+use crate::book::session_files::Kind;
 use crate::book::{Book, store};
 use crate::demo::book::{SEED, next_free, write};
 use crate::findings::Settings;
@@ -70,7 +71,8 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     }
     store::make_folder(&dir)?;
     let book = write(&dir.join("tavrinel"), SEED)?;
-    let sessions = all_revealed(&book)?;
+    let (sessions, _sets): (Vec<Revealed>, Vec<Revealed>) =
+        all_revealed(&book)?.into_iter().partition(|s| s.kind == Kind::Profile);
     let lots = book.lots()?;
     let (found, papers) =
         rayon::join(|| find(&book, &lots, &sessions), || papers(&book, &lots, &sessions));

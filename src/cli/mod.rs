@@ -9,6 +9,7 @@ mod charts;
 mod check;
 mod compare;
 mod demo;
+mod difference;
 mod link;
 mod lot;
 mod lot_text;
@@ -54,6 +55,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Which lots differ?
     Compare(compare::CompareArgs),
+    /// Are two samples told apart? Triangle, duo-trio and paired tests
+    Difference(difference::DifferenceArgs),
     /// What can a buyer be told? One page of a lot
     Sheet(sheet::SheetArgs),
     /// How do stored lots move?
@@ -205,6 +208,7 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Taster(args) => taster::run(args, context),
         Command::Agree(args) => agree::run(&args, context),
         Command::Compare(args) => compare::run(&args, context),
+        Command::Difference(args) => difference::run(&args, context),
         Command::Sheet(args) => sheet::run(&args, context),
         Command::Age(args) => age::run(&args, context),
         Command::Link(args) => link::run(&args, context),

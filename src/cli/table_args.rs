@@ -7,8 +7,10 @@ use clap::Args;
 use super::{Context, Failure};
 use crate::book::Book;
 use crate::book::session_files::Kind;
-use crate::scores::{Scores, TableError, TableOptions, from_revealed, from_table};
-use crate::session::{Revealed, all_revealed, revealed};
+use crate::scores::{
+    Scores, TableError, TableOptions, Trials, from_revealed, from_table, trials_from_revealed,
+};
+use crate::session::{Revealed, Session, all_revealed, revealed};
 
 /// What the flags of a plain table stand under.
 pub const HEADING: &str = "A plain table instead of sessions";
@@ -167,6 +169,33 @@ pub fn scores(
     }
 }
 
+/// The rankings of revealed sessions; `None` if the first one named is no ranking session.
+///
+/// # Errors
+/// If the sessions cannot be read, or others than rankings are among them.
+pub fn rankings(
+    table: &TableArgs,
+    names: &[String],
+    context: &Context,
+) -> Result<Option<Trials>, Failure> {
+    let Some(first) = names.first().filter(|_| !table.is_given()) else { return Ok(None) };
+    let book = context.book()?;
+    if Session::open(&book, first)?.file.value.kind != Kind::Ranking {
+        return Ok(None);
+    }
+    let read = named_sessions(names, &book)?;
+    if let Some(other) = read.iter().find(|s| s.kind != Kind::Ranking) {
+        return Err(Failure::Command(format!(
+            "session {} is a {} session, {} a ranking\n  expected: sessions of one kind\n  to mend:  ask \
+             about them one by one",
+            other.name,
+            other.kind.word(),
+            first
+        )));
+    }
+    trials_from_revealed(&read).map(Some).map_err(|e| Failure::Command(e.to_string()))
+}
+
 /// The scores of revealed sessions, each named once.
 fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
     let read = named_sessions(names, &context.book()?)?;
@@ -198,7 +227,7 @@ pub fn parts<'a>(word: &'a str, known: &[String]) -> Vec<&'a str> {
 ///
 /// # Errors
 /// If a name fits none or several, the session is not revealed, or it is named twice.
-fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
+pub(super) fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
     let mut read: Vec<Revealed> = Vec::new();
     for name in names {
         let session = revealed(book, name)?;

@@ -11,9 +11,10 @@ use rand_chacha::ChaCha20Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
 use super::garden::{Garden, Pot, Written};
+use super::set_sessions;
 use super::truth::{
-    LOTS, MONTH_OF_SEEN_LABELS, Making, SEEN_LABELS_SHIFT, SESSIONS, SPLIT, Served, SessionTruth,
-    Store, TASTERS, TERMS, TasterTruth,
+    LOTS, MONTH_OF_SEEN_LABELS, Making, SEEN_LABELS_SHIFT, SESSIONS, SPLIT, SWEET, Served,
+    SessionTruth, Store, TASTERS, TERMS, TasterTruth,
 };
 use crate::book::lots::{How, LotFile};
 use crate::book::session_files::Kind;
@@ -37,11 +38,10 @@ pub const REFERENCE: &str = "REF";
 
 const FIRST_DAY: &str = "2024-05-06";
 const OFFSET: &str = "+08:00";
-const POURER: &str = "gil";
+pub(super) const POURER: &str = "gil";
 const RECIPE: &str = "tavrinel";
 const HUES: [&str; 4] = ["yellow-orange", "orange", "orange-red", "red"];
 const TICKS: [&str; 4] = ["honey", "fruit", "hay", "grass"];
-const SWEET: usize = 5;
 
 /// A lot's id: the year of its making and its running number.
 #[must_use]
@@ -61,12 +61,12 @@ pub(super) fn sample_id(served: Served) -> String {
     }
 }
 
-fn day_of(month: f64, further: i64) -> Day {
+pub(super) fn day_of(month: f64, further: i64) -> Day {
     let first: Day = FIRST_DAY.parse().expect("a day");
     first.later((month * DAYS_A_MONTH).round() as i64 + further)
 }
 
-fn clock(day: Day, time: &str) -> Moment {
+pub(super) fn clock(day: Day, time: &str) -> Moment {
     format!("{day}T{time}{OFFSET}").parse().expect("a moment")
 }
 
@@ -131,6 +131,7 @@ pub fn write(dir: &Path, seed: u64) -> Result<Book, BookError> {
                 split(&book, number, last, &mut rng)?;
             }
         }
+        set_sessions::hold_in(&book, &garden, session.month)?;
     }
     quarantine(&book, &mut rng)?;
     Ok(book)
@@ -269,11 +270,11 @@ fn quarantine(book: &Book, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
 }
 
 /// Bits for a session's deal, from the garden's seed: an invented session has no secret to keep.
-fn secret(garden: &Garden, index: usize) -> DealSecret {
+pub(super) fn secret(garden: &Garden, session: &str) -> DealSecret {
     let bits = |what: &str| {
         let mut sixteen = [0_u8; 16];
         for (i, byte) in sixteen.iter_mut().enumerate() {
-            *byte = garden.pick(&format!("{what}/{index}/{i}"), 256) as u8;
+            *byte = garden.pick(&format!("{what}/{session}/{i}"), 256) as u8;
         }
         sixteen
     };
@@ -318,7 +319,7 @@ fn hold(
         guess: asks,
         alone: false,
     };
-    let planned = plan(book, &request, clock(day, "09:00:00"), secret(garden, index))?;
+    let planned = plan(book, &request, clock(day, "09:00:00"), secret(garden, &index.to_string()))?;
     let name = planned.session;
     let (opened, pours) = pouring_plan(book, &name, POURER, clock(day, "09:30:00"))?;
     let pots: BTreeMap<u16, Pot> = pours
@@ -356,7 +357,7 @@ fn hold(
     reveal(book, &name, clock(last_day, "16:30:00")).map(drop)
 }
 
-fn failed(e: crate::session::enter::EnterError) -> BookError {
+pub(super) fn failed(e: crate::session::enter::EnterError) -> BookError {
     BookError::Refused(e.to_string())
 }
 

@@ -8,7 +8,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::truth::{
     BREW_SD, CARRY_OVER, DAMP, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, Making, PANEL_DRIFT,
-    RATE_DRY, RATE_HUMID, RATE_USUAL, SESSION_SD, Served, Store, TERMS, TasterTruth,
+    RATE_DRY, RATE_HUMID, RATE_USUAL, SESSION_SD, SWEET, Served, Store, TERMS, TasterTruth,
 };
 
 /// Scores of a cup on the line terms, in the order of [`TERMS`].
@@ -16,7 +16,6 @@ pub type Line = [f64; TERMS.len()];
 
 const BITTER: usize = 4;
 const ASTRINGENT: usize = 3;
-const SWEET: usize = 5;
 const FLORAL: usize = 6;
 const GREEN: usize = 8;
 const SUN_NOTE: usize = 9;

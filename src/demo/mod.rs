@@ -2,5 +2,6 @@
 
 pub mod book;
 pub mod garden;
+mod set_sessions;
 pub mod simulated;
 pub mod truth;

@@ -8,8 +8,8 @@ use super::book::{REFERENCE, ages, first_tasted, lot_id, made, sample_id, served
 use super::garden::{Garden, Line, Pot};
 use super::truth::{
     BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, MONTH_OF_SEEN_LABELS, Making,
-    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, Served, Store, TASTERS, TERMS,
-    TasterTruth,
+    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, SWEET, Served, Store, TASTERS,
+    TERMS, TasterTruth,
 };
 use crate::book::labels::Labels;
 use crate::book::time::Day;
@@ -19,7 +19,6 @@ use crate::scores::{
     ScoreRow, ScoredTerm, Scores, Source,
 };
 
-const SWEET: usize = 5;
 const BITTER: usize = 4;
 const ASTRINGENT: usize = 3;
 

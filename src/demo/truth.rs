@@ -223,6 +223,9 @@ pub const TERMS: [TermTruth; 12] = [
     TermTruth { id: "flat", base: 2.0, ..NONE },
 ];
 
+/// The place of sweet among the line terms.
+pub const SWEET: usize = 5;
+
 /// Flatness gained a month, times the rate of the store.
 pub const FLAT_A_MONTH: f64 = 0.03;
 

@@ -192,7 +192,10 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;
         let id = term.panel.term.clone();
-        reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
+        // Habits are found on line terms and say nothing of levels.
+        if term.panel.scale == ScaleKind::Line {
+            reasons::name_tasters(&mut term.panel.reasons, &id, &term.tasters, &habits);
+        }
     }
     let put_right = put_right::of(&habits, &terms, &found, settings);
     let order = habits::order_over_all(&terms, &codes, settings.level);
@@ -274,7 +277,8 @@ fn sentences(f: &Agree) -> Vec<String> {
         all.push("Why scores differ that come from one lot:".to_owned());
     }
     for t in &asked {
-        if let Some(reason) = t.reasons.first() {
+        // A swap is told once, with its taster.
+        if let Some(reason) = t.reasons.iter().find(|r| r.kind != reasons::ReasonKind::Swap) {
             all.push(format!("  {}: {}.", t.term, reason.words));
         }
     }

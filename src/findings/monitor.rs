@@ -160,9 +160,9 @@ pub fn monitor(scores: &Scores, settings: &Settings) -> Monitor {
     let individual_opinions = !tasters.is_empty() && tasters.len() <= FEW_TASTERS;
     let mut cautions: Vec<String> = super::agree::opinions(tasters.len()).into_iter().collect();
     cautions.push(format!(
-        "Limits of our own (those of ISO 11132 were not seen): own p above {}, repeats beyond {} times the \
-         panel's median, {} point of offset, slopes outside {} to {}, correlation below 0. In one \
-         session luck alone passes them now and then: what returns counts.",
+        "Limits of our own (those of ISO 11132 were not seen): own p above {}; repeats beyond {} times the \
+         panel's median, {} point of offset, slopes (corrected) outside {} to {}, correlation below 0, \
+         each only where its interval says so too: by luck alone in about 1 of 40. What returns counts.",
         LIMITS.own_p, LIMITS.noisy, LIMITS.offset, LIMITS.narrow, LIMITS.wide
     ));
     cautions.extend(super::gaps(scores));
@@ -245,14 +245,16 @@ fn judged(figures: TasterInTerm) -> Judged {
         }
     };
     remark(figures.discrimination.known().map(|t| t.p_value > LIMITS.own_p), "no discrimination");
-    remark(figures.noise_ratio.known().map(|e| e.value > LIMITS.noisy), "noisy");
-    remark(figures.offset.known().map(|e| e.value.abs() > LIMITS.offset), "offset");
-    let crossed = figures.correlation.known().is_some_and(|r| r.value < 0.0);
+    let noisy = |e: &Estimate| e.value > LIMITS.noisy && e.lower > 1.0;
+    remark(figures.noise_ratio.known().map(noisy), "noisy");
+    let off = |e: &Estimate| e.value.abs() > LIMITS.offset && e.excludes(0.0);
+    remark(figures.offset.known().map(off), "offset");
+    let crossed = figures.correlation.known().is_some_and(|r| r.upper < 0.0);
     remark(Some(crossed), "crossed");
     // A slope below 0 is no narrow use of the scale.
-    let slope = figures.slope.known().filter(|_| !crossed).map(|e| e.value);
-    remark(slope.map(|b| b < LIMITS.narrow), "narrow");
-    remark(slope.map(|b| b > LIMITS.wide), "wide");
+    let slope = figures.corrected_slope.known().filter(|e| !crossed && e.excludes(1.0));
+    remark(slope.map(|e| e.value < LIMITS.narrow), "narrow");
+    remark(slope.map(|e| e.value > LIMITS.wide), "wide");
     Judged { figures, beyond }
 }
 

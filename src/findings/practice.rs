@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::agree::{Agree, TermOfPanel};
 use super::habits::{NamedSwap, TasterInTerm, TasterOverall};
 use super::{Answer, Estimate};
+use crate::scores::ScaleKind;
 
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -148,9 +149,11 @@ pub fn practice(f: &Agree) -> Practice {
 }
 
 fn page(t: &TasterOverall, swaps: &[NamedSwap], terms: &[TermOfPanel]) -> Page {
-    // Own tests, only where the panel tells the lots apart.
+    // Own tests, only where the panel tells the lots apart, and only of words on a line: nobody is
+    // sent to practise on faults such as mould.
     let own: Vec<(&str, &TasterInTerm, f64)> = terms
         .iter()
+        .filter(|x| x.panel.scale == ScaleKind::Line)
         .filter(|x| x.panel.discriminates.known() == Some(&true))
         .filter_map(|x| {
             let own = x.tasters.known()?.iter().find(|o| o.taster == t.taster)?;

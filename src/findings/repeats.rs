@@ -176,6 +176,9 @@ fn rank(both: &[(f64, f64)]) -> Answer<RankCorrelation> {
     })
 }
 
+/// The places of the lots that two sessions share, in the one and in the other.
+type Shared = Vec<(usize, usize)>;
+
 /// The mean over pairs, and what it comes to where every session orders its own lots at random.
 fn mean_rank(
     table: &BTreeMap<String, BTreeMap<String, f64>>,
@@ -187,10 +190,10 @@ fn mean_rank(
         .iter()
         .map(|s| table.values().enumerate().filter_map(|(i, by)| Some((i, *by.get(s)?))).collect())
         .collect();
-    let mut pairs: Vec<(usize, usize, Vec<(usize, usize)>)> = Vec::new();
+    let mut pairs: Vec<(usize, usize, Shared)> = Vec::new();
     for a in 0..sessions.len() {
         for b in a + 1..sessions.len() {
-            let shared: Vec<(usize, usize)> = values[a]
+            let shared: Shared = values[a]
                 .iter()
                 .enumerate()
                 .filter_map(|(i, lot)| Some((i, values[b].iter().position(|o| o.0 == lot.0)?)))

@@ -64,6 +64,9 @@ pub struct LotMeans {
     pub lot: String,
     /// Mean of all its scores.
     pub raw: f64,
+    /// Offsets and sessions taken off, every score weighing alike: in a complete table of one
+    /// session the same as `raw`.
+    pub adjusted: f64,
     /// Corrected for offsets, scale use and noise, on the panel's scale.
     pub corrected: f64,
     /// Corrected mean less the mean of all corrected lots; the interval holds disagreement and
@@ -135,6 +138,7 @@ pub fn of(t: &TermScores, codes: &Codes, level: f64) -> Answer<TasterModel> {
             .map(|x| LotMeans {
                 lot: codes.lot(x.lot).to_owned(),
                 raw: x.raw,
+                adjusted: x.adjusted,
                 corrected: x.corrected,
                 effect: Estimate::of(x.effect.value, x.effect.lower, x.effect.upper),
                 n_scores: x.n_scores,

@@ -9,6 +9,7 @@ use super::iccs::{self, Iccs};
 pub(crate) use super::kappas::cochran_of;
 use super::kappas::{self, McNemar, PairKappas};
 pub use super::kappas::{Cochran, Kappa};
+use super::model_checks::{self, ResidualsOfModel, VarianceTest};
 use super::ordinal::{self, OrdinalModel};
 use super::panel_model::{self, LOT_TASTER, Lots, Panel, RESIDUAL};
 use super::reasons::{self, Reason};
@@ -37,6 +38,10 @@ pub struct TermAgreement {
     pub n_brews: Answer<usize>,
     /// The mixed model: lots fixed, tasters random.
     pub model: Answer<Model>,
+    /// Is each of its variances needed?
+    pub variance_tests: Answer<Vec<VarianceTest>>,
+    /// What it leaves of the scores.
+    pub residuals: Answer<ResidualsOfModel>,
     /// Are the lots equal? Satterthwaite's F of the mixed model.
     pub lot_test: Answer<Test>,
     /// The p-value of that test among all terms (Holm).
@@ -219,6 +224,8 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
         smallest_difference: panel.as_ref().and_then(smallest_difference),
         ordinal: ordinal::of(t, &panel, settings),
         model: panel.as_ref().map(Panel::report),
+        variance_tests: panel.as_ref().and_then(|p| model_checks::variance_tests(p, t)),
+        residuals: panel.as_ref().and_then(|p| model_checks::residuals(p, t)),
         p_holm: Answer::unknown("the lots are not tested in this term"),
         lot_test,
         discriminates,

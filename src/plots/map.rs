@@ -97,7 +97,12 @@ pub fn lot_map(chart: &LotMap) -> Result<String, PlotError> {
     let arrows = draw_arrows(&mut canvas, chart, &frame, &mut lines);
     for (i, lot) in chart.lots.iter().enumerate() {
         let (colour, marker) = lot_style(i);
-        let marker = if lot.reference { Marker::Frame } else { marker };
+        // The open square is the reference's alone.
+        let marker = match marker {
+            _ if lot.reference => Marker::Frame,
+            Marker::Frame => Marker::Disc,
+            other => other,
+        };
         canvas.marker(frame.place(lot.at), 4.8, marker, colour);
         let (x, y) = (number(lot.at.0), number(lot.at.1));
         canvas.describe(&format!("{} {x} / {y};", lot.label));

@@ -83,7 +83,10 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
             session: other.name.clone(),
             found: other.kind.word(),
             expected: "sessions in which terms were scored (profile)",
-            ask: format!("difference {}", other.name),
+            ask: match other.kind {
+                Kind::Ranking => format!("compare {}", other.name),
+                _ => format!("difference {}", other.name),
+            },
         });
     }
     let mut terms = terms_of(sessions)?;
@@ -306,6 +309,7 @@ fn guesses_of(session: &Revealed, cups: &HashMap<u16, &RevealedCup>) -> Vec<LotG
                 guessed,
                 session: session.name.clone(),
                 flight: cup.flight.to_string(),
+                sure: g.sure,
             })
         })
         .collect()

@@ -144,6 +144,8 @@ pub struct LotGuess {
     pub session: String,
     /// Within which flight lots were there to be guessed.
     pub flight: String,
+    /// Whether the taster was sure; none if nothing was said.
+    pub sure: Option<bool>,
 }
 
 /// Where the scores come from.

@@ -363,7 +363,7 @@ pub(super) fn may_be_chosen(
 
 /// What an answer is about once it fits: the term's id as the plan writes it, the steep, the
 /// value as it is kept.
-type Fitting = (String, Option<u32>, Option<String>);
+pub(super) type Fitting = (String, Option<u32>, Option<String>);
 
 /// Fits term, steep and value to the plan, for a taster who has `n` cups of the flight; the error
 /// names the column.

@@ -101,7 +101,12 @@ pub fn incomplete(
     let rest = n_rows - blocks.len();
     if rest > 0 {
         let seed = u64::from(draws.below(u32::MAX));
+        let all = nearly_balanced(n_cups, per_taster, n_rows, seed)?.blocks;
         blocks.extend(nearly_balanced(n_cups, per_taster, rest, seed)?.blocks);
+        // A design that is balanced for all of them may not begin with the smallest one.
+        if spread(&all, n_cups) < spread(&blocks, n_cups) {
+            blocks = all;
+        }
     }
     let mut rows: Vec<Vec<usize>> =
         blocks.iter().map(|b| b.iter().map(|c| letters[*c]).collect()).collect();
@@ -112,13 +117,20 @@ pub fn incomplete(
     Some(Incomplete { rows, balance })
 }
 
+/// How far apart the counts of cups and of pairs are.
+fn spread(blocks: &[Vec<usize>], n_cups: usize) -> (usize, usize) {
+    let balance = BlockBalance::of(blocks, n_cups, None);
+    let wide = |(least, most): (usize, usize)| most - least;
+    (wide(balance.together), wide(balance.times))
+}
+
 /// As many tasters as a session may have.
 const MOST_TASTERS: usize = 60;
 
 /// The same blocks in the orders that spread places and neighbours most evenly: from several
 /// starts two cups of a row change places as long as that makes the counts more even.
 fn most_even(blocks: &[Vec<usize>], n_cups: usize, draws: &mut Draws) -> Vec<Vec<usize>> {
-    let mut best: Option<((u64, u64), Vec<Vec<usize>>)> = None;
+    let mut best: Option<(_, Vec<Vec<usize>>)> = None;
     for _ in 0..STARTS {
         let mut rows = blocks.to_vec();
         rows.iter_mut().for_each(|row| draws.shuffle(row));

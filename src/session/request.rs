@@ -90,10 +90,10 @@ fn check_kind(request: &PlanRequest) -> Result<(), BookError> {
             );
         }
     }
-    if request.alone && request.per_taster.is_some() {
+    if request.per_taster.is_some() && request.tasters.len() < 2 {
         return no(
-            "--per-taster shares the cups of a flight out among several tasters",
-            "leave it out: alone, a flight is as large as what you taste",
+            "--per-taster shares the cups of a flight out among several tasters, and one is named",
+            "leave it out, and name fewer lots or a smaller --flight-size",
         );
     }
     if request.expected.is_some() && kind != Kind::Paired {

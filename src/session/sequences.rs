@@ -80,7 +80,7 @@ pub const PAIRED: [&str; 2] = ["AB", "BA"];
 const PAIRINGS: [&str; 3] = ["AABB", "ABAB", "ABBA"];
 
 /// Starts of the search for even triangles.
-const STARTS: usize = 60;
+const STARTS: usize = 40;
 
 /// Triangles: four codes, two of each lot, of which each taster has three. Any three of them are
 /// a pair and an odd one in every deal, so that a row tells nothing.
@@ -99,18 +99,19 @@ pub fn triangles(n_rows: usize, draws: &mut Draws) -> Sequences {
     let mut rows: Vec<Vec<usize>> =
         (0..n_rows / all.len()).flat_map(|_| all.iter().cloned()).collect();
     let rest = n_rows % all.len();
+    let marks: Vec<Marks> = all.iter().map(|row| Marks::of(row)).collect();
     let mut best: Option<((u32, u32, u32), Vec<usize>)> = None;
     for _ in 0..if rest > 0 { STARTS } else { 0 } {
         let mut chosen = draws.permutation(all.len());
         chosen.truncate(rest);
-        let mut cost = unevenness(&all, &chosen);
+        let mut cost = unevenness(&marks, &chosen);
         let mut moved = true;
         while moved {
             moved = false;
             for at in 0..rest {
                 for other in 0..all.len() {
                     let before = std::mem::replace(&mut chosen[at], other);
-                    let now = unevenness(&all, &chosen);
+                    let now = unevenness(&marks, &chosen);
                     if now < cost {
                         cost = now;
                         moved = true;
@@ -130,29 +131,48 @@ pub fn triangles(n_rows: usize, draws: &mut Draws) -> Sequences {
     Sequences { rows, balance }
 }
 
+/// What a row adds to: in each pairing one of the sequences, at each place one of the codes.
+struct Marks {
+    sequences: [usize; 3],
+    places: [usize; 3],
+}
+
+impl Marks {
+    fn of(row: &[usize]) -> Self {
+        let sequence = |pairing: &str| {
+            let seen = under(pairing, row);
+            TRIANGLE.iter().position(|s| *s == seen).unwrap_or(0)
+        };
+        Self {
+            sequences: PAIRINGS.map(sequence),
+            places: [0, 1, 2].map(|place| 3 * row[place] + place),
+        }
+    }
+}
+
 /// Sum of squared counts of the sequences over the pairings, the widest spread within a pairing,
 /// and the sum of squared counts of codes at places.
-fn unevenness(all: &[Vec<usize>], chosen: &[usize]) -> (u32, u32, u32) {
-    let (mut squares, mut spread) = (0, 0);
-    for pairing in PAIRINGS {
-        let is_a = |code: usize| pairing.as_bytes()[code] == b'A';
-        let mut counts = [0_u32; 8];
-        for row in chosen.iter().map(|i| &all[*i]) {
-            counts[row.iter().fold(0, |n, code| 2 * n + usize::from(is_a(*code)))] += 1;
-        }
-        // AAA and BBB, the first and the last, cannot be.
-        let counts = &counts[1..7];
-        squares += counts.iter().map(|n| n * n).sum::<u32>();
-        let most = counts.iter().max().copied().unwrap_or(0);
-        spread = spread.max(most - counts.iter().min().copied().unwrap_or(0));
-    }
+fn unevenness(marks: &[Marks], chosen: &[usize]) -> (u32, u32, u32) {
+    let mut sequences = [[0_u32; TRIANGLE.len()]; 3];
     let mut places = [0_u32; 12];
-    for row in chosen.iter().map(|i| &all[*i]) {
-        for (place, code) in row.iter().enumerate() {
-            places[3 * code + place] += 1;
+    for row in chosen.iter().map(|i| &marks[*i]) {
+        for (counts, at) in sequences.iter_mut().zip(row.sequences) {
+            counts[at] += 1;
+        }
+        for at in row.places {
+            places[at] += 1;
         }
     }
-    (squares, spread, places.iter().map(|n| n * n).sum())
+    let spread = |counts: &[u32; TRIANGLE.len()]| {
+        let (most, least) = (counts.iter().max(), counts.iter().min());
+        most.copied().unwrap_or(0) - least.copied().unwrap_or(0)
+    };
+    let squares = |counts: &[u32]| counts.iter().map(|n| n * n).sum::<u32>();
+    (
+        sequences.iter().map(|c| squares(c)).sum(),
+        sequences.iter().map(spread).max().unwrap_or(0),
+        squares(&places),
+    )
 }
 
 /// Duo-trios. With one reference code (0) everybody has it first, then the codes 1 and 2. With
@@ -188,8 +208,9 @@ pub fn duo_trios(n_rows: usize, n_references: usize, draws: &mut Draws) -> Seque
 #[must_use]
 pub fn pairs(n_rows: usize, draws: &mut Draws) -> Sequences {
     let first = draws.below(2) as usize;
-    let mut rows: Vec<Vec<usize>> =
-        (0..n_rows).map(|i| if (i + first) % 2 == 0 { vec![0, 1] } else { vec![1, 0] }).collect();
+    let mut rows: Vec<Vec<usize>> = (0..n_rows)
+        .map(|i| if (i + first).is_multiple_of(2) { vec![0, 1] } else { vec![1, 0] })
+        .collect();
     draws.shuffle(&mut rows);
     let balance = SequenceBalance::of(&rows, &["AB"], &PAIRED, 2);
     Sequences { rows, balance }

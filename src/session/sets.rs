@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use crate::book::ids;
 use crate::book::session_files::{AnswerState, Flight, Kind, SessionFile};
 
-use super::ballots::{Ballot, GUESS_SURE, Question, Wrong, fit_sure, term_named};
+use super::ballots::{Ballot, Fitting, GUESS_SURE, Question, Wrong, fit_sure, term_named};
 
 /// The word in the column `term` for the odd cup of a triangle.
 pub const ODD: &str = "odd";
@@ -72,7 +72,7 @@ pub(super) fn fit(
     term: &str,
     steep: Option<u32>,
     value: Option<&str>,
-) -> Result<(String, Option<u32>, Option<String>), (&'static str, Wrong)> {
+) -> Result<Fitting, (&'static str, Wrong)> {
     if steep.is_some_and(|s| s != 1) {
         let wrong = Wrong::new(
             "an answer about a set of cups has a steep",

@@ -248,6 +248,17 @@ fn how(paper: &BallotPaper) -> Vec<Value> {
             ));
         }
     }
+    match paper.kind {
+        BallotKind::Profile => {}
+        BallotKind::Ranking => items.push(say(
+            "Ranks: a number below each cup. Leave a cup that you would rather not rank without a number.",
+            "名次：在每杯下写一个数字。不愿排名的茶杯留空。",
+        )),
+        BallotKind::Triangle | BallotKind::DuoTrio | BallotKind::Paired => items.push(say(
+            "Boxes: cross one in each set, even if you have to guess.",
+            "方框：每组只选一个打叉；分辨不出也请猜一个。",
+        )),
+    }
     items.push(say(
         "To correct, strike out and mark anew. Do not talk about the cups until all ballots are in.",
         "改动请划去后重标。全部评茶单交齐前请勿交谈茶样。",

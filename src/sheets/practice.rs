@@ -50,8 +50,8 @@ pub fn practice_pdf(
         ));
     }
     notes.push(say.pick(
-        "A mark is not right or wrong. You are compared with the mean of the others on the same cups; luck alone moves these numbers within the ranges in brackets.",
-        "评分无所谓对错。此处是与其余各位在相同茶杯上的均值相比；括号内的范围为偶然波动所及。",
+        "A mark is not right or wrong. You are compared with the mean of the others on the same cups; the ranges in brackets say how far each number can be trusted.",
+        "评分无所谓对错。此处是与其余各位在相同茶杯上的均值相比；括号内的范围表示数字的可靠程度。",
     ));
     let mut mind: Vec<&str> = Vec::new();
     if page.next.iter().any(|p| say.uses_reference(p)) {
@@ -242,13 +242,13 @@ impl Say<'_> {
                 let [sa, sb] = swap.r_straight.map(number);
                 let p = if swap.p_adjusted < 0.001 { "p < 0.001".to_owned() } else { format!("p = {:.3}", swap.p_adjusted) };
                 (
-                    self.both(format!("{a} against {b}"), format!("{a}与{b}")),
+                    self.both(format!("“{a}” against “{b}”"), format!("“{a}”与“{b}”")),
                     self.both(
-                        format!("Your {a} goes with what the others call {b} (correlation {ca}; with their {a} {sa}), and your {b} with their {a} ({cb}; with their {b} {sb}). Over {} lots; {p} by luck alone.", swap.n_lots),
+                        format!("Your “{a}” goes with what the others call “{b}” (correlation {ca}; with their “{a}” {sa}), and your “{b}” with their “{a}” ({cb}; with their “{b}” {sb}). Over {} lots; {p} by luck alone.", swap.n_lots),
                         format!("你的“{a}”随他人的“{b}”变化（相关 {ca}；与他人的“{a}”为 {sa}），你的“{b}”随他人的“{a}”变化（{cb}；与“{b}”为 {sb}）。共 {} 个批次；纯属偶然的概率 {p}。", swap.n_lots),
                     ),
                     self.both(
-                        format!("Three cups of plain water: leave one plain, make one {a} and one {b}, weak and then weaker; have them served blind until you name six of six.{}", self.trained_on(&swap.terms)),
+                        format!("Three cups of plain water: leave one plain, make one “{a}” and one “{b}”, weak and then weaker; have them served blind until you name six of six.{}", self.trained_on(&swap.terms)),
                         format!("三杯清水：一杯不加，一杯做出“{a}”，一杯做出“{b}”，由浓到淡；请人盲样递送，直到六次全部说对。{}", self.trained_on(&swap.terms)),
                     ),
                 )
@@ -261,9 +261,9 @@ impl Say<'_> {
                 };
                 let ids = std::slice::from_ref(term);
                 (
-                    self.both(format!("Which way {name} runs"), format!("“{name}”的方向")),
+                    self.both(format!("Which way “{name}” runs"), format!("“{name}”的方向")),
                     self.both(
-                        format!("Where the others mark {name} high you mark it low: correlation {r} over the lots."),
+                        format!("Where the others mark “{name}” high you mark it low: correlation {r} over the lots."),
                         format!("他人给“{name}”高分时你给低分：各批次相关系数 {r}。"),
                     ),
                     self.both(
@@ -342,7 +342,7 @@ impl Say<'_> {
                 self.pick("Differences that the panel finds", "评茶组能发现的差别"),
                 self.both(
                     format!("In {} the panel tells the lots apart; your own marks do not yet (p {} or more).", self.terms(terms), number(*p_above)),
-                    format!("在 {} 上评茶组能区分批次，你自己的评分尚不能（p 不小于 {}）。", self.terms(terms), number(*p_above)),
+                    format!("在“{}”上评茶组能区分批次，你自己的评分尚不能（p 不小于 {}）。", self.terms(terms), number(*p_above)),
                 ),
                 self.both(
                     format!("Take the two lots that lie furthest apart in one of these terms, openly first, then blind.{}", self.trained_on(terms)),

@@ -11,11 +11,10 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
-//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`designs`]: incomplete blocks.
 //! * [`discrimination`]: triangles, duo-trios and pairs.
-//! * [`icc`], [`kendall`], [`alpha`], [`ticks`]: agreement of a panel.
+//! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
+//! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
 //! * [`ranking`]: samples put in order, in complete and incomplete blocks.
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.

@@ -326,7 +326,7 @@ fn ticks(f: &Agree) -> String {
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.observed)),
             or_dash(&panel.kappa, |k| format!("{:.0}%", 100.0 * k.expected)),
             of_pair(all().next()),
-            of_pair(all().last()),
+            of_pair(all().next_back()),
             or_dash(&panel.cochran, |q| number(q.q, 2)),
             or_dash(&panel.cochran, |q| p_value(q.p_value)),
         ]);
@@ -377,10 +377,12 @@ fn levels(f: &Agree) -> String {
         }
     }
     let mut out = String::new();
-    if let Some(note) = note {
+    if note.is_some() || !missing.is_empty() {
         out.push_str(&heading(
             "Lots by the order of levels alone (how far levels lie apart is not assumed)",
         ));
+    }
+    if let Some(note) = note {
         out.push_str(&t.show());
         out.push_str(&paragraph(
             &format!("Cumulative-link mixed model; luck is that of large panels: {note}."),
@@ -485,7 +487,11 @@ fn models(f: &Agree) -> String {
     let mut out = heading("How it was computed");
     let mut t = Table::new(&[("term", Side::Left), ("model and variances", Side::Wrapped)]);
     for TermOfPanel { panel, .. } in &f.terms {
-        t.row(vec![panel.term.clone(), model_words(&panel.model)]);
+        let mut words = model_words(&panel.model);
+        for sentence in panel.residuals.known().iter().flat_map(|r| &r.stands_out) {
+            words.push_str(&format!(" {sentence}"));
+        }
+        t.row(vec![panel.term.clone(), words]);
     }
     out.push_str(&t.show());
     let text = format!(

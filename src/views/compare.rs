@@ -10,6 +10,8 @@ use crate::findings::term_comparison::{DifferenceNumbers, Level, TermComparison}
 const MOST_PAIRS: usize = 15;
 /// Of more lots than this the highest and the lowest are shown.
 const MOST_LOTS: usize = 40;
+/// So many lots against a control.
+const MOST_AGAINST: usize = 25;
 /// So many reasons why a pair is not compared.
 const MOST_REASONS: usize = 3;
 
@@ -26,7 +28,7 @@ pub fn text(f: &Compare) -> String {
     out.push_str(&left_out(&f.exclusions));
     for ComparedTerm { lots, lot_test_with_excluded } in &f.terms {
         match lots.against_control.known() {
-            Some(c) => out.push_str(&compare_parts::against(lots, c, MOST_LOTS)),
+            Some(c) => out.push_str(&compare_parts::against(lots, c, MOST_AGAINST)),
             None => out.push_str(&differences(lots)),
         }
         out.push_str(&compare_parts::alike(lots, MOST_PAIRS));

@@ -12,9 +12,8 @@ pub(super) fn text(f: &Agree) -> String {
         ("lots, sd", Side::Right),
         ("slopes", Side::Right),
         ("noises, sd", Side::Right),
-        ("disagreement, sd", Side::Right),
         ("lot that moves most", Side::Left),
-        ("raw", Side::Right),
+        ("plain", Side::Right),
         ("corrected", Side::Right),
     ]);
     let mut missing = Vec::new();
@@ -34,16 +33,15 @@ pub(super) fn text(f: &Agree) -> String {
                 of.fold((f64::INFINITY, f64::NEG_INFINITY), |r, x| (r.0.min(x), r.1.max(x)));
             if low <= high { format!("{} to {}", number(low, 2), number(high, 2)) } else { dash() }
         };
-        let moves = |l: &&LotMeans| (l.corrected - l.raw).abs();
+        let moves = |l: &&LotMeans| (l.corrected - l.adjusted).abs();
         let most = m.lots.iter().max_by(|a, b| moves(a).total_cmp(&moves(b)));
         t.row(vec![
             term.panel.term.clone(),
             number(m.lot_sd, 2),
             range(&mut m.tasters.iter().filter_map(|x| Some(x.slope.known()?.value))),
             range(&mut m.tasters.iter().filter_map(|x| Some(x.noise.known()?.value))),
-            m.disagreement_sd.known().map_or_else(dash, |s| number(*s, 2)),
             most.map_or_else(dash, |l| l.lot.clone()),
-            most.map_or_else(dash, |l| number(l.raw, 2)),
+            most.map_or_else(dash, |l| number(l.adjusted, 2)),
             most.map_or_else(dash, |l| number(l.corrected, 2)),
         ]);
     }
@@ -54,7 +52,8 @@ pub(super) fn text(f: &Agree) -> String {
     out.push_str(&t.show());
     out.push_str(&paragraph(
         "slopes, noises: the lowest and the highest taster's, found together; slopes average 1. \
-         Every lot and taster, with intervals: --json.",
+         plain: offsets (and sessions) taken off, every score weighing alike. Every lot and taster, \
+         with intervals: --json.",
         "  ",
         "  ",
     ));

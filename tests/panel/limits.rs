@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use crate::run::{json, named, number, text};
 
-pub(crate) fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) {
+pub fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) {
     let folder = tempfile::tempdir().expect("a folder");
     std::fs::write(folder.path().join("s.csv"), table).expect("written");
     let mut args = vec![command, "--table", "s.csv", "--lot", "lot"];
@@ -12,7 +12,7 @@ pub(crate) fn on(command: &str, table: &str, extra: &[&str]) -> (Value, String) 
     (json(folder.path(), &args), text(folder.path(), &args))
 }
 
-pub(crate) fn reason(value: &Value) -> &str {
+pub fn reason(value: &Value) -> &str {
     assert!(value["value"].is_null(), "{value} is known");
     value["reason"].as_str().expect("a reason is text")
 }

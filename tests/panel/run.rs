@@ -94,3 +94,16 @@ pub fn named<'a>(list: &'a Value, key: &str, name: &str) -> &'a Value {
 pub fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
 }
+
+/// A JSON text keeps to the schema of that file in schemas/, and has no null without its reason.
+pub fn fits_schema(file: &str, text: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas").join(file);
+    let schema = std::fs::read_to_string(path).expect("the schema is on disk");
+    let schema = serde_json::from_str(&schema).expect("a schema is JSON");
+    let validator = jsonschema::validator_for(&schema).expect("it is a JSON Schema");
+    let value: Value = serde_json::from_str(text).expect("JSON");
+    let wrong: Vec<String> =
+        validator.iter_errors(&value).map(|e| format!("{}: {e}", e.instance_path())).collect();
+    assert!(wrong.is_empty(), "{file}: {wrong:#?}");
+    no_bare_null(&value, "");
+}

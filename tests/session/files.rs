@@ -133,7 +133,8 @@ fn a_plan_that_was_tampered_with_is_told_at_its_place() {
         ("order_seed = 7", "order_sed = 7", "did you mean \"order_seed\"?"),
         ("format = 1", "format = 2", "format 2 is newer than this program"),
         ("id = \"balance\"", "id = \"guess\"", "the id \"guess\" is kept for guesses"),
-        ("kind = \"profile\"", "kind = \"triangle\"", "one of profile"),
+        ("kind = \"profile\"", "kind = \"triangel\"", "one of profile"),
+        ("kind = \"profile\"", "kind = \"triangle\"", "a triangle session has no table [test]"),
     ] {
         let broken = text.replacen(from, to, 1);
         assert_ne!(broken, text, "{from}");

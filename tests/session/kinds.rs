@@ -95,7 +95,9 @@ fn course(panel: &Panel, request: &PlanRequest, deal: u8) -> (Vec<(String, Strin
     for taster in ["ann", "bo", "cy"] {
         let languages = [Lang::En, Lang::Zh];
         let paper = papers::ballot(&panel.book, &panel.session(), taster, &languages).unwrap();
-        ballot_pdf(&paper).unwrap();
+        if deal == 1 {
+            ballot_pdf(&paper).unwrap();
+        }
         printed.push_str(&format!("{paper:?}\n"));
         if request.kind == Kind::Profile {
             continue;

@@ -64,3 +64,38 @@ fn published_designs_are_taken_as_balanced() {
         assert_eq!(Design::of_blocks(n_treatments, &broken), None, "{name}");
     }
 }
+
+// Montgomery, Design and Analysis of Experiments, section 4.4 (catalysts in batches), by lm of R 4.2.2: the
+// mixed model without random terms is the analysis within blocks. 13 digits.
+#[test]
+fn ratings_in_incomplete_blocks_are_analysed_within_blocks() {
+    use crate::cases::{close, number, numbers};
+    use blindsteep_stats::mixed::{Factor, FixedPart, Method, ModelSpec, fit};
+    let t = table("g14_bibd_catalyst.csv");
+    let (blocks, _) = Factor::from_labels(&t.text("block"));
+    let (treatments, names) = Factor::from_labels(&t.text("trt"));
+    let want = &case("g14_designs")["expected"]["catalyst"];
+    let fixed =
+        FixedPart::cell_means("treatment", &treatments, &names).with_factor("block", &blocks, &[]);
+    let fit =
+        fit(&ModelSpec { y: t.numbers("y"), fixed, random: Vec::new() }, Method::Reml).unwrap();
+    close(fit.sigma2, number(&want["anova"]["ms"][2]), 1e-10, "residual");
+    for (mean, want) in fit.adjusted_means(0.95).iter().zip(numbers(&want["adjusted_means"])) {
+        close(mean.estimate, want, 1e-11, "adjusted mean");
+    }
+    let test = fit.test_term("treatment");
+    close(test.f, number(&want["F_treatment"]), 1e-10, "F");
+    close(test.p_value, number(&want["p"]), 1e-9, "p");
+    let pairs = &want["pairs"];
+    for (i, pair) in fit.pairs(0.95).iter().enumerate() {
+        let d = &pair.difference;
+        close(d.estimate, numbers(&pairs["diff"])[i], 1e-9, "difference");
+        close(d.se, number(&want["se_difference"]), 1e-10, "standard error");
+        close(d.df, 5.0, 1e-8, "df");
+        let tukey = blindsteep_stats::multiple::tukey_kramer(d.t, 4, d.df).p_value;
+        close(tukey, numbers(&pairs["p_tukey"])[i], 1e-6, "p of all pairs");
+    }
+    let design =
+        Design::of_blocks(4, &[vec![0, 2, 3], vec![0, 1, 2], vec![1, 2, 3], vec![0, 1, 3]]);
+    close(design.unwrap().efficiency(), number(&want["efficiency"]), 1e-12, "efficiency");
+}

@@ -68,7 +68,7 @@ fn the_model_without_random_effects() {
         close(both.coefficients[i].exp(), number(&want["odds_ratio"][name]), 1e-6, name);
     }
     for (larger, smaller, key) in [
-        (&both, of(&[wine.warm.clone()]), "LR_contact"),
+        (&both, of(std::slice::from_ref(&wine.warm)), "LR_contact"),
         (
             &of(&[
                 wine.warm.clone(),
@@ -266,7 +266,7 @@ fn what_has_no_fit_says_why() {
         of(&levels, &[plain.clone(), twice], &[]),
         Err(OrdinalError::Collinear { column: 1 })
     );
-    assert_eq!(of(&[2; 8], &[plain.clone()], &[]), Err(OrdinalError::OneLevel));
+    assert_eq!(of(&[2; 8], std::slice::from_ref(&plain), &[]), Err(OrdinalError::OneLevel));
     assert_eq!(of(&[], &[], &[]), Err(OrdinalError::OneLevel));
     assert!(matches!(of(&levels, &[vec![1.0]], &[]), Err(OrdinalError::Lengths { .. })));
     let broken = vec![f64::NAN; 8];

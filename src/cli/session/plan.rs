@@ -237,7 +237,11 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
 /// What was decided about a test, in words.
 fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> String {
     let sets: usize = plan.flights.iter().map(|f| f.orders.len()).sum();
-    let mut parts = vec![format!("{sets} answers"), format!("alpha {}", test.alpha)];
+    let (n, what) = match plan.kind {
+        Kind::Ranking => (sets * plan.terms.len(), "rankings"),
+        _ => (sets, "answers"),
+    };
+    let mut parts = vec![format!("{n} {what}"), format!("alpha {}", test.alpha)];
     if let (Some(share), Some(power)) = (test.distinguishers, test.power) {
         parts.push(format!(
             "likeness, if at most {share} of people tell the two apart, which is to be noticed with power {power}"

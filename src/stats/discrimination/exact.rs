@@ -300,6 +300,73 @@ pub fn d_prime(
     Ok(Interval { value, lower: protocol.d_prime(lower), upper: protocol.d_prime(upper), se })
 }
 
+/// Returns the signed d-prime of a paired comparison in which `first` of `answers` said that the first
+/// sample has more: `√2` times the normal quantile of their share, above 0 when the first has more, with
+/// the exact limits of the share put through the same function. Infinite when all say the same.
+///
+/// # Errors
+/// No answers, more for the first than answered, or a level that is none.
+///
+/// # Source
+/// As for [`d_prime`]; here the direction was not stated beforehand, so that 0 is no end of the range.
+pub fn signed_d_prime(
+    first: u64,
+    answers: u64,
+    level: f64,
+) -> Result<Interval, DiscriminationError> {
+    checked(first, answers)?;
+    inside("the level", level)?;
+    let p = first as f64 / answers as f64;
+    let (lower, upper) = limits(first, answers, level);
+    let value = signed(p);
+    let se = (first > 0 && first < answers)
+        .then(|| (p * (1.0 - p) / answers as f64).sqrt() / Protocol::Paired.slope(value));
+    Ok(Interval { value, lower: signed(lower), upper: signed(upper), se })
+}
+
+/// The signed d-prime of a paired comparison at which the first sample is said to have more with
+/// probability `p`: `√2 Phi^-1(p)`.
+#[must_use]
+pub fn signed(p: f64) -> f64 {
+    std::f64::consts::SQRT_2 * crate::dist::normal_quantile(p)
+}
+
+/// Returns the smallest share of distinguishers that the test of `answers` at `alpha` shows with
+/// probability `power_wanted`, by halving (the power rises with the share); `None` when not even a share
+/// of 1 is shown so surely.
+///
+/// # Errors
+/// No answers, or a probability that is none.
+///
+/// # Source
+/// As for [`power`].
+pub fn detectable_share(
+    answers: u64,
+    chance: f64,
+    alpha: f64,
+    power_wanted: f64,
+    sides: Sides,
+) -> Result<Option<f64>, DiscriminationError> {
+    inside("power", power_wanted)?;
+    let enough = |share: f64| -> Result<bool, DiscriminationError> {
+        let right = share_to_proportion(share, chance);
+        Ok(power(answers, chance, right, alpha, sides)? >= power_wanted)
+    };
+    if !enough(1.0)? {
+        return Ok(None);
+    }
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..50 {
+        let middle = 0.5 * (low + high);
+        if enough(middle)? {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Ok(Some(high))
+}
+
 /// Returns the share of people who tell the samples apart, if the others guess:
 /// `(p - chance) / (1 - chance)`, with the exact limits of the proportion put through the same
 /// formula; all of them 0 where they would be below.
@@ -369,6 +436,46 @@ mod tests {
                 assert!((needed.stable..needed.stable + 1000).all(enough));
             }
         }
+    }
+
+    // Two ways to the same number: what a test of difference needs to notice a share, and what a test of
+    // likeness needs to rule it out.
+    #[test]
+    fn likeness_needs_what_difference_needs_with_the_errors_exchanged() {
+        for (share, alpha, beta) in [(0.3, 0.1, 0.05), (0.25, 0.2, 0.1), (0.5, 0.05, 0.05)] {
+            for chance in [1.0 / 3.0, 0.5] {
+                assert_eq!(
+                    likeness_needed(chance, share, beta, 1.0 - alpha),
+                    answers_needed(chance, share, alpha, 1.0 - beta, Sides::One)
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn the_detectable_share_has_the_power_and_a_little_less_has_not() {
+        for (n, chance, sides) in
+            [(12, 1.0 / 3.0, Sides::One), (24, 0.5, Sides::Two), (40, 0.5, Sides::One)]
+        {
+            let share = detectable_share(n, chance, 0.05, 0.8, sides).unwrap().unwrap();
+            let at =
+                |s: f64| power(n, chance, share_to_proportion(s, chance), 0.05, sides).unwrap();
+            assert!(at(share) >= 0.8 && at(share - 1e-6) < 0.8);
+        }
+        assert_eq!(detectable_share(2, 1.0 / 3.0, 0.05, 0.8, Sides::One), Ok(None));
+    }
+
+    #[test]
+    fn the_signed_d_prime_is_the_plain_one_with_its_sign() {
+        let plain = d_prime(Protocol::Paired, 30, 40, 0.95).unwrap();
+        let signed = signed_d_prime(30, 40, 0.95).unwrap();
+        let turned = signed_d_prime(10, 40, 0.95).unwrap();
+        for (a, b) in [(plain.value, signed.value), (plain.lower, signed.lower)] {
+            assert!((a - b).abs() < 1e-9, "{a} {b}");
+        }
+        assert!((signed.value + turned.value).abs() < 1e-9);
+        assert!((signed.lower + turned.upper).abs() < 1e-9);
+        assert_eq!(signed_d_prime(5, 5, 0.95).unwrap().value, f64::INFINITY);
     }
 
     // The intervals' coverage, computed over all outcomes: never below the level.

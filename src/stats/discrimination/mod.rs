@@ -15,8 +15,9 @@ mod protocol;
 pub mod repeated;
 
 pub use exact::{
-    Interval, Least, Needed, Sides, answers_needed, d_prime, least_correct, likeness_needed,
-    most_correct, p_value, power, share, share_to_proportion,
+    Interval, Least, MOST_ANSWERS, Needed, Sides, answers_needed, d_prime, detectable_share,
+    least_correct, likeness_needed, most_correct, p_value, power, share, share_to_proportion,
+    signed, signed_d_prime,
 };
 pub use protocol::Protocol;
 

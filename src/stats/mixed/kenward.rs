@@ -1,10 +1,16 @@
 //! Kenward and Roger's standard errors and degrees of freedom.
 //!
-//! Where it pays: in small unbalanced tables, above all for tests of several combinations at once.
 //! The standard errors allow for the variances' being estimated, which the usual ones do not, and a
-//! variance estimated as zero counts as estimated, not as known. In balanced tables with no
-//! variance at zero nothing changes but the degrees of freedom of several combinations. What was
-//! measured stands at [`Fit::kenward_roger`].
+//! variance estimated as zero counts as estimated, not as known.
+//!
+//! Where it pays: where a false alarm must not pass 5% whatever the layout, and where a variance
+//! came out as zero. In crossed tables of a small panel Satterthwaite's tests already keep 5%, and
+//! these are more careful still. Over 4000 planted tables each with lots alike and a fifth to a
+//! quarter of the scores lost, 5% tests of all lots rang falsely in 4.8% by Satterthwaite's and in 2.0% by
+//! this method with 4 lots x 3 tasters (3.5% and 1.0% where lot by taster is truly zero), 4.9% and
+//! 3.7% with 6 x 4, 4.8% and 4.5% with 8 x 6; tests of one pair in 4.6% and 3.3%, 4.4% and 4.0%, 4.7%
+//! and 4.5%. In balanced tables with no variance at zero nothing changes but the degrees of freedom
+//! of several combinations.
 
 use super::MixedError;
 use super::general::General;
@@ -40,6 +46,9 @@ impl Fit {
     /// freedom, `k` and `m` such that its mean and variance are right to first order. The
     /// covariance matrix is linear in the variances, so no further term is needed. Every variance
     /// counts, also one estimated as zero.
+    ///
+    /// What it gains and costs is measured at the head of `kenward.rs`: in small crossed tables it is
+    /// more careful than Satterthwaite's method, which keeps its 5% there as well.
     ///
     /// `model` must be the layout that was fitted, by REML. The work grows with the cube of the
     /// number of random effects.

@@ -38,10 +38,11 @@ pub enum Route {
     Sparse,
 }
 
-/// From this size of the dense rest, or this number of levels of the absorbed term, the sparse
-/// system is quicker (`benches/stats.rs`).
+/// From this size of the dense rest, or this number of levels of the absorbed term (the second with
+/// many fixed columns), the sparse system is quicker (`benches/against_lme4`, `--alone`).
 const DENSE_MAX: usize = 400;
-const LEVELS_MAX: usize = 2500;
+const LEVELS_MAX: [usize; 2] = [600, 2500];
+const FIXED_MANY: usize = 100;
 
 /// A random term as the model keeps it.
 #[derive(Debug, Clone)]
@@ -125,7 +126,8 @@ impl Model {
         let largest = random.iter().map(|t| t.factor.n_levels).max().unwrap_or(0);
         let all: usize = random.iter().map(|t| t.factor.n_levels).sum();
         let correlated = random.iter().any(|t| !t.correlated.is_empty());
-        let route = if correlated || largest > LEVELS_MAX || all - largest > DENSE_MAX {
+        let levels_max = LEVELS_MAX[usize::from(fixed.columns.len() >= FIXED_MANY)];
+        let route = if correlated || largest > levels_max || all - largest > DENSE_MAX {
             Route::Sparse
         } else {
             Route::Absorbed
@@ -372,14 +374,26 @@ impl Basis {
             used: Vec::new(),
             transform: Vec::new(),
         };
+        // The rows that an orthonormal column meets, where they are few: columns of lots meet none
+        // of each other's.
+        let mut met: Vec<Option<Vec<usize>>> = Vec::new();
         for (j, column) in columns.iter().enumerate() {
             let mut left = column.clone();
             let mut along = vec![0.0; basis.orthonormal.len()];
             for _ in 0..2 {
-                for (q, a) in basis.orthonormal.iter().zip(&mut along) {
-                    let share = dot(q, &left);
+                for ((q, met), a) in basis.orthonormal.iter().zip(&met).zip(&mut along) {
+                    let share = match met {
+                        Some(rows) => rows.iter().map(|&r| q[r] * left[r]).sum(),
+                        None => dot(q, &left),
+                    };
+                    if share == 0.0 {
+                        continue;
+                    }
                     *a += share;
-                    axpy(-share, q, &mut left);
+                    match met {
+                        Some(rows) => rows.iter().for_each(|&r| left[r] -= share * q[r]),
+                        None => axpy(-share, q, &mut left),
+                    }
                 }
             }
             let length = dot(&left, &left).sqrt();
@@ -391,6 +405,8 @@ impl Basis {
                 *v /= length;
             }
             along.push(length);
+            let rows: Vec<usize> = (0..n).filter(|&r| left[r] != 0.0).collect();
+            met.push((4 * rows.len() < n).then_some(rows));
             basis.r.push(along);
             basis.orthonormal.push(left);
             basis.kept.push(j);

@@ -98,6 +98,7 @@ impl Model {
     ///
     /// # Errors
     /// [`MixedError::Rows`] for a fit with another number of random terms;
+    /// [`MixedError::NotOffered`] for correlated effects;
     /// [`MixedError::NotSettled`] if the information has no inverse.
     ///
     /// # Source
@@ -112,9 +113,12 @@ impl Model {
         }
         let lost = MixedError::NotSettled { evaluations: 1 };
         let ratios: Vec<f64> = fit.components.iter().map(|c| c.variance / fit.sigma2).collect();
-        let world = World::new(self, &ratios).ok_or(lost.clone())?;
+        let information = match &self.general {
+            Some(general) => general.information(self, fit)?,
+            None => World::new(self, &ratios).ok_or(lost.clone())?.information,
+        };
         let k = ratios.len() + 1;
-        let factor = world.information.llt(Side::Lower).map_err(|_| lost)?;
+        let factor = information.llt(Side::Lower).map_err(|_| lost)?;
         let inverse = factor.solve(&Mat::<f64>::identity(k, k));
         let scale = 2.0 * fit.sigma2 * fit.sigma2;
         Ok((0..k).map(|i| (0..k).map(|j| scale * inverse[(i, j)]).collect()).collect())

@@ -53,6 +53,11 @@ impl Model {
         let mut tests = Vec::with_capacity(n);
         for (i, term) in self.terms.iter().enumerate() {
             if term.correlated.is_empty() {
+                let own = fit.components.iter().find(|c| c.name == term.name);
+                if own.is_some_and(|c| c.at_boundary) {
+                    tests.push(test(&term.name, 0.0, 1.0));
+                    continue;
+                }
                 let without = self.deviance_without(y, i, fit)?;
                 tests.push(test(&term.name, without - fit.minus2_log_likelihood, 1.0));
                 continue;

@@ -98,8 +98,8 @@ impl Problem {
         if let (Some(own), Some(sd)) = (self.terms.first(), sds.first()) {
             shift += sd * modes.own[own.codes[row] as usize];
         }
-        for term in 1..self.terms.len() {
-            shift += sds[term] * modes.dense[self.place(term, row)];
+        for (term, sd) in sds.iter().enumerate().skip(1) {
+            shift += sd * modes.dense[self.place(term, row)];
         }
         shift
     }
@@ -286,14 +286,13 @@ impl Problem {
             })
             .collect();
         let own = &self.terms[0];
-        let n = self.y.len();
         let further = 1..self.terms.len();
         let mut slope = vec![0.0; self.n_parameters()];
         let first_sd = self.n_thresholds() + self.n_columns;
         // z' H^-1 z of each row, and what pulls at the modes through it.
-        let mut spread = vec![0.0; n];
+        let mut spread = vec![0.0; self.y.len()];
         let mut pull = self.no_modes();
-        for row in 0..n {
+        for (row, spread) in spread.iter_mut().enumerate() {
             let g = own.codes[row] as usize;
             let (turned, square) = &levels[g];
             let crossed: f64 = further.clone().map(|t| sds[t] * turned[self.place(t, row)]).sum();
@@ -316,7 +315,7 @@ impl Problem {
                 square += sds[t] * here;
                 slope[first_sd + t] += h * here;
             }
-            spread[row] = square;
+            *spread = square;
             let (by_a, by_c) = cell.curvature_slopes();
             let w = -0.5 * square * (by_a + by_c);
             pull.own[g] += sds[0] * w;
@@ -325,12 +324,11 @@ impl Problem {
             }
         }
         let lambda = self.solve(curve, solved, &pull.own, &pull.dense);
-        for row in 0..n {
-            let cell = &curve.cells[row];
+        for (row, (cell, spread)) in curve.cells.iter().zip(&spread).enumerate() {
             let g = own.codes[row] as usize;
             let through = self.shift(sds, &lambda, row);
             let (by_a, by_c) = cell.curvature_slopes();
-            let half = 0.5 * spread[row];
+            let half = 0.5 * spread;
             let a = -cell.a + half * by_a - through * (cell.aa + cell.ac);
             let c = -cell.c + half * by_c - through * (cell.ac + cell.cc);
             self.add(&mut slope, row, a, c);

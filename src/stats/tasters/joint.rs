@@ -1,11 +1,11 @@
 //! The taster model: every taster's offset, use of the scale and noise estimated together.
 
+use super::search::{Cell, Cells, FLOOR, GROUPS, Parameters, Search};
 use super::{Estimate, NotEstimated, TasterError, TasterRow};
 use crate::anova::{mean, squares_about};
 use crate::dist::{chi2_quantile, chi2_quantile_upper};
 use crate::rng::quantile_of_sorted;
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
 
 /// One taster in the taster model.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -62,6 +62,9 @@ pub struct CorrectedLot {
     pub lot: u32,
     /// Mean of all its scores.
     pub raw: f64,
+    /// Offsets and sessions taken off, every score weighing alike and every taster taken to use
+    /// the scale alike: in a complete table of one session the same as `raw`.
+    pub adjusted: f64,
     /// Corrected for offsets, scale use and noise, on the panel's scale.
     pub corrected: f64,
     /// Corrected mean less the mean of all corrected lots; its interval holds the tasters'
@@ -83,8 +86,8 @@ pub struct CorrectedLot {
 /// `2 sum(ln(s2_j / s2) + s2 / s2_j - 1)` is added to -2 log L. With one score a lot and taster
 /// `g2` is part of the noises.
 ///
-/// Offsets and slopes: jackknife over lots (a lot with all its sessions), t on lots - 1
-/// degrees of freedom; noise: chi-square on the scores beyond one a cell; with one score a
+/// Offsets and slopes: jackknife over lots (a lot with all its sessions; beyond 40 lots over 40
+/// groups of them), t on lots (groups) - 1 degrees of freedom; noise: chi-square on the scores beyond one a cell; with one score a
 /// cell jackknife of its logarithm.
 ///
 /// Corrected lots: weighted least squares of the scores less `a_j` on `b_j` times lot (and
@@ -121,335 +124,6 @@ pub fn joint_model(
     }
     let codes = super::paired::Codes::of(&[rows])?;
     Ok(Cells::new(rows, &codes.tasters, &codes.lots).and_then(|cells| model(&cells, level)))
-}
-
-/// A taster's scores of a lot in a session.
-#[derive(Debug, Clone, Copy)]
-struct Cell {
-    taster: usize,
-    n: f64,
-    mean: f64,
-    within: f64,
-}
-
-/// A lot in a session.
-#[derive(Debug, Clone)]
-struct Unit {
-    lot: usize,
-    session: usize,
-    cells: Vec<Cell>,
-}
-
-struct Cells {
-    tasters: Vec<u32>,
-    lots: Vec<u32>,
-    /// Places of the tasters that take part.
-    taking: Vec<usize>,
-    n_sessions: usize,
-    units: Vec<Unit>,
-    /// Of all scores: sum and number by lot.
-    raw: Vec<(f64, usize)>,
-    n_scores: Vec<usize>,
-    n_lots: Vec<usize>,
-}
-
-impl Cells {
-    fn new(rows: &[TasterRow], tasters: &[u32], lots: &[u32]) -> Result<Self, NotEstimated> {
-        let place = |all: &[u32], x: u32| all.partition_point(|y| *y < x);
-        let mut sessions: Vec<u32> = rows.iter().map(|r| r.session).collect();
-        sessions.sort_unstable();
-        sessions.dedup();
-        let mut own: Vec<Vec<f64>> = vec![Vec::new(); tasters.len()];
-        let mut own_lots: Vec<BTreeSet<usize>> = vec![BTreeSet::new(); tasters.len()];
-        let mut cells: BTreeMap<(usize, usize, usize), Vec<f64>> = BTreeMap::new();
-        let mut raw = vec![(0.0, 0); lots.len()];
-        for r in rows {
-            let (lot, taster) = (place(lots, r.lot), place(tasters, r.taster));
-            own[taster].push(r.value);
-            own_lots[taster].insert(lot);
-            raw[lot].0 += r.value;
-            raw[lot].1 += 1;
-            cells.entry((lot, place(&sessions, r.session), taster)).or_default().push(r.value);
-        }
-        let takes: Vec<bool> = (0..tasters.len())
-            .map(|t| own_lots[t].len() >= 3 && squares_about(&own[t], mean(&own[t])) > 0.0)
-            .collect();
-        let mut units: Vec<Unit> = Vec::new();
-        for ((lot, session, taster), values) in cells {
-            if !takes[taster] {
-                continue;
-            }
-            let centre = mean(&values);
-            let cell = Cell {
-                taster,
-                n: values.len() as f64,
-                mean: centre,
-                within: squares_about(&values, centre),
-            };
-            match units.last_mut().filter(|u| u.lot == lot && u.session == session) {
-                Some(unit) => unit.cells.push(cell),
-                None => units.push(Unit { lot, session, cells: vec![cell] }),
-            }
-        }
-        let found = Self {
-            tasters: tasters.to_vec(),
-            lots: lots.to_vec(),
-            taking: (0..tasters.len()).filter(|t| takes[*t]).collect(),
-            n_sessions: sessions.len(),
-            units,
-            raw,
-            n_scores: own.iter().map(Vec::len).collect(),
-            n_lots: own_lots.iter().map(BTreeSet::len).collect(),
-        };
-        if found.taking.len() < 3 {
-            return Err(NotEstimated::TooFewOthers);
-        }
-        if found.lots_used().len() < 4 {
-            return Err(NotEstimated::TooFewLots);
-        }
-        Ok(found)
-    }
-
-    fn lots_used(&self) -> BTreeSet<usize> {
-        self.units.iter().map(|u| u.lot).collect()
-    }
-
-    fn repeated(&self) -> bool {
-        self.units.iter().flat_map(|u| &u.cells).any(|c| c.n > 1.0)
-    }
-}
-
-/// The parameters; entries of tasters who take no part are not used.
-#[derive(Debug, Clone)]
-struct Parameters {
-    a: Vec<f64>,
-    b: Vec<f64>,
-    noise: Vec<f64>,
-    lots: f64,
-    disagreement: f64,
-}
-
-impl Parameters {
-    fn variance(&self, c: &Cell) -> f64 {
-        self.disagreement + self.noise[c.taster] / c.n
-    }
-
-    /// In a form in which steps can be stretched.
-    fn flat(&self, taking: &[usize]) -> Vec<f64> {
-        let mut all = Vec::with_capacity(3 * taking.len() + 2);
-        for &t in taking {
-            all.extend([self.a[t], self.b[t], self.noise[t].ln()]);
-        }
-        all.push(self.lots.ln());
-        all.push(if self.disagreement > 0.0 { self.disagreement.ln() } else { 0.0 });
-        all
-    }
-
-    fn set(&mut self, taking: &[usize], flat: &[f64]) {
-        for (i, &t) in taking.iter().enumerate() {
-            self.a[t] = flat[3 * i];
-            self.b[t] = flat[3 * i + 1];
-            self.noise[t] = flat[3 * i + 2].exp();
-        }
-        self.lots = flat[3 * taking.len()].exp();
-        if self.disagreement > 0.0 {
-            self.disagreement = flat[3 * taking.len() + 1].exp();
-        }
-    }
-}
-
-/// The smallest variances that are told from 0, as shares of the scores' variance.
-const FLOOR: f64 = 1e-6;
-
-/// Each taster's noise is drawn to the common one as if by so many scores, so that nobody's
-/// can fall to 0.
-const PRIOR_DF: f64 = 2.0;
-
-struct Search<'a> {
-    cells: &'a Cells,
-    without: Option<usize>,
-    floor: f64,
-}
-
-impl Search<'_> {
-    fn units(&self) -> impl Iterator<Item = &Unit> {
-        self.cells.units.iter().filter(|u| Some(u.lot) != self.without)
-    }
-
-    fn start(&self) -> Parameters {
-        let n = self.cells.tasters.len();
-        let mut sums = vec![(0.0, 0.0, 0.0, 0.0); n];
-        for c in self.units().flat_map(|u| &u.cells) {
-            let s = &mut sums[c.taster];
-            s.0 += c.mean;
-            s.1 += 1.0;
-            s.2 += c.within;
-            s.3 += c.n - 1.0;
-        }
-        let a: Vec<f64> = sums.iter().map(|s| if s.1 > 0.0 { s.0 / s.1 } else { 0.0 }).collect();
-        let mut between = (0.0, 0.0);
-        for u in self.units() {
-            let level = u.cells.iter().map(|c| c.mean - a[c.taster]).sum::<f64>();
-            between.0 += (level / u.cells.len() as f64).powi(2);
-            between.1 += 1.0;
-        }
-        let lots = (between.0 / between.1).max(self.floor);
-        let noise =
-            sums.iter().map(|s| if s.3 > 0.0 { s.2 / s.3 } else { lots }.max(self.floor)).collect();
-        let disagreement = if self.cells.repeated() { 0.25 * lots } else { 0.0 };
-        Parameters { a, b: vec![1.0; n], noise, lots, disagreement }
-    }
-
-    /// The common noise: the harmonic mean of the tasters', which is the likeliest under the
-    /// prior.
-    fn prior_noise(&self, p: &Parameters) -> f64 {
-        let taking = &self.cells.taking;
-        taking.len() as f64 / taking.iter().map(|&t| 1.0 / p.noise[t]).sum::<f64>()
-    }
-
-    fn penalty(&self, p: &Parameters) -> f64 {
-        let prior = self.prior_noise(p);
-        let of = |t: &usize| PRIOR_DF * ((p.noise[*t] / prior).ln() + prior / p.noise[*t] - 1.0);
-        self.cells.taking.iter().map(of).sum()
-    }
-
-    /// One ECM step; returns -2 log L of the parameters it started from.
-    fn step(&self, p: &mut Parameters) -> f64 {
-        let n = p.a.len();
-        // For each taster: sum of w, w m, w (m2 + V), w y, w y m.
-        let mut line = vec![[0.0; 5]; n];
-        let (mut lots, mut n_units) = (0.0, 0.0);
-        let mut minus2 = self.penalty(p);
-        let mut seen: Vec<(f64, f64)> = Vec::with_capacity(self.cells.units.len());
-        for u in self.units() {
-            let (mut precision, mut pull, mut squares) = (1.0 / p.lots, 0.0, 0.0);
-            for c in &u.cells {
-                let v = p.variance(c);
-                let r = c.mean - p.a[c.taster];
-                precision += p.b[c.taster] * p.b[c.taster] / v;
-                pull += p.b[c.taster] * r / v;
-                squares += r * r / v;
-                minus2 +=
-                    v.ln() + (c.n - 1.0) * p.noise[c.taster].ln() + c.within / p.noise[c.taster];
-                minus2 += c.n.ln() + c.n * (2.0 * std::f64::consts::PI).ln();
-            }
-            let m = pull / precision;
-            minus2 += p.lots.ln() + precision.ln() + squares - pull * m;
-            lots += m * m + 1.0 / precision;
-            n_units += 1.0;
-            seen.push((m, 1.0 / precision));
-            for c in &u.cells {
-                let w = 1.0 / p.variance(c);
-                let s = &mut line[c.taster];
-                s[0] += w;
-                s[1] += w * m;
-                s[2] += w * (m * m + 1.0 / precision);
-                s[3] += w * c.mean;
-                s[4] += w * c.mean * m;
-            }
-        }
-        for &t in &self.cells.taking {
-            let s = line[t];
-            let determinant = s[0] * s[2] - s[1] * s[1];
-            if determinant > 0.0 {
-                p.b[t] = (s[0] * s[4] - s[1] * s[3]) / determinant;
-                p.a[t] = (s[3] - p.b[t] * s[1]) / s[0];
-            }
-        }
-        // Squares about the lines, with what the lots' own error adds.
-        let left = |(m, v_unit): (f64, f64), c: &Cell, p: &Parameters| {
-            let b = p.b[c.taster];
-            (c.mean - p.a[c.taster] - b * m).powi(2) + b * b * v_unit
-        };
-        if p.disagreement > 0.0 {
-            let (mut up, mut down) = (0.0, 0.0);
-            for (u, seen) in self.units().zip(&seen) {
-                for c in &u.cells {
-                    let v = p.variance(c);
-                    up += left(*seen, c, p) / (v * v);
-                    down += 1.0 / v;
-                }
-            }
-            p.disagreement *= (up / down).sqrt();
-            if p.disagreement < 1e-4 * self.prior_noise(p) {
-                p.disagreement = 0.0;
-            }
-        }
-        let prior = self.prior_noise(p);
-        let mut noise = vec![(PRIOR_DF * prior, PRIOR_DF); n];
-        for (u, seen) in self.units().zip(&seen) {
-            for c in &u.cells {
-                let v = p.variance(c);
-                let own = p.noise[c.taster] / c.n;
-                let share = (own / v).powi(2) * left(*seen, c, p);
-                let s = &mut noise[c.taster];
-                s.0 += c.within + c.n * (share + p.disagreement * own / v);
-                s.1 += c.n;
-            }
-        }
-        for &t in &self.cells.taking {
-            p.noise[t] = (noise[t].0 / noise[t].1).max(self.floor);
-        }
-        p.lots = (lots / n_units).max(self.floor);
-        minus2
-    }
-
-    fn minus2(&self, p: &Parameters) -> f64 {
-        self.step(&mut p.clone())
-    }
-
-    /// Steps until nothing moves: two plain ones, then one stretched along them, kept only if
-    /// the likelihood does not fall.
-    fn run(&self, p: &mut Parameters, tolerance: f64, most: usize) -> (usize, bool) {
-        let taking = &self.cells.taking;
-        let mut used = 0;
-        while used < most {
-            let x0 = p.flat(taking);
-            let had = p.disagreement > 0.0;
-            self.step(p);
-            let x1 = p.flat(taking);
-            self.step(p);
-            let x2 = p.flat(taking);
-            used += 2;
-            if had != (p.disagreement > 0.0) {
-                continue;
-            }
-            let moved = x1.iter().zip(&x2).fold(0.0_f64, |m, (a, b)| m.max((a - b).abs()));
-            let (mut rr, mut vv) = (0.0, 0.0);
-            for ((a, b), c) in x0.iter().zip(&x1).zip(&x2) {
-                rr += (b - a) * (b - a);
-                vv += (c - 2.0 * b + a) * (c - 2.0 * b + a);
-            }
-            if moved < tolerance {
-                return (used, true);
-            }
-            if vv > 0.0 {
-                let stretch = -(rr / vv).sqrt().clamp(1.0, 256.0);
-                let tried: Vec<f64> = x0
-                    .iter()
-                    .zip(&x1)
-                    .zip(&x2)
-                    .map(|((a, b), c)| {
-                        let (r, v) = (b - a, c - 2.0 * b + a);
-                        a - 2.0 * stretch * r + stretch * stretch * v
-                    })
-                    .collect();
-                let mut q = p.clone();
-                q.set(taking, &tried);
-                q.noise.iter_mut().for_each(|s| *s = s.max(self.floor));
-                q.lots = q.lots.max(self.floor);
-                let now = self.minus2(p);
-                // A step from the stretched point both steadies it and gives its likelihood.
-                let mut r = q.clone();
-                let far = self.step(&mut r);
-                used += 2;
-                if far.is_finite() && far <= now {
-                    *p = r;
-                }
-            }
-        }
-        (used, false)
-    }
 }
 
 /// Brings the slopes to a mean of 1.
@@ -501,18 +175,17 @@ fn model(cells: &Cells, level: f64) -> Result<JointModel, NotEstimated> {
     if reliability < 0.5 {
         return Err(NotEstimated::LotsAlike);
     }
-    let lots = cells.lots_used();
-    let left_out: Result<Vec<Parameters>, NotEstimated> = lots
-        .iter()
-        .map(|&lot| {
-            let search = Search { without: Some(lot), ..whole };
+    let n_groups = cells.lots_used().len().min(GROUPS);
+    let left_out: Result<Vec<Parameters>, NotEstimated> = (0..n_groups)
+        .map(|group| {
+            let search = Search { without: Some(group), ..whole };
             fitted(&search, p.clone(), 1e-4, 500).map(|f| f.0)
         })
         .collect();
     let centre = |p: &Parameters| {
         cells.taking.iter().map(|&t| p.a[t]).sum::<f64>() / cells.taking.len() as f64
     };
-    let n = lots.len() as f64;
+    let n = n_groups as f64;
     let jackknife = |of: &dyn Fn(&Parameters) -> f64, null: f64| {
         let left_out = left_out.as_ref().map_err(|e| *e)?;
         let values: Vec<f64> = left_out.iter().map(of).collect();
@@ -555,6 +228,17 @@ fn model(cells: &Cells, level: f64) -> Result<JointModel, NotEstimated> {
     let stretch = jackknife(&|q| weighted_slopes(&whole, &steady, q) / total, 1.0)?.se;
     let means = means_of(cells, &steady, stretch);
     let corrected = super::corrected::lots(&means, cells.lots.len(), level)?;
+    let plain = super::corrected::Means {
+        cells: cells
+            .units
+            .iter()
+            .flat_map(|u| &u.cells)
+            .zip(&means.cells)
+            .map(|(c, m)| super::corrected::CellMean { slope: 1.0, weight: c.n, ..*m })
+            .collect(),
+        ..means
+    };
+    let plain = super::corrected::lots(&plain, cells.lots.len(), level)?;
     let middle = centre(&p);
     Ok(JointModel {
         tasters,
@@ -565,9 +249,11 @@ fn model(cells: &Cells, level: f64) -> Result<JointModel, NotEstimated> {
         lots: corrected
             .effects
             .iter()
-            .map(|(lot, effect)| CorrectedLot {
+            .zip(&plain.effects)
+            .map(|((lot, effect), (_, plain_effect))| CorrectedLot {
                 lot: cells.lots[*lot],
                 raw: cells.raw[*lot].0 / cells.raw[*lot].1 as f64,
+                adjusted: middle + plain.centre + plain_effect.value,
                 corrected: middle + corrected.centre + effect.value,
                 effect: effect.clone(),
                 n_scores: cells.raw[*lot].1,

@@ -10,6 +10,7 @@ mod habits;
 mod joint;
 mod order;
 mod paired;
+mod search;
 mod swap;
 mod term;
 

@@ -59,7 +59,8 @@ fn drawn(
             ends: (ends.0.to_owned(), ends.1.to_owned()),
             range: (low, high),
             courses: vec![Course {
-                label: c.taster.clone(),
+                // The panel bears the name.
+                label: String::new(),
                 marks: c
                     .sessions
                     .iter()
@@ -80,7 +81,7 @@ fn drawn(
         .collect();
     let mut notes = footnotes(f.individual_opinions, f.tasters.len(), words);
     let order: Vec<String> =
-        f.sessions.iter().enumerate().map(|(i, s)| format!("{} {s}", i + 1)).collect();
+        f.sessions.iter().enumerate().map(|(i, s)| format!("{}·{s}", i + 1)).collect();
     notes.push(order.join(words.pick("; ", "；")));
     courses(&Courses {
         lang: words.lang,

@@ -32,9 +32,9 @@ const FLOOR: f64 = 1e-8;
 pub(in crate::mixed) type Covariances = Vec<Option<Mat<f64>>>;
 
 /// The deviance of one column of scores.
-pub(in crate::mixed) struct Deviance<'a> {
+pub(in crate::mixed) struct Deviance<'a, 'r> {
     pub layout: &'a Layout,
-    pub right: &'a Right,
+    pub right: &'r Right,
     pub method: Method,
     /// Up to how many random effects the curvature is exact.
     pub exact: usize,
@@ -72,9 +72,11 @@ pub(in crate::mixed) struct Slopes {
     pub curvature: Mat<f64>,
 }
 
-impl<'a> Deviance<'a> {
-    pub fn new(layout: &'a Layout, right: &'a Right, method: Method) -> Self {
-        Deviance { layout, right, method, exact: EXACT_MAX }
+impl<'a, 'r> Deviance<'a, 'r> {
+    pub fn new(layout: &'a Layout, right: &'r Right, method: Method) -> Self {
+        // Correlations have edges at which the average misleads for long.
+        let wide = layout.blocks.iter().any(|b| b.width() > 1);
+        Deviance { layout, right, method, exact: if wide { EXACT_MAX } else { 0 } }
     }
 
     /// The degrees of freedom of the residual variance.

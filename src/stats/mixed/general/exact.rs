@@ -6,12 +6,12 @@ use crate::mixed::Method;
 use faer::linalg::solvers::DenseSolveCore;
 use faer::{Mat, Side};
 
-/// Up to this number of random effects `Z'PZ` is formed as a whole.
+/// Up to this number of random effects `Z'PZ` is formed as a whole where nothing else serves.
 pub(in crate::mixed) const WHOLE_MAX: usize = 1500;
-/// Up to this number the search too has its exact curvature.
+/// Up to this number curvatures are made of it.
 pub(in crate::mixed) const EXACT_MAX: usize = 150;
 
-impl Deviance<'_> {
+impl Deviance<'_, '_> {
     /// `Z'PZ` by REML, `Z'V^-1Z` by ML, a column for each random effect.
     pub fn whole(&self, s: &Solved<'_>) -> Mat<f64> {
         let q = self.layout.n_random;

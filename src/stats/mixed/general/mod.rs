@@ -15,7 +15,7 @@ use super::matrices::{Basis, Model, dot};
 use super::report::{Component, Correlation, Fit, Mode, Parts, assemble};
 use super::{Method, MixedError, RandomTerm};
 use deviance::{Covariances, Deviance, Solved, Value};
-use exact::{WHOLE_MAX, traces};
+use exact::{EXACT_MAX, traces};
 use faer::Mat;
 use layout::{Layout, both, pivoted};
 use search::minimise;
@@ -136,7 +136,7 @@ impl General {
     fn report(
         &self,
         model: &Model,
-        target: &Deviance<'_>,
+        target: &Deviance<'_, '_>,
         ordinary: Vec<f64>,
         f: &Covariances,
         evaluations: usize,
@@ -189,7 +189,7 @@ impl General {
     }
 
     /// `C X'V^-1 V_k V^-1 X C` of each parameter, `C` the fixed block of `K^-1`.
-    pub fn forms(&self, target: &Deviance<'_>, s: &Solved<'_>, e: &Mat<f64>) -> Vec<Mat<f64>> {
+    pub fn forms(&self, target: &Deviance<'_, '_>, s: &Solved<'_>, e: &Mat<f64>) -> Vec<Mat<f64>> {
         let p = self.layout.n_fixed;
         let met: Vec<Vec<f64>> = (0..p).map(|c| target.turned_up(s, e.col_as_slice(c))).collect();
         let of =
@@ -201,7 +201,7 @@ impl General {
     /// from `Z'PZ` as a whole where that is small, from differences of the exact slopes elsewhere.
     fn curvature(
         &self,
-        target: &Deviance<'_>,
+        target: &Deviance<'_, '_>,
         f: &Covariances,
         s: &Solved<'_>,
         (mixed, squares): (&Mat<f64>, &[f64]),
@@ -209,7 +209,7 @@ impl General {
     ) -> Result<Mat<f64>, MixedError> {
         let layout = &self.layout;
         let (df, r, k) = (target.df(), s.square, layout.entries.len());
-        let own = if layout.n_random <= WHOLE_MAX {
+        let own = if layout.n_random <= EXACT_MAX {
             let traces = traces(layout, &target.whole(s));
             Mat::from_fn(k, k, |i, j| 2.0 * df * mixed[(i, j)] / r - traces[(i, j)])
         } else {

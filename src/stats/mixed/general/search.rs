@@ -31,7 +31,7 @@ type Triangles = Vec<Option<Mat<f64>>>;
 /// with their expectations; then looks inside wherever a variance came out as zero, and lets go of
 /// what is zero but for rounding.
 pub(in crate::mixed) fn minimise(
-    target: &Deviance<'_>,
+    target: &Deviance<'_, '_>,
     gram: &Mat<f64>,
     crude: &[f64],
     out: &[bool],
@@ -88,7 +88,12 @@ fn triangles(layout: &Layout, out: &[bool], ratio: impl Fn(usize) -> f64) -> Tri
 }
 
 /// Variances by MINQUE(0), as for the other search; what is not positive becomes small.
-fn first_guess(target: &Deviance<'_>, gram: &Mat<f64>, crude: &[f64], out: &[bool]) -> Triangles {
+fn first_guess(
+    target: &Deviance<'_, '_>,
+    gram: &Mat<f64>,
+    crude: &[f64],
+    out: &[bool],
+) -> Triangles {
     let layout = target.layout;
     let kept: Vec<usize> = std::iter::once(0)
         .chain((0..layout.entries.len()).filter(|&i| !out[layout.entries[i].block]).map(|i| i + 1))
@@ -152,7 +157,7 @@ pub(super) fn covariances(t: &Triangles) -> Covariances {
 }
 
 struct Search<'a, 'b> {
-    target: &'a Deviance<'b>,
+    target: &'a Deviance<'b, 'b>,
     evaluations: usize,
 }
 

@@ -1,0 +1,161 @@
+//! `difference`: are two samples told apart?
+
+use blindsteep_stats::discrimination::MOST_ANSWERS;
+use clap::{Args, Subcommand};
+
+use super::{Context, Failure, table_args};
+use crate::findings::difference::{Asked, Difference, Tasting, difference, of_counts};
+use crate::findings::{ALPHA, Settings};
+use crate::scores::{Method, trials_from_revealed};
+use crate::views;
+
+/// Are two samples told apart?
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub struct DifferenceArgs {
+    /// Revealed triangle, duo-trio or paired sessions, by any unique part of their names
+    #[arg(value_name = "SESSION")]
+    sessions: Vec<String>,
+    /// All numbers as JSON, the name of its schema first
+    #[arg(long)]
+    json: bool,
+    #[command(subcommand)]
+    counts: Option<CountsOf>,
+}
+
+/// A test from its counts alone.
+#[derive(Debug, Subcommand)]
+enum CountsOf {
+    /// Three cups, two alike: from how many found the odd one
+    Triangle(Counts),
+    /// A reference and two cups: from how many found the one that is like it
+    DuoTrio(Counts),
+    /// Two cups: from how many said that the expected one has more
+    Paired {
+        #[command(flatten)]
+        counts: Counts,
+        /// Which has more was not stated beforehand: either way speaks for a difference
+        #[arg(long)]
+        two_sided: bool,
+    },
+}
+
+/// How many answers there were, and what is asked of them.
+#[derive(Debug, Args)]
+struct Counts {
+    /// How many answered
+    #[arg(long, value_name = "N")]
+    answers: u64,
+    /// How many were right; paired: how many named the one (without: what the test can show)
+    #[arg(long, value_name = "K")]
+    correct: Option<u64>,
+    /// How often a difference may be claimed where there is none
+    #[arg(long, value_name = "SHARE", default_value_t = ALPHA)]
+    alpha: f64,
+    /// The share of people noticing the difference that matters
+    #[arg(long, value_name = "SHARE")]
+    distinguishers: Option<f64>,
+    /// How often so large a share is to be noticed (default: 0.8)
+    #[arg(long, value_name = "SHARE", requires = "distinguishers")]
+    power: Option<f64>,
+    /// How many people gave the answers, if some answered more than once
+    #[arg(long, value_name = "N")]
+    tasters: Option<u64>,
+    /// All numbers as JSON, the name of its schema first
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If the counts make no sense, the sessions cannot be read or the result not be written.
+pub fn run(args: &DifferenceArgs, context: &mut Context) -> Result<(), Failure> {
+    let (finding, json) = match &args.counts {
+        Some(CountsOf::Triangle(c)) => (counted(Method::Triangle, c, false)?, c.json),
+        Some(CountsOf::DuoTrio(c)) => (counted(Method::DuoTrio, c, false)?, c.json),
+        Some(CountsOf::Paired { counts, two_sided }) => {
+            (counted(Method::Paired, counts, *two_sided)?, counts.json)
+        }
+        None => (of_sessions(&args.sessions, context)?, args.json),
+    };
+    let text = if json { views::json::of(&finding) } else { views::difference::text(&finding) };
+    context.out.write_all(text.as_bytes())?;
+    Ok(())
+}
+
+fn of_sessions(names: &[String], context: &Context) -> Result<Difference, Failure> {
+    if names.is_empty() {
+        return Err(Failure::Command(
+            "nothing to read is named\n  expected: revealed sessions of the book, or triangle, duo-trio \
+             or paired with --answers\n  to mend:  name a session, or say for example `difference \
+             triangle --answers 24 --correct 13`"
+                .to_owned(),
+        ));
+    }
+    let read = table_args::named_sessions(names, &context.book()?)?;
+    let trials = trials_from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
+    if trials.trials.is_empty() {
+        return Err(Failure::Command(format!(
+            "no difference is asked in {names}\n  expected: triangle, duo-trio or paired sessions\n  to \
+             mend:  ask `compare {names}` about a ranking",
+            names = names.join(" ")
+        )));
+    }
+    Ok(difference(&trials, &Settings::default()))
+}
+
+fn refused(flag: &str, found: impl std::fmt::Display, expected: &str, mend: &str) -> Failure {
+    Failure::Command(format!("--{flag} is {found}\n  expected: {expected}\n  to mend:  {mend}"))
+}
+
+fn counted(method: Method, c: &Counts, two_sided: bool) -> Result<Difference, Failure> {
+    if !(1..=MOST_ANSWERS).contains(&c.answers) {
+        return Err(refused(
+            "answers",
+            c.answers,
+            &format!("a whole number from 1 to {MOST_ANSWERS}"),
+            "give how many answers were, or will be, given",
+        ));
+    }
+    if let Some(correct) = c.correct.filter(|k| *k > c.answers) {
+        return Err(refused(
+            "correct",
+            correct,
+            &format!("at most the {} answers", c.answers),
+            "give how many of the answers were right",
+        ));
+    }
+    if let Some(tasters) = c.tasters.filter(|n| *n == 0 || *n > c.answers) {
+        return Err(refused(
+            "tasters",
+            tasters,
+            &format!("from 1 to the {} answers", c.answers),
+            "give how many people answered, or leave it out if each answered once",
+        ));
+    }
+    for (flag, value) in
+        [("alpha", Some(c.alpha)), ("distinguishers", c.distinguishers), ("power", c.power)]
+    {
+        if let Some(found) = value.filter(|x| x.is_nan() || *x <= 0.0 || *x >= 1.0) {
+            return Err(refused(
+                flag,
+                found,
+                "more than 0 and less than 1",
+                "write 5% as 0.05, 80% as 0.8",
+            ));
+        }
+    }
+    let asked = Asked {
+        name: "counts".to_owned(),
+        method,
+        two_sided,
+        alpha: c.alpha,
+        share: c.distinguishers,
+        power: c.power,
+        n_answers: c.answers,
+        n_correct: c.correct,
+        tasting: c.tasters.filter(|n| *n < c.answers).map_or(Tasting::OneEach, Tasting::Shared),
+    };
+    Ok(of_counts(&asked, &Settings::default()))
+}
