@@ -98,10 +98,11 @@ pub fn one(at: usize, case: &Case, draw_number: u64, seed: u64) -> Tally {
         let plan = Plan { spread, ..case.plan };
         let drawn = draw(&plan, &mut draws);
         let table = scores(&[("term", &drawn)], case.columns);
-        // The first lot is the control; the second lies from it just as far as still counts as the same.
+        // The first lot is the control; the last lies just so far from it that it is not the same.
         let wish = Wish {
             control: Some("l0".to_owned()),
-            within: (spread > 0.0).then(|| (drawn.lots[1] - drawn.lots[0]).abs()),
+            within: (spread > 0.0)
+                .then(|| (drawn.lots[drawn.lots.len() - 1] - drawn.lots[0]).abs()),
             ..Wish::default()
         };
         let found = compare(&table, &wish, &Settings::default());
@@ -196,13 +197,14 @@ fn against(case: &Case, term: &TermComparison, drawn: &Drawn, tally: &mut Tally)
     }
     if let Some(found) = term.alike_within.known() {
         let limit = if hidden { Limit::Printed } else { SIZE };
-        let group = "04 Lots that differ by the margin or more: how often they are called the same";
-        let numbers = || found.pairs.iter().filter_map(|p| Some((at(&p.a), p.numbers.known()?)));
-        let any = numbers().any(|(_, n)| n.alike);
-        tally.add((group, case.name, "any (Holm)"), f64::from(u8::from(any)), limit);
-        if let Some((_, n)) = numbers().find(|(lot, _)| *lot == 1) {
+        let group = "04 A lot that differs from the control by just the margin: how often it is called the same";
+        let last = drawn.lots.len() - 1;
+        let own = found.pairs.iter().find(|p| at(&p.a) == last).and_then(|p| p.numbers.known());
+        if let Some(n) = own {
             let hit = f64::from(u8::from(n.p_value <= 0.05));
-            tally.add((group, case.name, "the one on the margin, alone"), hit, limit);
+            tally.add((group, case.name, "alone"), hit, limit);
+            let hit = f64::from(u8::from(n.alike));
+            tally.add((group, case.name, "among all (Holm)"), hit, limit);
         }
     }
 }
