@@ -148,8 +148,12 @@ impl Book {
             return Ok(known.swap_remove(at));
         }
         let lower = part.to_lowercase();
-        let fitting: Vec<&String> =
-            known.iter().filter(|k| k.to_lowercase().contains(&lower)).collect();
+        // A whole name behind its day goes before a part of other names.
+        let named = |k: &&String| k.get(11..).is_some_and(|name| ids::same(name, part));
+        let mut fitting: Vec<&String> = known.iter().filter(named).collect();
+        if fitting.is_empty() {
+            fitting = known.iter().filter(|k| k.to_lowercase().contains(&lower)).collect();
+        }
         match fitting.as_slice() {
             [one] if !part.is_empty() => Ok((*one).clone()),
             [] => Err(unknown("session", part, &known, "name one of the folders in sessions/")),

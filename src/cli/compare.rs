@@ -53,6 +53,13 @@ pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
                     .to_owned(),
             ));
         }
+        if args.control.is_some() || args.better.is_some() || !args.within.is_empty() {
+            return Err(Failure::Command(
+                "--control, --better or --within is given, and ranks have no points\n  expected: a \
+                 session in which terms were scored\n  to mend:  leave the flag out"
+                    .to_owned(),
+            ));
+        }
         let finding = ranking(&rankings, &Settings::default());
         return args.asked.show_text(context, &finding, views::ranking::text);
     }

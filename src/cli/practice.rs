@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::asked::Asked;
 use super::{Context, Failure, charts};
-use crate::book::labels::Labels;
+
 use crate::book::time::{Day, Moment};
 use crate::book::{Book, store};
 use crate::findings::agree::Agree;
@@ -21,7 +21,7 @@ use crate::views::charts::Words;
 ///
 /// # Errors
 /// If the book cannot be read.
-pub fn of_book(book: &Book) -> Result<(String, BTreeMap<String, Labels>), Failure> {
+pub fn of_book(book: &Book) -> Result<(String, BTreeMap<String, String>), Failure> {
     let references = book.vocabulary()?.value.terms.into_iter();
     let references = references.filter_map(|t| Some((t.id, t.reference?))).collect();
     Ok((book.book_file()?.value.title, references))
@@ -33,7 +33,7 @@ pub fn frame(
     finding: &Agree,
     words: Words,
     title: String,
-    references: BTreeMap<String, Labels>,
+    references: BTreeMap<String, String>,
 ) -> (Frame, Lang) {
     let lang = words.lang;
     let frame = Frame {

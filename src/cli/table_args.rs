@@ -10,7 +10,7 @@ use crate::book::session_files::Kind;
 use crate::scores::{
     Scores, TableError, TableOptions, Trials, from_revealed, from_table, trials_from_revealed,
 };
-use crate::session::{Revealed, Session, all_revealed, revealed};
+use crate::session::{Revealed, Session, all_scored, revealed};
 
 /// What the flags of a plain table stand under.
 pub const HEADING: &str = "A plain table instead of sessions";
@@ -207,11 +207,7 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
 /// # Errors
 /// As for [`named_sessions`].
 pub fn named_or_all(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
-    if names.is_empty() {
-        Ok(all_revealed(book)?.into_iter().filter(|s| s.kind == Kind::Profile).collect())
-    } else {
-        named_sessions(names, book)
-    }
+    if names.is_empty() { Ok(all_scored(book)?) } else { named_sessions(names, book) }
 }
 
 /// What a word of a flag names: itself if it is known, else the parts between its commas.

@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::panel_model::{LOT, Panel};
 use super::term_comparison::finite;
 use super::{ALPHA, Answer, Settings};
-use crate::scores::TermScores;
+use crate::scores::{ScaleKind, TermScores};
 
 /// Which way a difference from the control counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema)]
@@ -39,9 +39,10 @@ pub struct Wish {
 }
 
 impl Wish {
-    fn margin(&self, term: &str) -> Option<f64> {
+    fn margin(&self, term: &str, scale: ScaleKind) -> Option<f64> {
         let own = self.within_term.iter().find(|(t, _)| t == term).map(|(_, points)| *points);
-        own.or(self.within)
+        // Half a point of a fault's four levels is no half point of a line.
+        own.or(self.within.filter(|_| scale == ScaleKind::Line))
     }
 }
 
@@ -274,7 +275,7 @@ fn numbers(
 
 /// Which lots are alike within the margin that was stated: with the control, or all pairs.
 pub(super) fn alike_within(p: &Panel, t: &TermScores, wish: &Wish) -> Answer<AlikeWithin> {
-    let Some(margin) = wish.margin(&t.term.id) else {
+    let Some(margin) = wish.margin(&t.term.id, t.term.scale) else {
         return Answer::unknown("no margin is stated for this term: --within POINTS");
     };
     let n = t.lot.names.len();

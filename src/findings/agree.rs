@@ -98,16 +98,16 @@ pub(crate) fn test_with_excluded(scores: &Scores, id: &str, n_excluded: usize) -
 }
 
 /// Holm's p-values of the tests of all terms, a reason where there is no test.
-pub(crate) fn holm(tests: &[&Answer<Test>]) -> Vec<Answer<f64>> {
-    adjusted(tests, blindsteep_stats::multiple::holm)
+pub(crate) fn holm(p: &[Answer<f64>]) -> Vec<Answer<f64>> {
+    adjusted(p, blindsteep_stats::multiple::holm)
 }
 
 /// Adjusted p-values of the tests of all terms, a reason where there is no test.
 pub(crate) fn adjusted<E>(
-    tests: &[&Answer<Test>],
+    tests: &[Answer<f64>],
     method: impl FnOnce(&[f64]) -> Result<Vec<f64>, E>,
 ) -> Vec<Answer<f64>> {
-    let p: Vec<f64> = tests.iter().filter_map(|t| t.known().map(|t| t.p_value)).collect();
+    let p: Vec<f64> = tests.iter().filter_map(|p| p.known().copied()).collect();
     let mut adjusted = method(&p).unwrap_or_default().into_iter();
     tests
         .iter()
@@ -187,7 +187,8 @@ pub fn agree(scores: &Scores, settings: &Settings) -> Agree {
     };
     let over_all = || habits::over_all(&terms, &codes, settings.level);
     let (habits, mut found) = rayon::join(over_all, of_terms);
-    let tests: Vec<&Answer<Test>> = found.iter().map(|t| &t.panel.lot_test).collect();
+    let tests: Vec<Answer<f64>> =
+        found.iter().map(|t| super::deciding_p(&t.panel.lot_test, &t.panel.cochran)).collect();
     let adjusted = holm(&tests);
     for (term, p) in found.iter_mut().zip(adjusted) {
         term.panel.p_holm = p;

@@ -89,7 +89,7 @@ pub fn compare(scores: &Scores, wish: &Wish, settings: &Settings) -> Compare {
         n_gaps: scores.terms().iter().map(|t| t.gaps).sum(),
         sentences: Vec::new(),
         cautions,
-        n_tested: found.iter().filter(|t| t.lots.lot_test.known().is_some()).count(),
+        n_tested: found.iter().filter(|t| t.lots.discriminates.known().is_some()).count(),
         terms: found,
         map,
         exclusions: exclusions(scores),
@@ -141,7 +141,8 @@ fn compared(
             (ComparedTerm { lots, lot_test_with_excluded: with_excluded }, on_map)
         })
         .unzip();
-    let tests: Vec<&Answer<Test>> = found.iter().map(|t| &t.lots.lot_test).collect();
+    let tests: Vec<Answer<f64>> =
+        found.iter().map(|t| super::deciding_p(&t.lots.lot_test, &t.lots.cochran)).collect();
     let by_holm = holm(&tests);
     let by_discovery = adjusted(&tests, blindsteep_stats::multiple::benjamini_hochberg);
     for ((term, p_holm), p) in found.iter_mut().zip(by_holm).zip(by_discovery) {
@@ -219,9 +220,10 @@ fn control_sentence(t: &TermComparison, test: &str) -> Option<String> {
         differing.iter().max_by(|a, b| a.1.t.abs().total_cmp(&b.1.t.abs())).copied()
     else {
         return Some(format!(
-            "{}: none of {} {one} {} ({test}).",
+            "{}: none of {} is shown to {} {} (Dunnett; all lots: {test}).",
             t.term,
             count(known.len(), "lot", "lots"),
+            many.replacen("are ", "be ", 1),
             c.control
         ));
     };

@@ -4,7 +4,7 @@ use blindsteep_stats::icc::{self, IccComponents};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::panel_model::{self, LOT, LOT_TASTER, Lots, Panel, TASTER};
+use super::panel_model::{self, BREW, FLIGHT, LOT, LOT_TASTER, Lots, Panel, SESSION, TASTER};
 use super::unit_table::{self, UnitTable};
 use super::{Answer, Estimate, Settings};
 use crate::scores::TermScores;
@@ -53,12 +53,26 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
     };
     let r = u.mean_replicates();
     let fitted: Vec<f64> = panel.fit.components.iter().map(|c| c.variance).collect();
-    let parts = components_of(&panel, &fitted, panel.fit.sigma2);
-    let values = match icc::from_components(&parts, k, r) {
-        Ok(values) => values,
+    let parts = components_of(&panel, &fitted, panel.fit.sigma2, 1.0);
+    let shared = shared_in_the_mean(t, k, r);
+    let in_mean = components_of(&panel, &fitted, panel.fit.sigma2, shared);
+    let found = icc::from_components(&parts, k, r)
+        .and_then(|single| Ok((single, icc::from_components(&in_mean, k, r)?)));
+    let values = match found {
+        Ok((single, of_mean)) => icc::ComponentIccs {
+            agreement_mean: of_mean.agreement_mean,
+            consistency_mean: of_mean.consistency_mean,
+            ..single
+        },
         Err(e) => return Answer::unknown(e.to_string()),
     };
-    let limits = limits(&panel, (k, r), settings);
+    let limits = limits(&panel, (k, r), 1.0, settings).and_then(|single| {
+        limits(&panel, (k, r), shared, settings).map(|of_mean| icc::IccIntervals {
+            agreement_mean: of_mean.agreement_mean,
+            consistency_mean: of_mean.consistency_mean,
+            ..single.clone()
+        })
+    });
     let with = |value: f64, pick: fn(&icc::IccIntervals) -> [f64; 2]| match &limits {
         Answer::Known(l) => Estimate::of(value, pick(l)[0], pick(l)[1]),
         Answer::Unknown(u) => Answer::Unknown(u.clone()),
@@ -80,7 +94,8 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         n_replicates: r,
         method: format!(
             "variance components by REML, lots and tasters random; generalised confidence limits from {} \
-             draws of the mean squares, seed {}; {}",
+             draws of the mean squares, seed {}; pots, flights and sessions, which all tasters share, do \
+             not average out over tasters in a mean; {}",
             settings.n_resamples,
             settings.seed,
             icc::COVERAGE
@@ -136,21 +151,37 @@ fn one_way(
     }
 }
 
-/// Whatever is neither lot, taster nor lot × taster changes from score to score.
-fn components_of(panel: &Panel, terms: &[f64], residual: f64) -> IccComponents {
+/// How much more the variance of pots, flights and sessions weighs in the panel's mean than what
+/// changes from score to score: all tasters share them, so that the mean over `k` tasters with `r`
+/// scores each holds as many of them as a lot has pots, not `k r`.
+fn shared_in_the_mean(t: &TermScores, k: usize, r: f64) -> f64 {
+    let Some(pots) = panel_model::pots(t) else { return 1.0 };
+    let a_lot = crate::scores::cross(&t.lot, pots).names.len() as f64 / t.lot.names.len() as f64;
+    (k as f64 * r / a_lot).max(1.0)
+}
+
+/// Whatever is neither lot, taster nor lot × taster changes from score to score; what all tasters
+/// share of it weighs `shared` times.
+fn components_of(panel: &Panel, terms: &[f64], residual: f64, shared: f64) -> IccComponents {
     let mut c = IccComponents { lot: 0.0, taster: 0.0, lot_taster: 0.0, residual };
     for (term, variance) in panel.random.iter().zip(terms) {
         match term.name.as_str() {
             LOT => c.lot = *variance,
             TASTER => c.taster = *variance,
             LOT_TASTER => c.lot_taster = *variance,
+            BREW | FLIGHT | SESSION => c.residual += shared * variance,
             _ => c.residual += variance,
         }
     }
     c
 }
 
-fn limits(panel: &Panel, shape: (usize, f64), settings: &Settings) -> Answer<icc::IccIntervals> {
+fn limits(
+    panel: &Panel,
+    shape: (usize, f64),
+    shared: f64,
+    settings: &Settings,
+) -> Answer<icc::IccIntervals> {
     let covariance = match panel.model.variance_covariance(&panel.fit) {
         Ok(covariance) => covariance,
         Err(e) => return Answer::unknown(e.to_string()),
@@ -174,7 +205,7 @@ fn limits(panel: &Panel, shape: (usize, f64), settings: &Settings) -> Answer<icc
         for (place, value) in places.iter().zip(drawn) {
             parts[*place] = *value;
         }
-        components_of(panel, &parts[1..], parts[0])
+        components_of(panel, &parts[1..], parts[0], shared)
     };
     let draw = (settings.level, settings.n_resamples, settings.seed);
     Answer::of(icc::generalised_limits(&estimates, &covariance, pick, shape, draw))

@@ -1,7 +1,7 @@
 //! Ticks, categories and ordered levels: do tasters give the same answer?
 
 use blindsteep_stats::kappa::{self, Weighting};
-use blindsteep_stats::ticks;
+use blindsteep_stats::{kendall, ticks};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -35,8 +35,10 @@ pub struct Cochran {
     pub df: f64,
     /// Chance of a Q at least as large where lots are ticked alike.
     pub p_value: f64,
-    /// Taster's flights (replicates) in which some lots were ticked and others not.
+    /// Tasters who ticked some lots more than others.
     pub n_informative: usize,
+    /// What counts as a row, and how p was found.
+    pub method: String,
 }
 
 /// McNemar's test: of two that tick, does one tick more often?
@@ -120,12 +122,17 @@ pub(crate) fn fleiss(t: &TermScores, units: Option<&Units>) -> Answer<Kappa> {
 }
 
 /// Cochran's Q of a term of ticks.
-pub(crate) fn cochran_of(t: &TermScores, table: Option<&UnitTable>) -> Answer<Cochran> {
-    if table.is_none() {
-        return super::term_agreement::no_tasters();
-    }
+pub(crate) fn cochran_of(
+    t: &TermScores,
+    table: Option<&UnitTable>,
+    settings: &Settings,
+) -> Answer<Cochran> {
+    let Some(table) = table else { return super::term_agreement::no_tasters() };
     if t.term.scale != ScaleKind::Tick {
         return Answer::unknown("Cochran's Q is for ticks");
+    }
+    if table.cells.iter().flatten().any(|c| c.len() > 1) {
+        return repeated(table, settings);
     }
     let rows = ticked(t);
     if rows.is_empty() {
@@ -138,6 +145,33 @@ pub(crate) fn cochran_of(t: &TermScores, table: Option<&UnitTable>) -> Answer<Co
         df: q.df,
         p_value: q.p_value,
         n_informative: q.n_informative,
+        method: "Cochran's Q over tasters, p by chi-squared".to_owned(),
+    })
+}
+
+/// Where tasters ticked lots several times: repeats of one taster are no further tasters, so each
+/// taster counts once, by the share of a lot's cups that were ticked. Q is Friedman's statistic of
+/// these shares, which for one tick each is Cochran's Q; p by dealing each taster's shares anew.
+fn repeated(table: &UnitTable, settings: &Settings) -> Answer<Cochran> {
+    let (rows, who) = table.complete();
+    if who.len() < 2 || rows.len() < 2 {
+        return Answer::unknown("Cochran's Q needs two lots and two tasters who judged every lot");
+    }
+    let found = kendall::kendall_w(&rows).and_then(|w| {
+        let p = kendall::permutation_p(&rows, settings.n_permutations, settings.seed)?;
+        Ok((w, p))
+    });
+    Answer::of(found).map(|(w, p)| Cochran {
+        q: w.chi2,
+        df: (rows.len() - 1) as f64,
+        p_value: p.p_value,
+        n_informative: (0..who.len())
+            .filter(|j| rows.iter().any(|row| row[*j] != rows[0][*j]))
+            .count(),
+        method:
+            "each taster once, by the share of a lot's cups that were ticked; p by dealing the \
+                 shares anew within tasters"
+                .to_owned(),
     })
 }
 

@@ -157,10 +157,19 @@ pub(crate) fn discriminates(lots: &Answer<Test>, ticks: &Answer<Cochran>) -> Ans
     }
 }
 
+/// The p-value by which the lots of a term are told apart: the mixed model's, for ticks Cochran's Q.
+pub(crate) fn deciding_p(lots: &Answer<Test>, ticks: &Answer<Cochran>) -> Answer<f64> {
+    match (lots, ticks) {
+        (Answer::Known(test), _) => Answer::Known(test.p_value),
+        (_, Answer::Known(q)) => Answer::Known(q.p_value),
+        (Answer::Unknown(u), _) => Answer::Unknown(u.clone()),
+    }
+}
+
 /// What to keep in mind about a term's scores.
 pub(crate) fn panel_cautions(t: &TermScores) -> Vec<String> {
     let mut all = Vec::new();
-    if t.term.scale == ScaleKind::Line || t.term.scale == ScaleKind::Ordered {
+    if t.term.scale != ScaleKind::Nominal {
         match panel_model::brews(t) {
             Brews::OneALot => all.push(
                 "One brew a lot: differences are between pots, not yet between lots.".to_owned(),

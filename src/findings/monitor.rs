@@ -162,7 +162,8 @@ pub fn monitor(scores: &Scores, settings: &Settings) -> Monitor {
     cautions.push(format!(
         "Limits of our own (those of ISO 11132 were not seen): own p above {}; repeats beyond {} times the \
          panel's median, {} point of offset, slopes (corrected) outside {} to {}, correlation below 0, \
-         each only where its interval says so too: by luck alone in about 1 of 40. What returns counts.",
+         each only where its interval says so too. By luck alone, simulated: an offset or noise in about 1 \
+         of 20 cases, a slope in 1 of 40, any of them in 1 of 8. What returns counts.",
         LIMITS.own_p, LIMITS.noisy, LIMITS.offset, LIMITS.narrow, LIMITS.wide
     ));
     cautions.extend(super::gaps(scores));

@@ -65,8 +65,11 @@ pub struct RankedSample {
     pub n_rankings: usize,
     /// Sum of its ranks; 1 is the most of the term.
     pub rank_sum: f64,
-    /// Its mean rank had every ranking held every sample.
+    /// Mean of the ranks it was given.
     pub mean_rank: Answer<f64>,
+    /// The mean rank to be expected had every ranking held every sample: what it stood beside is
+    /// taken into account, so that it may lie beyond the ranks that were given.
+    pub adjusted_mean_rank: Answer<f64>,
     /// Samples that share a letter could not be told apart (all pairs at once, p .05); none where
     /// the samples as a whole do not differ.
     pub letters: Answer<String>,
@@ -209,6 +212,11 @@ fn of_term(
     } else {
         Answer::of(rank(own, &mut twice)).map(|r| r.p_permutation)
     };
+    notes.insert(
+        "What is put in order are the pots of each flight: where each sample was brewed once, pots differ, \
+         not yet samples."
+            .to_owned(),
+    );
     if twice {
         notes.insert(
             "A sample that had two codes in a flight counts once, with the mean of its ranks."
@@ -221,8 +229,8 @@ fn of_term(
     }
     if by_taster.values().any(|n| *n > 1) {
         notes.insert(
-            "Who ranked several sets counts as often: that holds for whether there is any difference, \
-             while its size speaks first of these tasters."
+            "Who ranked several sets counts as often: p holds where nobody can tell the samples apart; one \
+             taster's own steady order, repeated, can pass for the panel's."
                 .to_owned(),
         );
     }
@@ -242,12 +250,15 @@ fn of_term(
             sample: sample.clone(),
             n_rankings: found.known().map_or(sums[at].1, |f| f.n_ranked[at]),
             rank_sum: found.known().map_or(sums[at].0, |f| f.rank_sums[at]),
-            mean_rank: found.as_ref().map(|f| f.adjusted_mean_ranks[at]),
+            mean_rank: mean_rank(
+                found.known().map_or(sums[at], |f| (f.rank_sums[at], f.n_ranked[at])),
+            ),
+            adjusted_mean_rank: found.as_ref().map(|f| f.adjusted_mean_ranks[at]),
             letters: letters(&found, &test, at),
         })
         .collect();
     listed.sort_by(|a, b| {
-        let rank = |s: &RankedSample| s.mean_rank.known().copied().unwrap_or(s.rank_sum);
+        let rank = |s: &RankedSample| s.adjusted_mean_rank.known().copied().unwrap_or(s.rank_sum);
         rank(a).total_cmp(&rank(b)).then_with(|| by_nature(&a.sample, &b.sample))
     });
     RankedTerm {
@@ -315,6 +326,13 @@ fn test_of(f: &stats::Ranking) -> RankTest {
         n_permutations: f.n_permutations,
         differs: f.p_permutation < ALPHA,
     }
+}
+
+fn mean_rank((sum, n): (f64, usize)) -> Answer<f64> {
+    if n == 0 {
+        return Answer::unknown("nobody ranked it");
+    }
+    Answer::Known(sum / n as f64)
 }
 
 fn letters(found: &Answer<stats::Ranking>, test: &Answer<RankTest>, at: usize) -> Answer<String> {

@@ -189,7 +189,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
         None => panel_model::fit(t, Lots::Fixed),
     };
     let lot_test = panel.as_ref().and_then(panel_model::lot_test);
-    let cochran = cochran_of(t, table.as_ref());
+    let cochran = cochran_of(t, table.as_ref(), settings);
     let discriminates = super::discriminates(&lot_test, &cochran);
     let mixed = match (&table, &no_model) {
         (_, Some(why)) => Answer::unknown(why.clone()),

@@ -212,7 +212,7 @@ pub(super) fn of(
     let panel = if line { panel_model::fit(t, Lots::Fixed) } else { no_line() };
     let table = UnitTable::of(t);
     let lot_test = panel.as_ref().and_then(panel_model::lot_test);
-    let cochran = cochran_of(t, table.as_ref());
+    let cochran = cochran_of(t, table.as_ref(), settings);
     let discriminates = super::discriminates(&lot_test, &cochran);
     let n_tasters = t.taster.as_ref().map(|w| w.names.len());
     let single_score = panel.as_ref().and_then(|p| single_score::single_score(p, settings));
@@ -267,7 +267,7 @@ pub(super) fn of(
 }
 
 fn no_line<T>() -> Answer<T> {
-    Answer::unknown("ticks and categories have no mean: see shares")
+    Answer::unknown("ticks and categories have no mean: how often each was given stands in --json")
 }
 
 pub(super) fn ends(t: &TermScores) -> Answer<[f64; 2]> {

@@ -67,20 +67,18 @@ const SHAPE: (f64, f64) = (0.5, 0.95);
 pub fn lot_map(chart: &LotMap) -> Result<String, PlotError> {
     check(chart)?;
     let gap = if chart.lang == Lang::En { " " } else { "" };
-    let read = format!("{}{gap}{}", words::map_read(chart.lang), words::regions_read(chart.lang));
-    let read = if chart.lots.iter().any(|l| l.region.is_some()) {
-        read
-    } else {
-        words::map_read(chart.lang).to_owned()
-    };
+    let mut basis = words::counted(chart.lang, &chart.basis);
+    if chart.lots.iter().any(|l| l.region.is_some()) {
+        basis = format!("{basis}{gap}{}", words::regions(chart.lang, &chart.basis));
+    }
     let mut canvas = Canvas::new(
         chart.lang,
         WIDTH,
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),
-            ("subtitle", words::basis(chart.lang, &chart.basis)),
-            ("subtitle", read),
+            ("subtitle", basis),
+            ("subtitle", words::map_read(chart.lang).to_owned()),
         ],
     );
     let frame = Frame::new(chart, canvas.y + 24.0);

@@ -17,20 +17,29 @@ fn percent(level: f64) -> String {
 
 /// The sentence that says what a chart rests on.
 pub(super) fn basis(lang: Lang, basis: &Basis) -> String {
-    let Basis { n_tasters, n_scores, level, of } = basis;
-    let level = percent(*level);
+    let (counted, level) = (counted(lang, basis), percent(basis.level));
     match lang {
-        Lang::En => {
-            let tasters = if *n_tasters == 1 {
-                "1 taster".to_owned()
-            } else {
-                format!("{n_tasters} tasters")
-            };
-            format!("{tasters}, n = {n_scores} scores. Lines: {level} interval of {of}.")
-        }
-        Lang::Zh => {
-            format!("{n_tasters} 位评茶员，n = {n_scores} 个评分。线段：{of}的 {level} 区间。")
-        }
+        Lang::En => format!("{counted} Lines: {level} interval of {}.", basis.of),
+        Lang::Zh => format!("{counted}线段：{}的 {level} 区间。", basis.of),
+    }
+}
+
+/// Of how many tasters and scores a chart is made.
+pub(super) fn counted(lang: Lang, basis: &Basis) -> String {
+    let Basis { n_tasters, n_scores, .. } = basis;
+    match (lang, n_tasters) {
+        (Lang::En, 1) => format!("1 taster, n = {n_scores} scores."),
+        (Lang::En, _) => format!("{n_tasters} tasters, n = {n_scores} scores."),
+        (Lang::Zh, _) => format!("{n_tasters} 位评茶员，n = {n_scores} 个评分。"),
+    }
+}
+
+/// What outlines show.
+pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
+    let level = percent(basis.level);
+    match lang {
+        Lang::En => format!("Outlines: {level} region of {}, tasters drawn anew.", basis.of),
+        Lang::Zh => format!("轮廓：重新抽取评茶员时{}的 {level} 区域。", basis.of),
     }
 }
 
@@ -114,8 +123,6 @@ words! {
     /// How to read a map.
     map_read: "Lots that lie close together were scored alike. Arrows: terms, pointing to the lots with more of it. Both axes have one scale.",
         "相距近的批次评分相似。箭头：术语，指向该项较高的批次。两轴比例相同。";
-    /// How to read regions.
-    regions_read: "Outlines: where each lot lies on this map, tasters drawn anew.", "轮廓：重新抽取评茶员时各批次在图上的位置。";
     /// How to read courses over steeps.
     steeps_read: "One panel a lot, steeps to the right. Lines: the interval of the level. Grey: the other lots.",
         "每格为一个批次，横轴为冲泡次数。线段：水平的区间。灰线：其余批次。";

@@ -379,6 +379,21 @@ fn notes_of(session: &Revealed, n_scores: usize) -> Vec<(String, String)> {
 /// What was not settled before anybody tasted.
 pub(super) fn afterthoughts(session: &Revealed) -> Vec<String> {
     let mut notes = Vec::new();
+    let came: BTreeSet<&str> = session
+        .scores
+        .iter()
+        .map(|s| s.taster.as_str())
+        .chain(session.choices.iter().map(|c| c.taster.as_str()))
+        .chain(session.ranks.iter().map(|r| r.taster.as_str()))
+        .collect();
+    // Who it was stands in the session; these notes also reach pages without names.
+    let missing = session.tasters.iter().filter(|t| !came.contains(t.as_str())).count();
+    if missing > 0 && !came.is_empty() {
+        notes.push(format!(
+            "{missing} of {} planned tasters left no answer.",
+            session.tasters.len()
+        ));
+    }
     if !session.committed_beforehand {
         notes.push("which lot was in which cup was not committed beforehand.".to_owned());
     }

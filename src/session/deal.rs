@@ -172,6 +172,11 @@ fn arrange(
                             "there is no plan that gives each of {n_tasters} tasters {k} of {n_cups} cups\n  expected: two cups or more for each taster, and not more cups in a flight than a plan is made for\n  to mend:  another --per-taster, or fewer lots in a flight"
                         ))
                     })?;
+                    if made.balance.times.0 == 0 {
+                        return Err(refused(format!(
+                            "with {k} of {n_cups} cups for each of {n_tasters} tasters some cups are tasted by nobody\n  expected: at least {n_cups} servings\n  to mend:  a larger --per-taster, more tasters, or fewer lots"
+                        )));
+                    }
                     Ok((made.rows, Balance::Blocks(made.balance)))
                 }
             };

@@ -47,7 +47,9 @@ pub use close::{close, void};
 pub use enter::{Amend, Answer, Entered, Given, HandIn, enter_lines};
 pub use key::{DealSecret, key_schema};
 pub use plan::{Balance, Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan};
-pub use reveal::{CupScore, Guess, Revealed, RevealedCup, Served, all_revealed, reveal, revealed};
+pub use reveal::{
+    CupScore, Guess, Revealed, RevealedCup, Served, all_revealed, all_scored, reveal, revealed,
+};
 pub use revealed_sets::{Choice, RankGiven};
 pub use sample::{Role, Sample};
 pub use state::{Session, State};

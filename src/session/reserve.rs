@@ -9,10 +9,12 @@ use crate::book::{Book, BookError, csv_file};
 use super::deal::{Filling, Shape, Stock};
 use super::key::{self, Draw, Key, KeyCup};
 use super::plan::{LeafNeed, refused};
-use super::sample::Sample;
+use super::sample::{Role, Sample};
 use super::state::entry_of;
 
-/// What sealed sessions will draw: it stands in their keys until they are revealed or void.
+/// What sealed sessions will draw at most: it stands in their keys until they are revealed or
+/// void. Of the lots of a session each counts as the one that was dealt most cups: what is left of
+/// each would say who has a second code.
 pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
     let mut pending = Vec::new();
     for name in book.session_names()? {
@@ -23,7 +25,17 @@ pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
         if done || !book.root().join(&file).exists() {
             continue;
         }
-        pending.extend(Key::read(book.root(), &file)?.draws().iter().cloned());
+        let key = Key::read(book.root(), &file)?;
+        let is_lot = |sample: &Sample| {
+            let roles = [Role::Lot, Role::Duplicate];
+            key.cups().iter().any(|c| c.sample == *sample && roles.contains(&c.role))
+        };
+        let most =
+            key.draws().iter().filter(|d| is_lot(&d.sample)).map(|d| d.leaf_g).fold(0.0, f64::max);
+        pending.extend(key.draws().iter().map(|d| Draw {
+            sample: d.sample.clone(),
+            leaf_g: if is_lot(&d.sample) { most } else { d.leaf_g },
+        }));
     }
     Ok(pending)
 }

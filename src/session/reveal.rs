@@ -226,6 +226,14 @@ pub fn all_revealed(book: &Book) -> Result<Vec<Revealed>, BookError> {
     Ok(all.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
 }
 
+/// All revealed sessions of a book in which terms were scored, by their names.
+///
+/// # Errors
+/// What is wrong in their files.
+pub fn all_scored(book: &Book) -> Result<Vec<Revealed>, BookError> {
+    Ok(all_revealed(book)?.into_iter().filter(|s| s.kind == Kind::Profile).collect())
+}
+
 /// The key of a session that may be opened: its digest is right and it fits the plan.
 pub(super) fn opened(session: &Session) -> Result<Key, BookError> {
     let file = session.relative(key::FILE);

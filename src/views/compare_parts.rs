@@ -265,7 +265,8 @@ pub(super) fn map(f: &Compare) -> String {
     text.push('.');
     if let Some(held) = m.measured_coverage.known() {
         text.push_str(&format!(
-            " Regions made for {} % held the true place in {} % of {} simulated panels like this one.",
+            " Regions made for {} % held a lot's true place in {} % of cases, in {} simulated panels like \
+             this one.",
             percent(m.level),
             percent(*held),
             m.n_panels

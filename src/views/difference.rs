@@ -35,8 +35,9 @@ pub fn text(f: &Difference) -> String {
     }
     out.push_str(&heading("How it was computed"));
     out.push_str(&paragraph(
-        "Exact binomial tests; limits by the exact limits of the share of right answers. Every number, \
-         and the reason for every dash: --json.",
+        "Exact binomial tests; limits by the exact limits of the share of right answers, where tasters \
+         answered more than once by the profile of a beta-binomial. Every number, and the reason for \
+         every dash: --json.",
         "  ",
         "  ",
     ));

@@ -49,6 +49,7 @@ fn term(t: &RankedTerm) -> String {
         ("rankings", Side::Right),
         ("rank sum", Side::Right),
         ("mean rank", Side::Right),
+        ("adjusted", Side::Right),
         ("letters", Side::Left),
     ]);
     for s in &t.samples {
@@ -57,12 +58,18 @@ fn term(t: &RankedTerm) -> String {
             s.n_rankings.to_string(),
             number(s.rank_sum, 1),
             or_dash(&s.mean_rank, |r| number(*r, 2)),
+            or_dash(&s.adjusted_mean_rank, |r| number(*r, 2)),
             or_dash(&s.letters, String::clone),
         ]);
     }
     let mut out = heading(&format!("{}, {}: most of it first (rank 1)", t.session, t.term));
     out.push_str(&table.show());
     let mut say = |text: String| out.push_str(&paragraph(&text, "  ", "  "));
+    if t.samples.iter().any(|s| s.n_rankings < t.n_rankings) {
+        say("adjusted: as if every ranking had held every sample; it may lie beyond the ranks that were \
+             given."
+            .to_owned());
+    }
     match &t.least_differences {
         Answer::Known(d) => say(format!(
             "Rank sums differ from {} on for two samples chosen beforehand, from {} on among all pairs (p \

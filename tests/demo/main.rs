@@ -10,7 +10,7 @@ use blindsteep::demo::book::{SEED, write};
 use blindsteep::findings::Settings;
 use blindsteep::findings::agree::{Agree, agree};
 use blindsteep::scores::from_revealed;
-use blindsteep::session::all_revealed;
+use blindsteep::session::all_scored;
 
 const COMMITTED: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-sessions/tavrinel");
 
@@ -62,7 +62,7 @@ fn the_committed_book_has_no_mistake() {
 
 fn agreement() -> Agree {
     let book = Book::open(Path::new(COMMITTED)).unwrap();
-    let scores = from_revealed(&all_revealed(&book).unwrap()).unwrap();
+    let scores = from_revealed(&all_scored(&book).unwrap()).unwrap();
     agree(&scores, &Settings::default())
 }
 
@@ -146,6 +146,8 @@ fn the_demo_command_makes_the_committed_reports_and_writes_over_nothing() {
         "eve swaps bitter and astringent",
         "pluck.fine-leaf or roll.minutes: these lots cannot tell which, they moved exactly together",
         "made visible by the reference REF",
+        "2025-11-11-sweetest, sweet:",
+        "2026-05-12-two-stores: T24-05@dry and T24-05@humid:",
         "T25-11 was packed damp (7.2 %)",
         "T25-11 is in quarantine since 2026-02-08 (smelt musty",
     ] {

@@ -8,7 +8,7 @@ use assert_cmd::Command;
 use blindsteep::book::Book;
 use blindsteep::findings::sheet::{Record, Sheet, sheet as found, subject};
 use blindsteep::findings::{Answer, Settings};
-use blindsteep::session::all_revealed;
+use blindsteep::session::all_scored;
 use blindsteep::sheets::Lang;
 use blindsteep::sheets::lot::{Issue, Page, page};
 use serde_json::Value;
@@ -352,7 +352,7 @@ fn finding(sample: &str) -> Sheet {
         lots: &lots,
         parameters: &parameters,
         tasters: &tasters,
-        sessions: &all_revealed(&book).expect("read"),
+        sessions: &all_scored(&book).expect("read"),
     };
     let of = subject(sample, &lots).expect("a sample");
     found(&of, &record, &Settings::default()).expect("was tasted").sheet

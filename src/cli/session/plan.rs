@@ -2,6 +2,7 @@
 
 use std::io::Write as _;
 
+use blindsteep_stats::discrimination::{Sides, least_correct};
 use clap::Args;
 
 use crate::book::Book;
@@ -10,7 +11,7 @@ use crate::book::problem::did_you_mean;
 use crate::book::session_files::{Kind, SessionFile, TestPlan};
 use crate::book::time::{Day, Moment};
 use crate::cli::{Context, Failure};
-use crate::scores::ALPHA;
+use crate::scores::{ALPHA, Method};
 use crate::session::incomplete::BlockBalance;
 use crate::session::orders::Imbalance;
 use crate::session::plan::LeafNeed;
@@ -191,6 +192,9 @@ fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
     )?;
     if let Some(test) = &plan.test {
         writeln!(out, "Decided beforehand: {}.", decided(plan, test, planned.one_sided))?;
+        if let Some(warning) = hopeless(plan, test, planned.one_sided) {
+            writeln!(out, "{warning}")?;
+        }
     }
     for (flight, balance) in plan.flights.iter().zip(&planned.balances) {
         let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
@@ -258,6 +262,23 @@ fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> String {
         parts.push("cups may share a rank".to_owned());
     }
     parts.join("; ")
+}
+
+/// Where a test cannot show a difference whatever is answered.
+fn hopeless(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> Option<String> {
+    let n: usize = plan.flights.iter().map(|f| f.orders.len()).sum();
+    let method = Method::of_kind(plan.kind)?;
+    let sides = if method == Method::Paired && !one_sided { Sides::Two } else { Sides::One };
+    let chance = if method == Method::Triangle { 1.0 / 3.0 } else { 0.5 };
+    match least_correct(n as u64, chance, test.alpha, sides) {
+        Ok(None) => Some(format!(
+            "{} too few: not even all right would show a difference. Plan more --replicates or \
+             tasters; `difference {} --answers N` says what N answers can show.",
+            if n == 1 { "1 answer is".to_owned() } else { format!("{n} answers are") },
+            plan.kind.word()
+        )),
+        _ => None,
+    }
 }
 
 /// How even orders are, in words and numbers.

@@ -147,9 +147,14 @@ fn how_much(t: &DifferenceTest) -> Option<String> {
 
 fn not_the_same(t: &DifferenceTest) -> String {
     let upper = t.distinguishers.known().map(|d| {
-        format!("it may still be noticed in up to {} of 100 answers (95% limit)", percent(d.upper))
+        format!(
+            "it may still be noticed in up to {} of 100 answers (upper end of the 95% interval)",
+            percent(d.upper)
+        )
     });
-    let reach = t.reach.share_with_power_80.known().map(|s| {
+    // The power is that of independent answers.
+    let alone = t.repeated.known().is_none();
+    let reach = t.reach.share_with_power_80.known().filter(|_| alone).map(|s| {
         format!(
             "a test of {} shows a difference in 4 of 5 cases only if at least {} of 100 notice it",
             t.n_answers,
@@ -289,6 +294,13 @@ pub(super) fn cautions(tests: &[DifferenceTest]) -> Vec<String> {
     if (1..=FEW_TASTERS).contains(&n_tasters) {
         all.extend(agree::opinions(n_tasters));
     }
+    if !tests.is_empty() {
+        all.push(
+            "What is told apart are the pots that were served. Where each sample was brewed once, and all \
+             had the same pots, that is not yet a difference of the samples."
+                .to_owned(),
+        );
+    }
     if tests.iter().any(|t| t.method == Method::Triangle) {
         all.push(
             "A triangle asks for three cups in a row. With strong, astringent or lingering teas a cup \
@@ -305,8 +317,9 @@ pub(super) fn cautions(tests: &[DifferenceTest]) -> Vec<String> {
     }
     if tests.iter().any(|t| t.repeated.known().is_some()) {
         all.push(
-            "Tasters who answer again and again show a difference as well as new tasters would, but what \
-             is said of how large it is speaks first of these tasters."
+            "Where nobody can tell, answers of one taster are as good as those of new tasters, so p holds; \
+             but fewer people show a true difference less often, and what is said of its size speaks \
+             first of them."
                 .to_owned(),
         );
     }

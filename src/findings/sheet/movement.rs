@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::subject::{Subject, Tasting};
 use super::{Record, labelled};
 use crate::book::labels::Labels;
+use crate::book::time::DAYS_A_MONTH;
 use crate::findings::age::{LotTimes, age_without_excluded};
 use crate::findings::{ALPHA, Answer, Settings};
 use crate::scores;
@@ -74,6 +75,10 @@ pub(super) fn movement(
     let (Some(from), Some(to)) = (months.first(), months.last()) else {
         return Answer::unknown("its tastings do not compare");
     };
+    // Half a day.
+    if months.len() > 1 && to - from < 0.5 / DAYS_A_MONTH {
+        return Answer::unknown("its tastings lie on one day, so that there is no time in between");
+    }
     let changes: Vec<_> =
         own.terms.iter().filter_map(|t| Some((t, t.last_change.known()?))).collect();
     if months.len() < 2 || changes.is_empty() {

@@ -33,7 +33,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
         let (held, n) = (percent(*held), m.n_panels);
         footnotes.push(words.pick(
             format!(
-                "The regions held the true place in {held} % of {n} simulated panels like this one."
+                "A region held its lot's true place in {held} % of cases, in {n} simulated panels like this one."
             ),
             format!("在 {n} 个类似的模拟评茶组中，{held} % 的轮廓包含真实位置。"),
         ));
