@@ -200,9 +200,8 @@ impl Layout {
                 }
             }
         }
-        for at in self.pattern.starts[self.n_random]..self.values.len() {
-            out[at] = self.values[at];
-        }
+        let fixed = self.pattern.starts[self.n_random];
+        out[fixed..].copy_from_slice(&self.values[fixed..]);
         out
     }
 
@@ -551,9 +550,8 @@ fn products(rows: &Rows, blocks: &[Block], n: usize, size: usize) -> (Pattern, V
         *last = c;
     }
     for block in blocks {
-        for at in block.first..block.end() {
-            let a = (at - block.first) % block.width();
-            last_of_level[at] = at - a + block.width() - 1;
+        for (i, last) in last_of_level[block.first..block.end()].iter_mut().enumerate() {
+            *last += block.width() - 1 - i % block.width();
         }
     }
     let mut pattern = Pattern { starts: vec![0], rows: Vec::new() };
@@ -563,10 +561,9 @@ fn products(rows: &Rows, blocks: &[Block], n: usize, size: usize) -> (Pattern, V
     let mut met: Vec<u32> = Vec::new();
     for column in 0..size {
         met.clear();
-        for row in column..=last_of_level[column] {
-            seen[row] = column as u32;
-            met.push(row as u32);
-        }
+        let last = last_of_level[column];
+        seen[column..=last].fill(column as u32);
+        met.extend((column..=last).map(|row| row as u32));
         for &(row, value) in &of_column[starts[column]..starts[column + 1]] {
             let range = rows.starts[row as usize]..rows.starts[row as usize + 1];
             for (&d, &v) in rows.columns[range.clone()].iter().zip(&rows.values[range]) {
