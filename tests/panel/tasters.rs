@@ -45,7 +45,7 @@ fn the_taster_model_stands_beside_the_published_slopes() {
         "Sharpness,Noise",
     ];
     let found = json(Path::new("."), &args);
-    let published = case("g16_mixed_assessor");
+    let published = case("g16_mixed_assessor.json");
     for term in ["Sharpness", "Noise"] {
         let model = &named(&found["terms"], "term", term)["taster_model"];
         assert_eq!(model["converged"], true);
