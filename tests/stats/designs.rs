@@ -11,18 +11,19 @@ const NOT_FOUND: [(usize, usize); 4] = [(21, 7), (25, 9), (28, 7), (31, 10)];
 #[test]
 fn designs_of_the_published_parameters_are_found() {
     let t = table("g14_bibd_parameters.csv");
-    let columns: Vec<Vec<f64>> =
-        ["t", "k", "r", "b", "lambda", "efficiency"].iter().map(|n| t.numbers(n)).collect();
+    let columns: [Vec<f64>; 6] =
+        ["t", "k", "r", "b", "lambda", "efficiency"].map(|name| t.numbers(name));
+    let [t, k, r, b, lambda, efficiency] = &columns;
     let mut missed = Vec::new();
-    for row in 0..columns[0].len() {
-        let [t, k, r, b, lambda] = [0, 1, 2, 3, 4].map(|c: usize| columns[c][row] as usize);
+    for (row, efficiency) in efficiency.iter().enumerate() {
+        let [t, k, r, b, lambda] = [t, k, r, b, lambda].map(|c| c[row] as usize);
         let Some(found) = balanced_incomplete(t, k, b) else {
             missed.push((t, k));
             continue;
         };
         assert!(found.blocks.len() <= b, "{t} {k}");
         assert_eq!(Some(&found), Design::of_blocks(t, &found.blocks).as_ref());
-        assert!((found.efficiency() - columns[5][row]).abs() < 1e-12, "{t} {k}");
+        assert!((found.efficiency() - efficiency).abs() < 1e-12, "{t} {k}");
         if found.blocks.len() == b {
             assert_eq!((found.replications, found.concurrence), (r, lambda), "{t} {k}");
         }
