@@ -112,6 +112,9 @@ pub struct Test {
     pub den_df: f64,
     /// Chance of an F at least as large where nothing differs.
     pub p_value: f64,
+    /// The p-value to be set among those of other terms: the same, or, where the variance of pots is
+    /// estimated as zero, with the degrees of freedom of pots within lots.
+    pub p_among_many: f64,
     /// The F that luck alone passes in 5 of 100 tables.
     pub f_by_luck: f64,
 }
@@ -122,7 +125,7 @@ impl Test {
     pub fn of(f: f64, num_df: f64, den_df: f64, p_value: f64) -> Answer<Self> {
         let f_by_luck = blindsteep_stats::dist::f_quantile_upper(ALPHA, num_df, den_df);
         if [f, num_df, den_df, p_value, f_by_luck].iter().all(|x| x.is_finite()) {
-            Answer::Known(Self { f, num_df, den_df, p_value, f_by_luck })
+            Answer::Known(Self { f, num_df, den_df, p_value, p_among_many: p_value, f_by_luck })
         } else {
             Answer::unknown("nothing varies within the lots, so there is no ratio to test")
         }
@@ -157,10 +160,11 @@ pub(crate) fn discriminates(lots: &Answer<Test>, ticks: &Answer<Cochran>) -> Ans
     }
 }
 
-/// The p-value by which the lots of a term are told apart: the mixed model's, for ticks Cochran's Q.
+/// The p-value of the lots of a term among those of other terms: the mixed model's, for ticks
+/// Cochran's Q.
 pub(crate) fn deciding_p(lots: &Answer<Test>, ticks: &Answer<Cochran>) -> Answer<f64> {
     match (lots, ticks) {
-        (Answer::Known(test), _) => Answer::Known(test.p_value),
+        (Answer::Known(test), _) => Answer::Known(test.p_among_many),
         (_, Answer::Known(q)) => Answer::Known(q.p_value),
         (Answer::Unknown(u), _) => Answer::Unknown(u.clone()),
     }

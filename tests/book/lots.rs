@@ -279,6 +279,8 @@ fn a_session_is_named_by_any_part_that_no_other_has() {
     }
     assert_eq!(book.session_name("spring").unwrap(), "2026-05-14-spring");
     assert_eq!(book.session_name("2026-10-02-autumn").unwrap(), "2026-10-02-autumn");
-    assert!(book.session_name("autumn").unwrap_err().to_string().contains("several"));
+    // A whole name goes before a part of another.
+    assert_eq!(book.session_name("autumn").unwrap(), "2026-10-02-autumn");
+    assert!(book.session_name("aut").unwrap_err().to_string().contains("several"));
     assert!(book.session_name("sping").is_err());
 }

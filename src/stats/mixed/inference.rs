@@ -37,17 +37,7 @@ impl Fit {
         let g: Vec<f64> = self.gradients.iter().map(|m| form(m, l)).collect();
         // The curvature is of the deviance, twice that of the log-likelihood.
         let spread = dot(&g, &times(self.information_inverse.as_ref(), &g));
-        (variance * variance / spread).min(self.most_df)
-    }
-
-    /// The same fit with no more than `most` degrees of freedom in any contrast or test. Satterthwaite's
-    /// count takes a variance that is estimated as zero for known: where it is one of the strata that
-    /// separate the cells (pots within lots), the degrees of freedom of that stratum are the most that
-    /// the layout can give. Not a number, or less than 1, counts as 1.
-    #[must_use]
-    pub fn with_df_at_most(mut self, most: f64) -> Self {
-        self.most_df = self.most_df.min(most.max(1.0));
-        self
+        variance * variance / spread
     }
 
     /// Returns the combination `l' beta`, with one weight for each fixed column in `l`, and its

@@ -134,8 +134,6 @@ pub struct Fit {
     /// Inverse of the curvature of the deviance in the active ratios and log residual variance.
     pub(super) information_inverse: Mat<f64>,
     pub(super) modes: Vec<(String, Vec<Mode>)>,
-    /// The most degrees of freedom of a contrast.
-    pub(super) most_df: f64,
 }
 
 impl Model {
@@ -282,7 +280,6 @@ pub(super) fn assemble(model: &Model, method: Method, parts: Parts) -> Fit {
         aliases: model.basis.aliased.clone(),
         gradients,
         information_inverse: positive_inverse(&parts.curvature),
-        most_df: f64::INFINITY,
         modes: parts.modes,
     }
 }
