@@ -316,8 +316,8 @@ fn a_drift_in_one_term_is_found_in_that_term() {
     assert!(found.lower < -0.1 && -0.1 < found.upper && found.upper < 0.0, "{found:?}");
     assert!(drift(6).upper > 0.0);
 }
-// One session alone (two flights of six cups): the rates that stand in the docs of `habits`, as
-// counts out of 200 panels; a change of the rule moves them.
+// One session alone (two flights of six cups): the rates that stand in the docs of `habits` and
+// in `agree`, as counts out of 200 panels; a change of the rule moves them.
 #[test]
 fn what_one_session_can_show_is_measured() {
     let swapped = Flag::Swapped { a: ASTRINGENT, b: BITTER };
@@ -331,7 +331,6 @@ fn what_one_session_can_show_is_measured() {
         let clean = habits_of(&panel_rows(&[SOUND; 6], 1, seed));
         accused += u32::from(clean.tasters.iter().any(|t| !t.flags.is_empty()));
     }
-    println!("one session: narrow, offset, noisy, swapped {found:?}; clean accused {accused}");
-    assert!(found[1] >= 180 && found[2] >= 190, "{found:?}");
-    assert!(accused <= 30, "{accused}");
+    // The same seeds give the same counts: what `agree` says of one session is this.
+    assert_eq!((found, accused), ([99, 200, 200, 0], 0));
 }
