@@ -81,8 +81,9 @@ fn dense(rows: &[TasterRow], m: &JointModel, change: (usize, usize, f64)) -> (f6
             for j in i + 1..n {
                 let factor = v[j][i] / v[i][i];
                 y[j] -= factor * y[i];
-                for k in i..n {
-                    v[j][k] -= factor * v[i][k];
+                let (above, below) = v.split_at_mut(j);
+                for (x, y) in below[0].iter_mut().zip(&above[i]).skip(i) {
+                    *x -= factor * y;
                 }
             }
         }

@@ -319,3 +319,21 @@ fn a_drift_in_one_term_is_found_in_that_term() {
     assert!(found.lower < -0.1 && -0.1 < found.upper && found.upper < 0.0, "{found:?}");
     assert!(drift(6).upper > 0.0);
 }
+// One session alone (two flights of six cups): the rates that stand in the docs of `habits` and
+// in `agree`, as counts out of 200 panels; a change of the rule moves them.
+#[test]
+fn what_one_session_can_show_is_measured() {
+    let swapped = Flag::Swapped { a: ASTRINGENT, b: BITTER };
+    let planted = [(1, Flag::Narrow), (2, Flag::Offset), (3, Flag::Noisy), (4, swapped)];
+    let (mut found, mut accused) = ([0; 4], 0);
+    for seed in 1..=200 {
+        let panel = habits_of(&panel_rows(&six_habits(), 1, seed));
+        for (count, (taster, flag)) in found.iter_mut().zip(planted) {
+            *count += u32::from(panel.tasters[taster].flags.contains(&flag));
+        }
+        let clean = habits_of(&panel_rows(&[SOUND; 6], 1, seed));
+        accused += u32::from(clean.tasters.iter().any(|t| !t.flags.is_empty()));
+    }
+    // The same seeds give the same counts: what `agree` says of one session is this.
+    assert_eq!((found, accused), ([99, 200, 200, 0], 0));
+}

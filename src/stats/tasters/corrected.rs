@@ -168,8 +168,9 @@ fn inverted(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
     for j in 0..n {
         for k in 0..j {
             let factor = a[j][k];
-            for i in j..n {
-                a[i][j] -= factor * a[i][k];
+            for row in a.iter_mut().skip(j) {
+                let along = row[k];
+                row[j] -= factor * along;
             }
         }
         if a[j][j].is_nan() || a[j][j] <= 1e-12 * size[j] {

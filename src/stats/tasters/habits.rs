@@ -147,6 +147,12 @@ pub struct Habits {
 /// others low. With two or three tasters who is off cannot be told; the numbers stand, but
 /// should be read as opinions.
 ///
+/// Measured over 100 seeds of the demo's record (ten sessions, six tasters): a slope of .45, an
+/// offset of 1.3, a noise of 1.7 against .6 and two swapped terms are named in 100, 100, 100
+/// and 96; a sound taster is accused in 1 (drift). One session of six cups twice, 200 panels:
+/// offset and noise in 200, slope in 99, swap in none (it takes six lots); of 200 clean panels
+/// none is accused.
+///
 /// # Errors
 /// [`TasterError`]: fewer than two tasters, a value that is not a number, a bad level.
 ///

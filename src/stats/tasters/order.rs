@@ -132,27 +132,20 @@ fn pooled(
     if df < 1.0 {
         return none();
     }
-    let mut middle = [[0.0; 2]; 2];
-    for own in servings.values() {
-        let mut u = [0.0; 2];
-        for r in own {
-            let left = r[0] - fit.coefficients[0] * r[1] - fit.coefficients[1] * r[2];
-            u[0] += r[1] * left;
-            u[1] += r[2] * left;
-        }
-        for i in 0..2 {
-            for j in 0..2 {
-                middle[i][j] += u[i] * u[j] * g / df;
-            }
-        }
-    }
+    // What each serving leaves of the two sums; `inverse` times it is its part in the estimates.
+    let scores: Vec<[f64; 2]> = servings
+        .values()
+        .map(|own| {
+            own.iter().fold([0.0; 2], |sum, r| {
+                let left = r[0] - fit.coefficients[0] * r[1] - fit.coefficients[1] * r[2];
+                [sum[0] + r[1] * left, sum[1] + r[2] * left]
+            })
+        })
+        .collect();
     [0, 1].map(|k| {
-        let mut variance = 0.0;
-        for i in 0..2 {
-            for j in 0..2 {
-                variance += fit.inverse[k][i] * middle[i][j] * fit.inverse[j][k];
-            }
-        }
+        let inverse = &fit.inverse[k];
+        let part = |u: &[f64; 2]| (inverse[0] * u[0] + inverse[1] * u[1]).powi(2);
+        let variance = scores.iter().map(part).sum::<f64>() * g / df;
         Ok(Estimate::about(fit.coefficients[k], variance.sqrt(), df, 0.0, level))
     })
 }
