@@ -37,7 +37,10 @@ measured only: that is what the interval or rate is worth in such a case.
 
 A session is 6 lots, 5 tasters, 2 cups of each lot a taster; standard deviations in points of a scale
 from 0 to 10: tasters' levels .8, a taster's own view of a lot .8, one score .6, lots 1 where they
-differ. Other cases say what they change. The truth is the mean that these tasters write, rounding and
+differ. Other cases say what they change. Limits of single intervals are for all panels of a case whose
+planted variances lie above 0; those in which a variance was estimated as 0, and the others, are
+printed besides. Where tasters use the scale in widths of their own the model has no term for it: what
+its intervals are worth then is measured, and `agree` shows the lots corrected for it. The truth is the mean that these tasters write, rounding and
 the ends of the scale counted in.";
 
 fn main() -> ExitCode {

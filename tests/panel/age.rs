@@ -339,7 +339,7 @@ fn what_is_wrong_is_told_with_its_place() {
     let (code, said) = asked(&good, &with(&["spring"]));
     assert_eq!(code, 2);
     assert!(said.starts_with("both a table and sessions are named\n"), "{said}");
-    let (code, said) = refusal(&demo(), &["age", "month-24", "2026-05"]);
+    let (code, said) = refusal(&demo(), &["age", "month-24", "2026-05-11"]);
     assert_eq!(code, 2);
     assert!(said.contains("is named twice"), "{said}");
 }

@@ -102,6 +102,8 @@ fn sessions() -> Vec<String> {
     let folder = std::fs::read_dir(garden().join("sessions")).expect("sessions");
     let mut all: Vec<String> =
         folder.map(|e| e.expect("an entry").file_name().into_string().expect("UTF-8")).collect();
+    // Those in which terms were scored.
+    all.retain(|name| name.contains("-month-"));
     all.sort();
     all
 }
