@@ -107,14 +107,14 @@ pub fn draw(plan: &Plan, draws: &mut Stream) -> Drawn {
     let pots = table(plan.pot, n_lots, n_replicates);
     let flights = table(plan.flight, 1, n_replicates);
     let mut rows = Vec::new();
-    for replicate in 0..n_replicates {
+    for (replicate, flight) in flights[0].iter().enumerate() {
         for (taster, habit) in habits.iter().enumerate() {
             if plan.absent > 0.0 && draws.uniform() < plan.absent {
                 continue;
             }
             for (lot, level) in levels.iter().enumerate() {
                 let pot = if plan.one_pot { 0 } else { replicate };
-                let cup = level - plan.middle + pots[lot][pot] + flights[0][replicate];
+                let cup = level - plan.middle + pots[lot][pot] + flight;
                 let felt = habit.offset + habit.slope * cup + views[lot][taster];
                 let value = plan.middle + felt + habit.noise * draws.normal();
                 rows.push(Row { lot, taster, replicate, pot, value: written(plan, value) });

@@ -56,6 +56,9 @@ pub fn habits_of(scores: &Scores) -> Option<Habits> {
     over_all(&terms, &codes, LEVEL).known().cloned()
 }
 
+/// An interval with its middle, and the truth if it is known.
+type Figure = ([f64; 3], Option<f64>);
+
 /// By taster and figure: value, lower and upper limit.
 type Intervals = BTreeMap<(String, &'static str), [f64; 3]>;
 
@@ -82,8 +85,7 @@ pub fn counted(seeds: RangeInclusive<u64>) -> Vec<Counted> {
             Some((intervals(&found), intervals(&truth)))
         })
         .collect();
-    let mut figures: BTreeMap<(String, &'static str), Vec<([f64; 3], Option<f64>)>> =
-        BTreeMap::new();
+    let mut figures: BTreeMap<(String, &'static str), Vec<Figure>> = BTreeMap::new();
     for (found, truths) in &all {
         for (key, three) in found {
             let truth = truths.get(key).map(|t| t[0]);

@@ -271,7 +271,9 @@ const AGED: [&str; 12] = [
 #[test]
 fn ageing_without_chance_or_change_gives_reasons() {
     let folder = tempfile::tempdir().expect("a folder");
-    let courses: [(&str, fn(f64) -> f64, &str); 3] = [
+    /// A level by its month.
+    type Course = fn(f64) -> f64;
+    let courses: [(&str, Course, &str); 3] = [
         ("all alike", |_| 5.0, "are equal (5)"),
         (
             "a straight line for everybody",

@@ -1,14 +1,14 @@
 //! The garden under sixty seeds: the intervals of its tasters' habits hold what was planted. The
-//! same over a thousand seeds stands in reports/panel-honesty.md.
+//! same over more seeds: `cargo bench --profile release --bench panels -- seeds 1000`.
 
 use blindsteep_stats::dist::binomial_at_most;
 
 #[path = "../../benches/panels/seeds.rs"]
-mod seeds;
+mod asked;
 
 #[test]
 fn intervals_of_habits_hold_what_was_planted() {
-    let all = seeds::counted(1..=60);
+    let all = asked::counted(1..=60);
     // Six tasters, five figures each.
     assert_eq!(all.len(), 30);
     for c in &all {
@@ -37,12 +37,12 @@ fn habits_are_named_where_they_are_planted_and_not_in_the_same_people_without() 
     let mut accused = 0_u64;
     let planted = [("bo", "narrow"), ("cy", "offset"), ("dee", "noisy"), ("eve", "swapped")];
     for seed in 101..101 + n {
-        let found = seeds::habits_of(&simulated::scores(seed)).expect("six tasters");
+        let found = asked::habits_of(&simulated::scores(seed)).expect("six tasters");
         for (count, (who, kind)) in named.iter_mut().zip(planted) {
             let own = found.tasters.iter().find(|t| t.taster == who).expect("tasted");
             *count += u64::from(own.habits.iter().any(|h| h.kind == kind));
         }
-        let found = seeds::habits_of(&simulated::scores_by(seed, &clean)).expect("six tasters");
+        let found = asked::habits_of(&simulated::scores_by(seed, &clean)).expect("six tasters");
         accused += u64::from(found.tasters.iter().any(|t| !t.habits.is_empty()));
     }
     for (count, (who, kind)) in named.into_iter().zip(planted) {
