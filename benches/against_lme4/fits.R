@@ -19,4 +19,4 @@ for (i in seq_len(nrow(list))) {
   }
   cat(list$table[i], ",", median(times), ",", formatC(-2 * as.numeric(logLik(m)), digits = 12, format = "g"), ",", length(times), "\n", sep = "")
 }
-cat("versions,", R.version.string, "; lme4 ", as.character(packageVersion("lme4")), "; ", extSoftVersion()[["BLAS"]], "\n", sep = "")
+cat("versions,", R.version.string, "; lme4 ", as.character(packageVersion("lme4")), "; ", basename(extSoftVersion()[["BLAS"]]), "\n", sep = "")
