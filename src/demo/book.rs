@@ -11,16 +11,17 @@ use rand_chacha::ChaCha20Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
 use super::garden::{Garden, Pot, Written};
+use super::history::{REFERENCE, TWO_YEARS, day_of, session_day};
 use super::set_sessions;
 use super::truth::{
-    LOTS, MONTH_OF_SEEN_LABELS, Making, SEEN_LABELS_SHIFT, SESSIONS, SPLIT, SWEET, Served,
-    SessionTruth, Store, TASTERS, TERMS, TasterTruth,
+    LOTS, MONTH_OF_SEEN_LABELS, Making, SEEN_LABELS_SHIFT, SESSIONS, SPLIT, SWEET, SessionTruth,
+    Store, TASTERS, TERMS, TasterTruth,
 };
 use crate::book::lots::{How, LotFile};
 use crate::book::session_files::Kind;
 use crate::book::starter::{Beginning, begin};
 use crate::book::store::{self, StoreError};
-use crate::book::time::{DAYS_A_MONTH, Day, Moment};
+use crate::book::time::{Day, Moment};
 use crate::book::writing::{Entry, NewLot, add_lot, add_taster, log_lot, split_lot};
 use crate::book::{Book, BookError};
 use crate::session::ballots::GUESS;
@@ -33,69 +34,14 @@ use crate::session::{
 /// The seed of the committed demo book. It is the year of its making, not chosen for its luck.
 pub const SEED: u64 = 2026;
 
-/// The frozen reference's id.
-pub const REFERENCE: &str = "REF";
-
-const FIRST_DAY: &str = "2024-05-06";
 const OFFSET: &str = "+08:00";
 pub(super) const POURER: &str = "gil";
 const RECIPE: &str = "tavrinel";
 const HUES: [&str; 4] = ["yellow-orange", "orange", "orange-red", "red"];
 const TICKS: [&str; 4] = ["honey", "fruit", "hay", "grass"];
 
-/// A lot's id: the year of its making and its running number.
-#[must_use]
-pub fn lot_id(number: u32) -> String {
-    match LOTS.iter().find(|l| l.number == number) {
-        Some(lot) => format!("T{}-{number:02}", if lot.month < 12 { 24 } else { 25 }),
-        None => REFERENCE.to_owned(),
-    }
-}
-
-pub(super) fn sample_id(served: Served) -> String {
-    let lot = lot_id(served.0);
-    match served.1 {
-        Store::Main => lot,
-        Store::Dry => format!("{lot}@dry"),
-        Store::Humid => format!("{lot}@humid"),
-    }
-}
-
-pub(super) fn day_of(month: f64, further: i64) -> Day {
-    let first: Day = FIRST_DAY.parse().expect("a day");
-    first.later((month * DAYS_A_MONTH).round() as i64 + further)
-}
-
 pub(super) fn clock(day: Day, time: &str) -> Moment {
     format!("{day}T{time}{OFFSET}").parse().expect("a moment")
-}
-
-/// When a lot was made: the lots of a season are made a day after each other.
-pub(super) fn made(lot: &Making) -> Day {
-    let first = LOTS.iter().filter(|l| l.month == lot.month).map(|l| l.number).min();
-    day_of(f64::from(lot.month), i64::from(lot.number - first.unwrap_or(lot.number)))
-}
-
-/// The day of a session's flight: a session of three flights takes two days.
-pub(super) fn session_day(session: &SessionTruth, flight: usize) -> Day {
-    let twice = session.flights.len() > 1 && session.flights[0] == session.flights[1];
-    day_of(f64::from(session.month), 4 + i64::from(twice && flight > 0))
-}
-
-/// The day on which a lot was first tasted, after which it is split.
-pub(super) fn first_tasted(number: u32) -> Option<Day> {
-    SESSIONS
-        .iter()
-        .find(|s| s.flights.iter().any(|f| f.iter().any(|(n, _)| *n == number)))
-        .map(|s| session_day(s, s.flights.len() - 1))
-}
-
-/// Ages, in months, of a sample on a day and of its lot when it was split.
-pub(super) fn ages(served: Served, day: Day) -> (f64, f64) {
-    let Some(lot) = LOTS.iter().find(|l| l.number == served.0) else { return (0.0, f64::INFINITY) };
-    let made = made(lot);
-    let split = first_tasted(lot.number).filter(|_| served.1 != Store::Main);
-    (day.months_since(made), split.map_or(f64::INFINITY, |d| d.months_since(made)))
 }
 
 /// Writes the demo book into a new folder.
@@ -127,7 +73,7 @@ pub fn write(dir: &Path, seed: u64) -> Result<Book, BookError> {
         hold(&book, &garden, index, session)?;
         for number in SPLIT {
             let last = session_day(session, session.flights.len() - 1);
-            if first_tasted(number) == Some(last) {
+            if TWO_YEARS.first_tasted(number) == Some(last) {
                 split(&book, number, last, &mut rng)?;
             }
         }
@@ -185,12 +131,12 @@ fn add_reference(book: &Book, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
 
 fn add_made_lot(
     book: &Book,
-    garden: &Garden,
+    garden: &Garden<'_>,
     lot: &Making,
     rng: &mut ChaCha20Rng,
 ) -> Result<(), BookError> {
-    let day = made(lot);
-    let mut file = LotFile::new(&lot_id(lot.number), "black", day);
+    let day = TWO_YEARS.made(lot);
+    let mut file = LotFile::new(&TWO_YEARS.lot_id(lot.number), "black", day);
     file.garden = Some("Tavrinel (invented)".to_owned());
     file.season = Some(if lot.season > 0.0 { "spring" } else { "autumn" }.to_owned());
     file.picked = vec![day.later(-2)];
@@ -204,7 +150,7 @@ fn add_made_lot(
     let rolled = clock(day.later(-1), "09:00:00");
     let dried = rolled.later((lot.oxidation_h * 3600.0) as i64);
     let mut values = vec![
-        ("pluck.fine-leaf", if lot.pluck() > 0.0 { "80" } else { "65" }.to_owned()),
+        ("pluck.fine-leaf", if lot.pluck > 0.0 { "80" } else { "65" }.to_owned()),
         ("pluck.mass", fresh_kg.to_string()),
         ("pluck.moisture", fresh_pct.to_string()),
         ("wither.hours", if lot.wither > 0.0 { "17" } else { "12" }.to_owned()),
@@ -236,7 +182,7 @@ fn add_made_lot(
 }
 
 fn split(book: &Book, number: u32, day: Day, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
-    let lot = lot_id(number);
+    let lot = TWO_YEARS.lot_id(number);
     split_lot(book, &lot, &["dry".into(), "humid".into()], day)?;
     let now = clock(day, "18:00:00");
     for (arm, celsius, humidity) in [("dry", "20", "45"), ("humid", "27", "68")] {
@@ -266,11 +212,12 @@ fn quarantine(book: &Book, rng: &mut ChaCha20Rng) -> Result<(), BookError> {
         note: Some("smelt musty at the tasting; packed damp".to_owned()),
         ..Entry::new("store.quarantine".to_owned(), Some("yes".to_owned()))
     };
-    log_lot(book, &lot_id(super::truth::DAMP), &entry, clock(day, "18:30:00"), rng).map(drop)
+    log_lot(book, &TWO_YEARS.lot_id(super::truth::DAMP), &entry, clock(day, "18:30:00"), rng)
+        .map(drop)
 }
 
 /// Bits for a session's deal, from the garden's seed: an invented session has no secret to keep.
-pub(super) fn secret(garden: &Garden, session: &str) -> DealSecret {
+pub(super) fn secret(garden: &Garden<'_>, session: &str) -> DealSecret {
     let bits = |what: &str| {
         let mut sixteen = [0_u8; 16];
         for (i, byte) in sixteen.iter_mut().enumerate() {
@@ -283,14 +230,14 @@ pub(super) fn secret(garden: &Garden, session: &str) -> DealSecret {
 
 /// The pots of a session by their codes.
 pub(super) fn brewed(
-    garden: &Garden,
+    garden: &Garden<'_>,
     session: &str,
     pours: &[Pour],
     day: impl Fn(u32) -> Day,
 ) -> BTreeMap<u16, Pot> {
     let pot = |p: &Pour| {
-        let served = served_of(&p.sample.lot, &p.sample.arm);
-        let (age, split) = ages(served, day(p.flight));
+        let served = TWO_YEARS.served_of(&p.sample.lot, &p.sample.arm);
+        let (age, split) = TWO_YEARS.ages(served, day(p.flight));
         garden.pot(&format!("{session}/{}/{}", p.flight, p.code), served, age, split)
     };
     pours.iter().map(|p| (p.code, pot(p))).collect()
@@ -299,7 +246,7 @@ pub(super) fn brewed(
 /// Holds a session from its plan to its reveal.
 fn hold(
     book: &Book,
-    garden: &Garden,
+    garden: &Garden<'_>,
     index: usize,
     session: &SessionTruth,
 ) -> Result<(), BookError> {
@@ -317,8 +264,8 @@ fn hold(
             .flights
             .iter()
             .map(|f| FlightRequest {
-                lots: f.iter().map(|s| sample_id(*s)).collect(),
-                duplicates: Duplicates::Of(vec![sample_id(f[0])]),
+                lots: f.iter().map(|s| TWO_YEARS.sample_id(*s)).collect(),
+                duplicates: Duplicates::Of(vec![TWO_YEARS.sample_id(f[0])]),
             })
             .collect(),
         tasters: TASTERS.iter().map(|t| t.id.to_owned()).collect(),
@@ -378,18 +325,8 @@ fn asks_for_guesses(session: &SessionTruth) -> bool {
         })
 }
 
-pub(super) fn served_of(lot: &str, arm: &str) -> Served {
-    let number = LOTS.iter().map(|l| l.number).find(|n| lot_id(*n) == lot).unwrap_or(0);
-    let store = match arm {
-        "dry" => Store::Dry,
-        "humid" => Store::Humid,
-        _ => Store::Main,
-    };
-    (number, store)
-}
-
 fn answers(
-    garden: &Garden,
+    garden: &Garden<'_>,
     index: usize,
     session: &SessionTruth,
     opened: &Session,
@@ -425,7 +362,7 @@ fn answers(
             };
             let by_chance =
                 lots[garden.pick(&format!("guess/{}/{index}/{code}", taster.id), lots.len())];
-            answer(GUESS, lot_id(if saw_labels { pot.served.0 } else { by_chance }));
+            answer(GUESS, TWO_YEARS.lot_id(if saw_labels { pot.served.0 } else { by_chance }));
         }
     }
     all

@@ -6,9 +6,10 @@
 
 use sha2::{Digest as _, Sha256};
 
+use super::history::{History, TWO_YEARS};
 use super::truth::{
-    BREW_SD, CARRY_OVER, DAMP, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, Making, PANEL_DRIFT,
-    RATE_DRY, RATE_HUMID, RATE_USUAL, SESSION_SD, SWEET, Served, Store, TERMS, TasterTruth,
+    BREW_SD, CARRY_OVER, DAMP, FIRST_CUP, LOT_SD, LOT_TASTER_SD, Making, PANEL_DRIFT, RATE_DRY,
+    RATE_HUMID, RATE_USUAL, SESSION_SD, SWEET, Served, Store, TERMS, TasterTruth,
 };
 
 /// Scores of a cup on the line terms, in the order of [`TERMS`].
@@ -20,10 +21,12 @@ const FLORAL: usize = 6;
 const GREEN: usize = 8;
 const SUN_NOTE: usize = 9;
 
-/// The garden under one seed.
+/// The garden under one seed, with what was made in it.
 #[derive(Debug, Clone, Copy)]
-pub struct Garden {
+pub struct Garden<'a> {
     seed: u64,
+    /// Its lots and sessions.
+    pub history: &'a History,
 }
 
 /// One pot as it came to the table.
@@ -50,11 +53,19 @@ pub struct Written {
     pub musty: u8,
 }
 
-impl Garden {
-    /// The garden of a seed.
+impl Garden<'static> {
+    /// The garden of a seed, with the lots and sessions of the demo book.
     #[must_use]
     pub fn new(seed: u64) -> Self {
-        Self { seed }
+        Self { seed, history: &TWO_YEARS }
+    }
+}
+
+impl<'a> Garden<'a> {
+    /// The garden of a seed with other lots and sessions.
+    #[must_use]
+    pub fn of(seed: u64, history: &'a History) -> Self {
+        Self { seed, history }
     }
 
     fn bits(&self, name: &str) -> (u64, u64) {
@@ -86,7 +97,7 @@ impl Garden {
     /// The garden itself has no such thing: it is for asking what would be if it had.
     #[must_use]
     pub fn shared(&self, served: Served, term: usize) -> f64 {
-        let lot = LOTS.iter().find(|l| l.number == served.0);
+        let lot = self.history.lot(served.0);
         lot.map_or(0.0, |l| self.normal(&format!("shared/{}/{}", l.month, TERMS[term].id)))
     }
 
@@ -117,7 +128,7 @@ impl Garden {
     #[must_use]
     pub fn level(&self, served: Served, term: usize, age: f64, split_at: f64) -> f64 {
         let truth = &TERMS[term];
-        let Some(lot) = LOTS.iter().find(|l| l.number == served.0) else {
+        let Some(lot) = self.history.lot(served.0) else {
             // The frozen reference: a middling lot that never ages.
             return truth.base;
         };
@@ -217,7 +228,7 @@ impl Garden {
     }
 
     fn hue(&self, served: Served, name: &str) -> usize {
-        let x = LOTS.iter().find(|l| l.number == served.0).map_or(0.0, Making::dose);
+        let x = self.history.lot(served.0).map_or(0.0, Making::dose);
         let right = [-0.6, 0.1, 0.6].iter().filter(|cut| x > **cut).count();
         if self.uniform(&format!("hue/{name}")) >= 0.1 {
             return right;
@@ -237,7 +248,7 @@ fn open_unit(bits: u64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::truth::TASTERS;
+    use super::super::truth::{LOTS, TASTERS};
     use super::*;
 
     /// Pearson's correlation over the lots.
@@ -255,7 +266,7 @@ mod tests {
         assert!((r(|l| l.season, |l| l.oxidation_c) + 0.98).abs() < 0.005);
         assert!((r(|l| l.season, |l| l.sun) - 0.75).abs() < 0.005);
         assert!((r(|l| l.oxidation_c, |l| l.sun) + 0.77).abs() < 0.005);
-        assert!((r(|l| l.rolling, Making::pluck) + 1.0).abs() < 1e-12);
+        assert!((r(|l| l.rolling, |l| l.pluck) + 1.0).abs() < 1e-12);
         assert!(r(|l| l.wither, Making::dose).abs() < 0.05);
     }
 

@@ -2,6 +2,7 @@
 
 pub mod book;
 pub mod garden;
+pub mod history;
 mod set_sessions;
 pub mod simulated;
 pub mod truth;

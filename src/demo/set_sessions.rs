@@ -6,8 +6,9 @@
 
 use std::collections::BTreeMap;
 
-use super::book::{POURER, brewed, clock, day_of, failed, sample_id, secret};
+use super::book::{POURER, brewed, clock, failed, secret};
 use super::garden::{Garden, Pot, Written};
+use super::history::{TWO_YEARS, day_of};
 use super::truth::{SWEET, Served, Store, TASTERS, TERMS, TasterTruth};
 use crate::book::session_files::{Kind, TestPlan};
 use crate::book::{Book, BookError};
@@ -56,19 +57,24 @@ const HELD: [SetSession; 2] = [
 ];
 
 /// Holds those of a month.
-pub(super) fn hold_in(book: &Book, garden: &Garden, month: u32) -> Result<(), BookError> {
+pub(super) fn hold_in(book: &Book, garden: &Garden<'_>, month: u32) -> Result<(), BookError> {
     for (index, held) in HELD.iter().enumerate().filter(|(_, s)| s.month == month) {
         hold(book, garden, index, held)?;
     }
     Ok(())
 }
 
-fn hold(book: &Book, garden: &Garden, index: usize, held: &SetSession) -> Result<(), BookError> {
+fn hold(
+    book: &Book,
+    garden: &Garden<'_>,
+    index: usize,
+    held: &SetSession,
+) -> Result<(), BookError> {
     let day = day_of(f64::from(held.month), held.further);
     let request = PlanRequest {
         name: held.name.to_owned(),
         kind: held.kind,
-        lots: held.samples.iter().map(|s| sample_id(*s)).collect(),
+        lots: held.samples.iter().map(|s| TWO_YEARS.sample_id(*s)).collect(),
         flights: Vec::new(),
         tasters: TASTERS.iter().map(|t| t.id.to_owned()).collect(),
         replicates: held.flights,
@@ -107,7 +113,7 @@ fn hold(book: &Book, garden: &Garden, index: usize, held: &SetSession) -> Result
 }
 
 fn answers_of(
-    garden: &Garden,
+    garden: &Garden<'_>,
     held: &SetSession,
     opened: &Session,
     taster: &TasterTruth,

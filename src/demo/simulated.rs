@@ -4,12 +4,12 @@
 
 use std::collections::BTreeMap;
 
-use super::book::{REFERENCE, ages, first_tasted, lot_id, made, sample_id, served_of, session_day};
 use super::garden::{Garden, Line, Pot};
+use super::history::{History, REFERENCE, TWO_YEARS, session_day};
 use super::truth::{
-    BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, LOTS, MONTH_OF_SEEN_LABELS, Making,
-    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SESSIONS, SPLIT, SWEET, Served, Store, TASTERS,
-    TERMS, TasterTruth,
+    BREW_SD, CARRY_OVER, FIRST_CUP, LOT_SD, LOT_TASTER_SD, MONTH_OF_SEEN_LABELS, Making,
+    PANEL_DRIFT, SEEN_LABELS_SHIFT, SESSION_SD, SPLIT, SWEET, Served, Store, TASTERS, TERMS,
+    TasterTruth,
 };
 use crate::book::labels::Labels;
 use crate::book::time::Day;
@@ -38,27 +38,33 @@ pub fn scores(seed: u64) -> Scores {
 /// standard deviation of `shared` points on each term.
 #[must_use]
 pub fn scores_with(seed: u64, shared: f64) -> Scores {
-    table(seed, shared, &TASTERS, false)
+    table(&Garden::new(seed), shared, &TASTERS, false)
+}
+
+/// All sessions of a garden, whatever was made in it.
+#[must_use]
+pub fn scores_of(garden: &Garden<'_>) -> Scores {
+    table(garden, 0.0, &TASTERS, false)
 }
 
 /// The same sessions tasted by another panel.
 #[must_use]
 pub fn scores_by(seed: u64, tasters: &[TasterTruth]) -> Scores {
-    table(seed, 0.0, tasters, false)
+    table(&Garden::new(seed), 0.0, tasters, false)
 }
 
 /// The same table with, in the place of each score, what that taster would write on average of this
 /// garden's lots: what intervals are to cover. See [`expected`].
 #[must_use]
 pub fn expected_scores(seed: u64, tasters: &[TasterTruth]) -> Scores {
-    table(seed, 0.0, tasters, true)
+    table(&Garden::new(seed), 0.0, tasters, true)
 }
 
-fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> Scores {
-    let garden = Garden::new(seed);
+fn table(garden: &Garden<'_>, shared: f64, tasters: &[TasterTruth], on_average: bool) -> Scores {
+    let history = garden.history;
     let mut builder = Builder::default();
-    let start = session_day(&SESSIONS[0], 0);
-    for (index, session) in SESSIONS.iter().enumerate() {
+    let start = history.start();
+    for (index, session) in history.sessions.iter().enumerate() {
         let name = session_name(session.month);
         let there: Vec<&TasterTruth> =
             tasters.iter().filter(|t| garden.comes(t, &index.to_string())).collect();
@@ -68,7 +74,7 @@ fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> S
                 .iter()
                 .enumerate()
                 .map(|(cup, served)| {
-                    let (age, split) = ages(*served, day);
+                    let (age, split) = history.ages(*served, day);
                     let mut pot =
                         garden.pot(&format!("{index}/{flight}/{cup}"), *served, age, split);
                     for (t, level) in pot.line.iter_mut().enumerate() {
@@ -86,7 +92,7 @@ fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> S
                 let served: Vec<&Pot> = order.iter().map(|cup| &pots[*cup]).collect();
                 let written: Vec<Line> = if on_average {
                     let mean = |pot: &&Pot| -> Line {
-                        let lots = Some(&garden);
+                        let lots = Lots::Of(garden);
                         let at = |t| expected_of(taster, pot.served, t, (index, flight), lots);
                         std::array::from_fn(at)
                     };
@@ -108,7 +114,7 @@ fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> S
                             _ => 0.0,
                         };
                         builder.push(&ScoreRow {
-                            lot: &sample_id(sample),
+                            lot: &history.sample_id(sample),
                             arm: arm(sample.1),
                             taster: Some(taster.id),
                             session: Some(&name),
@@ -139,7 +145,7 @@ fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> S
     builder.finish(
         TERMS.iter().map(|t| term(t.id)).collect(),
         Source {
-            names: SESSIONS.iter().map(|s| session_name(s.month)).collect(),
+            names: history.sessions.iter().map(|s| session_name(s.month)).collect(),
             kind: "sessions".to_owned(),
             references: vec![REFERENCE.to_owned()],
             notes: Vec::new(),
@@ -163,25 +169,26 @@ fn cups(samples: &[Served]) -> Vec<Served> {
 /// When the samples were made and what they were before, on the months of the scores.
 #[must_use]
 pub fn times() -> LotTimes {
-    let start = session_day(&SESSIONS[0], 0);
+    let history = &*TWO_YEARS;
+    let start = history.start();
     let mut samples = BTreeMap::new();
-    for lot in &LOTS {
+    for lot in &history.lots {
         let stores: &[Store] =
             if SPLIT.contains(&lot.number) { &[Store::Dry, Store::Humid] } else { &[Store::Main] };
         for store in stores {
             let served = (lot.number, *store);
-            let split = first_tasted(lot.number).filter(|_| *store != Store::Main);
+            let split = history.first_tasted(lot.number).filter(|_| *store != Store::Main);
             let before = split.map(|day| Before {
-                sample: lot_id(lot.number),
+                sample: history.lot_id(lot.number),
                 // The day after the first tasting, which still was of the lot itself.
                 until: day.later(1).months_since(start),
             });
             samples.insert(
-                sample_id(served),
+                history.sample_id(served),
                 SampleTime {
-                    lot: lot_id(lot.number),
+                    lot: history.lot_id(lot.number),
                     arm: arm(*store).map(str::to_owned),
-                    made: made(lot).months_since(start),
+                    made: history.made(lot).months_since(start),
                     before: before.into_iter().collect(),
                 },
             );
@@ -193,7 +200,17 @@ pub fn times() -> LotTimes {
 /// How the lots were made, as the log of each says it, with hours and dose worked out.
 #[must_use]
 pub fn makings(seed: u64) -> Makings {
-    let garden = Garden::new(seed);
+    makings_of(&Garden::new(seed))
+}
+
+/// The same of a garden, whatever was made in it.
+#[must_use]
+pub fn makings_of(garden: &Garden<'_>) -> Makings {
+    let history = garden.history;
+    let all = |value: &dyn Fn(&Making) -> Made| -> BTreeMap<String, MadeValue> {
+        let made = |l: &Making| MadeValue { value: value(l), estimated: false };
+        history.lots.iter().map(|l| (history.lot_id(l.number), made(l))).collect()
+    };
     let number = |id: &str, unit: &str, of: &dyn Fn(&Making) -> f64| MadeParameter {
         id: id.to_owned(),
         unit: Some(unit.to_owned()).filter(|u| !u.is_empty()),
@@ -208,9 +225,9 @@ pub fn makings(seed: u64) -> Makings {
     let either = |up: bool, high: f64, low: f64| if up { high } else { low };
     Makings {
         source: "the planted making".to_owned(),
-        lots: LOTS.iter().map(|l| lot_id(l.number)).collect(),
+        lots: history.lots.iter().map(|l| history.lot_id(l.number)).collect(),
         parameters: vec![
-            number("pluck.fine-leaf", "%", &|l| either(l.pluck() > 0.0, 80.0, 65.0)),
+            number("pluck.fine-leaf", "%", &|l| either(l.pluck > 0.0, 80.0, 65.0)),
             number("wither.hours", "h", &|l| either(l.wither > 0.0, 17.0, 12.0)),
             number("wither.moisture", "%", &|l| either(l.wither > 0.0, 62.0, 70.0)),
             number("roll.minutes", "min", &|l| either(l.rolling > 0.0, 75.0, 40.0)),
@@ -225,29 +242,54 @@ pub fn makings(seed: u64) -> Makings {
     }
 }
 
-fn all(value: &dyn Fn(&Making) -> Made) -> BTreeMap<String, MadeValue> {
-    LOTS.iter()
-        .map(|l| (lot_id(l.number), MadeValue { value: value(l), estimated: false }))
-        .collect()
-}
-
 /// What the panel writes of a sample in a session on average over everything random but its
 /// tasters: lots, pots, sessions, views, noise, and the serving orders (by a random place). Steps
 /// of half a point and the ends of the scale are in it: that is the truth that means estimate.
 #[must_use]
 pub fn expected(sample: Served, term: usize, session: usize, flight: usize) -> f64 {
-    let of_all = TASTERS.iter().map(|who| expected_of(who, sample, term, (session, flight), None));
+    expected_in(&TWO_YEARS, sample, term, (session, flight))
+}
+
+/// The same in another history.
+#[must_use]
+pub fn expected_in(
+    history: &History,
+    sample: Served,
+    term: usize,
+    (session, flight): (usize, usize),
+) -> f64 {
+    let lots = Lots::Any(history);
+    let of_all = TASTERS.iter().map(|who| expected_of(who, sample, term, (session, flight), lots));
     of_all.sum::<f64>() / TASTERS.len() as f64
 }
 
-fn level(sample: Served, term: usize, day: Day, lots: Option<&Garden>) -> f64 {
-    if let Some(garden) = lots {
-        let (age, split) = ages(sample, day);
-        return garden.level(sample, term, age, split);
+/// Over which lots of a history an expectation is taken.
+#[derive(Clone, Copy)]
+enum Lots<'a> {
+    /// Lots made so.
+    Any(&'a History),
+    /// Those of one garden, with what is their own.
+    Of(&'a Garden<'a>),
+}
+
+impl Lots<'_> {
+    fn history(&self) -> &History {
+        match self {
+            Self::Any(history) => history,
+            Self::Of(garden) => garden.history,
+        }
     }
-    let Some(lot) = LOTS.iter().find(|l| l.number == sample.0) else { return TERMS[term].base };
-    let (age, split) = ages(sample, day);
-    TERMS[term].made(lot) + TERMS[term].moved(Garden::new(0).stored(lot, sample.1, age, split))
+
+    fn level(&self, sample: Served, term: usize, day: Day) -> f64 {
+        let history = self.history();
+        let (age, split) = history.ages(sample, day);
+        if let Self::Of(garden) = self {
+            return garden.level(sample, term, age, split);
+        }
+        let Some(lot) = history.lot(sample.0) else { return TERMS[term].base };
+        let stored = Garden::of(0, history).stored(lot, sample.1, age, split);
+        TERMS[term].made(lot) + TERMS[term].moved(stored)
+    }
 }
 
 /// What one taster writes on average; of the lots of one garden if it is given, else of such lots.
@@ -256,9 +298,9 @@ fn expected_of(
     sample: Served,
     term: usize,
     (session, flight): (usize, usize),
-    lots: Option<&Garden>,
+    lots: Lots<'_>,
 ) -> f64 {
-    let held = &SESSIONS[session];
+    let held = &lots.history().sessions[session];
     let day = session_day(held, flight);
     let felt = match term {
         BITTER if who.swaps => ASTRINGENT,
@@ -266,20 +308,20 @@ fn expected_of(
         other => other,
     };
     let base = TERMS[term].base;
-    let mut value = level(sample, felt, day, lots);
+    let mut value = lots.level(sample, felt, day);
     if term == ASTRINGENT {
         // In a random place of n a cup comes first once in n times; else any other comes before.
-        let all = cups(held.flights[flight]);
+        let all = cups(&held.flights[flight]);
         let n = all.len() as f64;
-        let strong: Vec<f64> = all.iter().map(|s| level(*s, ASTRINGENT, day, lots)).collect();
+        let strong: Vec<f64> = all.iter().map(|s| lots.level(*s, ASTRINGENT, day)).collect();
         let mean = strong.iter().sum::<f64>() / n;
-        let own = level(sample, ASTRINGENT, day, lots);
+        let own = lots.level(sample, ASTRINGENT, day);
         let before = (n * mean - own) / (n - 1.0) - mean;
         value += FIRST_CUP / n + (1.0 - 1.0 / n) * CARRY_OVER * before;
     }
     let month = f64::from(held.month);
     let mean = base + who.offset + who.slope * (value - base) + (PANEL_DRIFT + who.drift) * month;
-    let lot = if sample.0 == 0 || lots.is_some() { 0.0 } else { LOT_SD };
+    let lot = if sample.0 == 0 || matches!(lots, Lots::Of(_)) { 0.0 } else { LOT_SD };
     let within = who.slope * who.slope * (lot * lot + BREW_SD.powi(2) + SESSION_SD.powi(2));
     let sd = (within + LOT_TASTER_SD.powi(2) + who.noise.powi(2)).sqrt();
     written(mean, sd)
@@ -295,14 +337,13 @@ fn written(mean: f64, sd: f64) -> f64 {
 /// The making of a lot by its id.
 #[must_use]
 pub fn making(id: &str) -> Option<&'static Making> {
-    LOTS.iter().find(|l| lot_id(l.number) == id)
+    TWO_YEARS.lots.iter().find(|l| TWO_YEARS.lot_id(l.number) == id)
 }
 
 /// What stands behind a sample's name.
 #[must_use]
 pub fn served(name: &str) -> Served {
-    let (lot, arm) = name.split_once('@').unwrap_or((name, "main"));
-    served_of(lot, arm)
+    TWO_YEARS.served(name)
 }
 
 #[cfg(test)]

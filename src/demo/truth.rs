@@ -3,6 +3,8 @@
 //! The generator reads this table; the analysis never does. Tests use it to ask whether what the
 //! analysis says covers what was planted.
 
+use std::sync::LazyLock;
+
 /// How a lot was made. Levels are coded as the effects below use them.
 #[derive(Debug, Clone, Copy)]
 pub struct Making {
@@ -18,8 +20,11 @@ pub struct Making {
     pub oxidation_h: f64,
     /// Mean temperature of the oxidising leaf.
     pub oxidation_c: f64,
-    /// Rolling: −1 = 40 min, +1 = 75 min. The pluck is always its opposite: that is the trap.
+    /// Rolling: −1 = 40 min, +1 = 75 min.
     pub rolling: f64,
+    /// Pluck: medium −1 (65 % fine leaf), fine +1 (80 %). In the sixteen lots below always the
+    /// opposite of the rolling: that is the trap.
+    pub pluck: f64,
     /// Drying: 1 sun, 0 hot air.
     pub sun: f64,
     /// Moisture as packed, % wet basis, before the lot's own ± 0.4; `None` for the usual one.
@@ -27,12 +32,6 @@ pub struct Making {
 }
 
 impl Making {
-    /// Pluck: medium −1 (65 % fine leaf), fine +1 (80 %).
-    #[must_use]
-    pub fn pluck(&self) -> f64 {
-        -self.rolling
-    }
-
     /// The oxidation dose, doubling for each 10 °C, on a log2 scale about 3 h at 25 °C.
     #[must_use]
     pub fn dose(&self) -> f64 {
@@ -60,6 +59,7 @@ const fn lot(row: Row) -> Making {
         oxidation_h,
         oxidation_c,
         rolling,
+        pluck: -rolling,
         sun,
         packed_moisture: None,
     }
@@ -329,11 +329,12 @@ pub enum Store {
 
 /// A session: its month and the samples of its flights. A flight marked twice is served on two
 /// days, brewed anew. Each flight gets a duplicate of its first sample, and the reference.
+#[derive(Debug, Clone)]
 pub struct SessionTruth {
     /// Month from the first spring.
     pub month: u32,
     /// The flights.
-    pub flights: &'static [&'static [Served]],
+    pub flights: Vec<Vec<Served>>,
 }
 
 use Store::{Dry, Humid, Main};
@@ -346,18 +347,21 @@ const ARMS_OF_FIRST: &[Served] = &[(2, Dry), (2, Humid), (3, Dry), (3, Humid)];
 const ARMS_OF_SECOND: &[Served] = &[(5, Dry), (5, Humid), (8, Dry), (8, Humid)];
 
 /// The ten sessions of two years.
-pub const SESSIONS: [SessionTruth; 10] = [
-    SessionTruth { month: 1, flights: &[FIRST, FIRST] },
-    SessionTruth { month: 3, flights: &[ARMS_OF_FIRST, &[(1, Main), (4, Main)]] },
-    SessionTruth { month: 6, flights: &[SECOND, SECOND, ARMS_OF_FIRST] },
-    SessionTruth { month: 9, flights: &[ARMS_OF_FIRST, ARMS_OF_SECOND] },
-    SessionTruth { month: 12, flights: &[ARMS_OF_FIRST, ARMS_OF_SECOND] },
-    SessionTruth {
-        month: 13,
-        flights: &[THIRD, THIRD, &[(1, Main), (4, Main), (6, Main), (7, Main)]],
-    },
-    SessionTruth { month: 15, flights: &[ARMS_OF_SECOND, THIRD] },
-    SessionTruth { month: 18, flights: &[FOURTH, FOURTH, ARMS_OF_FIRST] },
-    SessionTruth { month: 21, flights: &[THIRD, ARMS_OF_SECOND] },
-    SessionTruth { month: 24, flights: &[ARMS_OF_FIRST, ARMS_OF_SECOND] },
-];
+pub static SESSIONS: LazyLock<Vec<SessionTruth>> = LazyLock::new(|| {
+    let held = |month: u32, flights: &[&[Served]]| SessionTruth {
+        month,
+        flights: flights.iter().map(|f| f.to_vec()).collect(),
+    };
+    vec![
+        held(1, &[FIRST, FIRST]),
+        held(3, &[ARMS_OF_FIRST, &[(1, Main), (4, Main)]]),
+        held(6, &[SECOND, SECOND, ARMS_OF_FIRST]),
+        held(9, &[ARMS_OF_FIRST, ARMS_OF_SECOND]),
+        held(12, &[ARMS_OF_FIRST, ARMS_OF_SECOND]),
+        held(13, &[THIRD, THIRD, &[(1, Main), (4, Main), (6, Main), (7, Main)]]),
+        held(15, &[ARMS_OF_SECOND, THIRD]),
+        held(18, &[FOURTH, FOURTH, ARMS_OF_FIRST]),
+        held(21, &[THIRD, ARMS_OF_SECOND]),
+        held(24, &[ARMS_OF_FIRST, ARMS_OF_SECOND]),
+    ]
+});

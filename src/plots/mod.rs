@@ -10,6 +10,7 @@ pub mod dots;
 pub mod effects;
 pub mod font;
 pub mod map;
+pub mod matrix;
 mod names;
 pub mod palette;
 mod places;

@@ -34,6 +34,15 @@ pub(super) fn counted(lang: Lang, basis: &Basis) -> String {
     }
 }
 
+/// The sentence of a chart that writes its intervals below their numbers.
+pub(super) fn below(lang: Lang, basis: &Basis) -> String {
+    let (counted, level) = (counted(lang, basis), percent(basis.level));
+    match lang {
+        Lang::En => format!("{counted} Below each number: {level} interval of {}.", basis.of),
+        Lang::Zh => format!("{counted}各数字下方：{}的 {level} 区间。", basis.of),
+    }
+}
+
 /// What outlines show.
 pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
     let level = percent(basis.level);
@@ -87,13 +96,6 @@ words! {
     /// How to read the table of tasters.
     tasters_read: "Each taster against the mean of the others. Dashed: agrees with the others (offset 0, slope 1, noise 1).",
         "每位评茶员与其余人的均值相比。虚线：与其余人一致（偏移 0、斜率 1、重复误差 1）。";
-    /// How to read the scatter of tasters.
-    scatter_read: "Each mark is a lot: the taster's own mean (upwards) against the mean of the others (to the right). Dashed: the same as the others. Green: fitted.",
-        "每个点为一个批次：纵轴为本人均值，横轴为其余人的均值。虚线：与其余人相同。绿线：拟合线。";
-    /// Label of the upward axis of the scatter.
-    own: "own mean", "本人均值";
-    /// Label of the axis to the right.
-    others: "mean of the others", "其余人均值";
     /// How to read courses.
     courses_read: "Filled: the panel's drift taken off by the reference. Hollow: as scored. Dashed: the first tasting.",
         "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
@@ -117,6 +119,9 @@ words! {
     /// How to read effects.
     effects_read: "Points of the scale from the least to the largest value made. Filled green: stands out among all that were asked (q below .05). Open: not shown, which does not say that nothing is there.",
         "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有询问的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
+    /// How to read a matrix of effects.
+    matrix_read: "Points of the scale from the least to the largest value made. Triangle: stands out among all that were asked (q below .05), pointing up where there is more of it, down where there is less. Dot: not shown, which does not say that nothing is there.",
+        "从实际制作的最小值到最大值，评分的变化（分）。三角：在所有询问的效应中显著（q 小于 .05），尖端向上为升高，向下为降低。圆点：未能证实，并不说明没有影响。";
     /// How to read correlations.
     r_read: "Pearson's r over the lots; the larger the mark, the larger |r|. Filled: rise together. Open: one falls as the other rises.",
         "各批次间的皮尔逊相关系数 r；图形越大，|r| 越大。实心：同升同降。空心：一升一降。";

@@ -2,6 +2,7 @@
 //! to the bytes of a PDF, set by typst in the embedded face.
 
 pub mod ballots;
+pub mod html;
 pub mod lot;
 pub mod pouring;
 pub mod practice;

@@ -3,14 +3,15 @@
 use blindsteep::plots::courses::courses;
 use blindsteep::plots::dots::dot_rows;
 use blindsteep::plots::effects::effects;
-use blindsteep::plots::scatter::taster_scatter;
+use blindsteep::plots::matrix::matrix;
+use blindsteep::plots::scatter::scatter;
 use blindsteep::plots::tasters::taster_rows;
 use blindsteep::plots::then_now::then_now;
 use blindsteep::plots::together::together;
 use blindsteep::plots::{Lang, PlotError, font};
 
 use crate::samples::{
-    course_chart, dot_chart, effects_chart, keep, level, scatter_chart, taster_chart,
+    course_chart, dot_chart, effects_chart, keep, level, matrix_chart, scatter_chart, taster_chart,
     then_now_chart, together_chart,
 };
 use crate::svg::{assert_reads_well, texts};
@@ -232,15 +233,34 @@ fn tasters_are_shown_against_the_others_in_both_languages() {
         let svg = taster_rows(&taster_chart(lang)).expect("draws");
         keep(&format!("tasters-{lang:?}.svg"), svg.as_bytes());
         assert_reads_well(&svg);
-        let scatter = taster_scatter(&scatter_chart(lang)).expect("draws");
+        let scatter = scatter(&scatter_chart(lang)).expect("draws");
         keep(&format!("scatter-{lang:?}.svg"), scatter.as_bytes());
         assert_reads_well(&scatter);
-        for svg in [svg, scatter] {
+        for (svg, level) in [(svg, "95%"), (scatter, "")] {
             let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
             let n = if lang == Lang::En { "n = 144 scores" } else { "n = 144 个评分" };
-            assert!(said.iter().any(|t| t.contains(n) && t.contains("95%")), "{said:?}");
+            assert!(said.iter().any(|t| t.contains(n) && t.contains(level)), "{said:?}");
         }
     }
+}
+
+#[test]
+fn a_matrix_of_effects_says_its_signs_without_colour() {
+    for lang in [Lang::En, Lang::Zh] {
+        for n in [1, 5, 12] {
+            let svg = matrix(&matrix_chart(lang, n)).expect("draws");
+            keep(&format!("matrix-{lang:?}-{n}.svg"), svg.as_bytes());
+            assert_reads_well(&svg);
+            let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
+            assert!(
+                said.iter().any(|t| t == "+1.2") && said.iter().any(|t| t == "−1.2"),
+                "{said:?}"
+            );
+        }
+    }
+    let mut odd = matrix_chart(Lang::En, 2);
+    odd.rows[0].1.pop();
+    assert!(matrix(&odd).expect_err("must be refused").to_string().contains("one cell a column"));
 }
 
 #[test]

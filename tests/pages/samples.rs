@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use blindsteep::plots::courses::{Course, CourseMark, CoursePanel, Courses};
 use blindsteep::plots::dots::{DotRow, DotRows, Panel};
 use blindsteep::plots::effects::{EffectPanel, EffectRow, Effects};
-use blindsteep::plots::scatter::{FittedLine, ScatterPanel, ScatterPoint, TasterScatter};
+use blindsteep::plots::matrix::{Cell, Matrix};
+use blindsteep::plots::scatter::{FittedLine, Scatter, ScatterPanel, Spot};
 use blindsteep::plots::tasters::{TasterPanel, TasterRow, TasterRows};
 use blindsteep::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow};
 use blindsteep::plots::together::Together;
@@ -143,47 +144,80 @@ pub fn taster_chart(lang: Lang) -> TasterRows {
     }
 }
 
-pub fn scatter_chart(lang: Lang) -> TasterScatter {
-    let names = match lang {
-        Lang::En => ["Ann", "Bo", "Cy", "Dee", "Ed", "Fay"],
-        Lang::Zh => ["安", "博文", "晨曦", "德明", "艾迪", "方圆"],
-    };
+/// Six questions about eight lots each.
+pub fn scatter_chart(lang: Lang) -> Scatter {
     let panels = (0..6)
         .map(|i| {
             let (a, b) =
-                [(0.0, 1.0), (2.8, 0.45), (1.3, 1.0), (0.3, 0.9), (9.0, -0.7), (-0.2, 1.0)][i];
+                [(0.0, 1.0), (0.3, 0.45), (-0.3, 1.0), (0.3, 0.9), (0.0, -0.7), (-0.2, 0.0)][i];
+            let (name, x_name, y_name) = match lang {
+                Lang::En => {
+                    ("body: rolling, or leaf grade", "rolling, min, beside the others", "body")
+                }
+                Lang::Zh => ("厚薄：揉捻时间，或细嫩叶比例", "揉捻时间（扣除其他参数）", "厚薄"),
+            };
             ScatterPanel {
-                taster: names[i].into(),
-                remark: if lang == Lang::En { format!("slope {b}") } else { format!("斜率 {b}") },
+                name: name.into(),
+                remark: format!("{b} (−0.2 … 1.4)"),
+                x_name: x_name.into(),
+                y_name: y_name.into(),
+                x: (-20.0, 20.0),
+                y: (-1.5, 1.5),
                 points: (0..8)
                     .map(|l| {
-                        let others = 2.0 + 0.75 * l as f64;
+                        let x = 5.0 * l as f64 - 17.0;
                         let wobble = [0.3, -0.4, 0.1, 0.5, -0.2, -0.5, 0.4, 0.0][(l + i) % 8];
-                        ScatterPoint {
-                            others,
-                            own: a + b * others + wobble,
-                            label: format!("T26-0{}", l + 1),
-                        }
+                        let y = a + b * x / 17.0 + wobble;
+                        Spot { x, y, label: format!("T26-0{}", l + 1) }
                     })
                     .collect(),
-                fit: Some(FittedLine { intercept: a, slope: b }),
+                fit: Some(FittedLine { intercept: a, slope: b / 17.0 }),
             }
         })
         .collect();
-    TasterScatter {
+    Scatter {
         lang,
-        title: if lang == Lang::En {
-            "Body: each taster against the others".into()
-        } else {
-            "厚薄：每位评茶员与其余人".into()
-        },
+        title: if lang == Lang::En { "Lot by lot".into() } else { "逐批查看".into() },
         subtitle: String::new(),
         basis: Basis {
-            of: if lang == Lang::En { "the slope".into() } else { "斜率".into() },
+            of: if lang == Lang::En { "the effect".into() } else { "效应".into() },
             ..basis(lang)
         },
-        range: (0.0, 10.0),
+        read: if lang == Lang::En { "Each mark is a lot." } else { "每个点为一个批次。" }.into(),
         panels,
+        footnotes: vec![],
+    }
+}
+
+/// A matrix of effects, each third one without an estimate.
+pub fn matrix_chart(lang: Lang, n_columns: usize) -> Matrix {
+    let name = |j: usize| match (lang, j % 3) {
+        (Lang::En, 0) => "rolling, or share of fine leaf (the other way round)",
+        (Lang::En, 1) => "season: spring",
+        (Lang::En, _) => "dose of oxidation, or oxidation, roll to drier",
+        (Lang::Zh, 0) => "揉捻时间，或细嫩叶比例（反向）",
+        (Lang::Zh, 1) => "季节: 春",
+        (Lang::Zh, _) => "发酵剂量，或揉捻至干燥时间",
+    };
+    let rows = TERMS.iter().enumerate().map(|(t, (en, _, _, zh))| {
+        let cells = (0..n_columns).map(|j| {
+            let value = ((t * 5 + j * 3) % 9) as f64 * 0.4 - 1.6;
+            let estimate = ((t + j) % 5 != 4).then(|| level(value, 0.7));
+            Cell { estimate, shown: value.abs() > 0.9 }
+        });
+        ((if lang == Lang::En { *en } else { *zh }).to_owned(), cells.collect())
+    });
+    Matrix {
+        lang,
+        title: if lang == Lang::En { "What goes with what?" } else { "何者与何者相关？" }.into(),
+        subtitle: String::new(),
+        basis: Basis {
+            of: if lang == Lang::En { "the effect".into() } else { "效应".into() },
+            ..basis(lang)
+        },
+        columns: (0..n_columns).map(|j| (name(j).to_owned(), "40 – 75 min".to_owned())).collect(),
+        rows: rows.collect(),
+        footnotes: vec![],
     }
 }
 

@@ -3,8 +3,9 @@
 
 use std::collections::BTreeMap;
 
+use blindsteep::demo::history::TWO_YEARS;
 use blindsteep::demo::simulated;
-use blindsteep::demo::truth::{LOTS, Making, SESSIONS, Store, TERMS};
+use blindsteep::demo::truth::{LOTS, Making, Store, TERMS};
 use blindsteep::findings::Settings;
 use blindsteep::findings::link::{Wish, link};
 use blindsteep::scores::{Made, MadeParameter, MadeValue, Makings};
@@ -15,19 +16,11 @@ type Column = (&'static str, fn(&Making) -> f64);
 const COLUMNS: [Column; 6] = [
     ("wither", |m| m.wither),
     ("rolling", |m| m.rolling),
-    ("pluck", Making::pluck),
+    ("pluck", |m| m.pluck),
     ("dose", Making::dose),
     ("sun", |m| m.sun),
     ("season", |m| m.season),
 ];
-
-/// The session and flight in which a lot was first served.
-fn first(lot: &Making) -> (usize, usize) {
-    (0..SESSIONS.len())
-        .flat_map(|s| (0..SESSIONS[s].flights.len()).map(move |f| (s, f)))
-        .find(|(s, f)| SESSIONS[*s].flights[*f].contains(&(lot.number, Store::Main)))
-        .expect("every lot was tasted")
-}
 
 #[test]
 fn intervals_over_many_gardens_hold_what_was_planted() {
@@ -66,7 +59,7 @@ fn intervals_over_many_gardens_hold_what_was_planted() {
             let levels: Vec<f64> = of_lots
                 .iter()
                 .map(|m| {
-                    let (s, f) = first(m);
+                    let (s, f) = TWO_YEARS.first_served(m.number).expect("tasted");
                     simulated::expected((m.number, Store::Main), t, s, f)
                         - simulated::expected((0, Store::Main), t, s, f)
                 })

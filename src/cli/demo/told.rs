@@ -7,7 +7,7 @@ use super::{Found, OFFERED};
 use crate::book::lots::{Lot, MAIN};
 use crate::book::parameters::QUARANTINE;
 use crate::cli::{Context, Failure};
-use crate::demo::book::lot_id;
+use crate::demo::history::TWO_YEARS;
 use crate::demo::truth::DAMP;
 use crate::session::Revealed;
 use crate::views;
@@ -127,7 +127,7 @@ fn some<'a>(all: &'a [String], file: &str) -> impl Iterator<Item = String> + use
 
 /// The lot that was packed damp: what was warned of when it was packed, and what became of it.
 fn damp(lots: &[Lot]) -> Vec<String> {
-    let id = lot_id(DAMP);
+    let id = TWO_YEARS.lot_id(DAMP);
     let Some(lot) = lots.iter().find(|l| l.id == id) else { return Vec::new() };
     let mut all = Vec::new();
     if let Some(v) = lot.parameter_of("dry.moisture", MAIN).and_then(|v| v.value.number()) {

@@ -1,28 +1,13 @@
 //! The sheet as one HTML file: real text, drawings inline, nothing fetched.
 
-use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use base64::Engine as _;
-use base64::engine::general_purpose::STANDARD;
-
 use super::page::{Block, CupBlock, Page, ScaleRow};
-use crate::plots::font;
+use crate::sheets::html::{document, escaped};
 
 const STYLE: &str = "
-:root { --paper: #fcfbf8; --ink: #262624; --pale: #555450; --hair: #cfccc4; --rule: #8e8b83; --leaf: #2f6b3a; }
-* { box-sizing: border-box; }
-html { background: var(--paper); color: var(--ink); font: 16px/1.45 'Blindsteep Sans', 'Noto Sans CJK SC', 'Noto Sans SC', sans-serif; }
-body { margin: 0; }
-article { max-width: 52rem; margin: 0 auto; padding: 1.5rem 1rem 2rem; overflow-wrap: anywhere; }
 article + article { border-top: 3px double var(--hair); }
-h1 { font-size: 2rem; font-weight: 500; line-height: 1.15; margin: 0; }
-h2 { font-size: 1.1rem; font-weight: 500; color: var(--leaf); margin: 0 0 .4rem; }
-p { margin: .35rem 0; }
-.kicker { color: var(--leaf); }
 .head { display: flex; flex-wrap: wrap; gap: .5rem 2rem; justify-content: space-between; align-items: end; }
-.pale, dt, .note, .end, footer { color: var(--pale); }
-section, .pair, footer { border-top: 1px solid var(--hair); margin-top: 1rem; padding-top: .8rem; }
 .pair { display: grid; grid-template-columns: 1fr 1fr; gap: 1rem 2.5rem; }
 .pair section { border: 0; margin: 0; padding: 0; }
 dl { display: grid; grid-template-columns: minmax(7rem, 2fr) 3fr; gap: .2rem 1rem; margin: 0; }
@@ -34,7 +19,6 @@ dd { margin: 0; }
 svg { width: 100%; display: block; overflow: visible; }
 svg text { font-size: 11px; fill: var(--pale); text-anchor: middle; }
 .cautions { border-left: 3px solid var(--leaf); border-top: 0; padding: 0 0 0 .9rem; }
-footer { font-size: .8rem; }
 @media (max-width: 40rem) {
   .pair { grid-template-columns: 1fr; }
   .term { grid-template-columns: 1fr 1fr; margin: .7rem 0; }
@@ -60,31 +44,7 @@ pub(super) fn html(title: &str, pages: &[Page]) -> Result<String, String> {
     for page in pages {
         article(&mut body, page);
     }
-    let letters: BTreeSet<char> = body.chars().filter(|c| !c.is_control()).collect();
-    let face = STANDARD.encode(font::cut_to(&letters)?);
-    Ok(format!(
-        "<!DOCTYPE html>\n<html lang=\"{lang}\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" \
-         content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n@font-face {{ font-family: \
-         '{}'; src: url(data:font/otf;base64,{face}); }}{STYLE}</style>\n</head>\n<body>\n{body}</body>\n</html>\n",
-        escaped(title),
-        font::FAMILY
-    ))
-}
-
-/// A text with what HTML would obey made harmless.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c => out.push(c),
-        }
-    }
-    out
+    document(lang, title, STYLE, &body)
 }
 
 fn article(out: &mut String, p: &Page) {
