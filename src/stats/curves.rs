@@ -2,7 +2,7 @@
 
 use crate::dist::f_sf;
 use crate::least_squares::{Basis, regress};
-use crate::partial::{Blocks, PartialError, checked, dot, fieller};
+use crate::partial::{Blocks, PartialError, checked, fieller};
 use serde::Serialize;
 
 /// A curve must beat the straight line by so much AICc before it is chosen.
@@ -250,6 +250,7 @@ fn best_length(ss: impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use crate::partial::dot;
 
     #[test]
     fn an_exact_parabola_turns_where_it_turns_and_an_exact_levelling_has_its_length() {

@@ -31,7 +31,7 @@ use super::sensitivity::{self, Asked, Sensitivity};
 use super::shape::{self, Shape};
 use super::{Adjusted, LinkedTerm, LotMean, interval, names_at};
 use crate::findings::panel_model::{self, Linked, Lots, Panel};
-use crate::findings::{Answer, Estimate, Settings, count};
+use crate::findings::{ALPHA, Answer, Estimate, Settings, count};
 use crate::scores::TermScores;
 
 /// What a line does to a term.
@@ -50,6 +50,8 @@ pub struct Effect {
     /// Its p among all that were asked (Benjamini and Hochberg); of a planned contrast none, since
     /// it is judged among the planned ones.
     pub q_value: Answer<f64>,
+    /// What it comes to, as a sign.
+    pub mark: Mark,
     /// The test by exchanging lots or sessions.
     pub permutation: Answer<Permutation>,
     /// Of a line that varies partly between sessions, the effect over the range within them only.
@@ -60,6 +62,42 @@ pub struct Effect {
     pub shape: Answer<Shape>,
     /// What it hangs on.
     pub sensitivity: Answer<Sensitivity>,
+}
+
+/// What an effect comes to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Mark {
+    /// More of the term, shown among all that were asked (or planned).
+    Up,
+    /// Less of it, shown so.
+    Down,
+    /// More of it by its own interval, no more than luck among so many.
+    PerhapsUp,
+    /// Less of it, likewise.
+    PerhapsDown,
+    /// Its interval holds 0.
+    Open,
+    /// It has no effect here.
+    NotAsked,
+}
+
+impl Mark {
+    fn of(value: f64, shown: bool, own: bool) -> Self {
+        match (value > 0.0, shown, own) {
+            (true, true, _) => Self::Up,
+            (false, true, _) => Self::Down,
+            (true, false, true) => Self::PerhapsUp,
+            (false, false, true) => Self::PerhapsDown,
+            (_, false, false) => Self::Open,
+        }
+    }
+
+    /// Whether it is shown among all that were asked.
+    #[must_use]
+    pub fn is_shown(self) -> bool {
+        matches!(self, Self::Up | Self::Down)
+    }
 }
 
 /// The test of an effect.
@@ -343,6 +381,7 @@ fn without(line: &Line, why: &str) -> Effect {
         over_range_with_excluded: Answer::unknown(why),
         test: Answer::unknown(why),
         q_value: Answer::unknown(why),
+        mark: Mark::NotAsked,
         permutation: Answer::unknown(why),
         within_sessions: Answer::unknown(why),
         added_variable: Answer::unknown(why),
@@ -408,10 +447,8 @@ fn lot_means(t: &TermScores, lots: &TermLots) -> Answer<Vec<f64>> {
     };
     panel_model::fit(t, Lots::Fixed).and_then(|panel| {
         let means = panel.fit.adjusted_means(0.95);
-        let all: Option<Vec<f64>> = codes
-            .iter()
-            .map(|c| Some(means.get(*c)?.estimate).filter(|m| m.is_finite()))
-            .collect();
+        let all: Option<Vec<f64>> =
+            codes.iter().map(|c| Some(means.get(*c)?.estimate).filter(|m| m.is_finite())).collect();
         Answer::of(all.ok_or("not every lot's level can be estimated in this layout"))
     })
 }
@@ -501,4 +538,16 @@ pub fn discovery(terms: &mut [LinkedTerm], planned: &dyn Fn(&str, usize) -> bool
         }
     }
     all.len()
+}
+
+/// Fills in what each effect comes to; `planned` gives the p of a planned contrast.
+pub fn marks(terms: &mut [LinkedTerm], planned: &dyn Fn(&str, &str) -> Option<f64>) {
+    for t in terms.iter_mut() {
+        for e in &mut t.effects {
+            let (Some(over), Some(test)) = (e.over_range.known(), e.test.known()) else { continue };
+            let among = planned(&t.term, &e.line).or(e.q_value.known().copied());
+            let shown = among.is_some_and(|p| p < ALPHA);
+            e.mark = Mark::of(over.value, shown, test.p_value < ALPHA);
+        }
+    }
 }

@@ -5,8 +5,8 @@ use blindsteep_stats::{links, rng};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::columns::Line;
 use super::LinkedTerm;
+use super::columns::Line;
 use super::effects::{TermLots, TermWork};
 use crate::findings::{Answer, Settings, count};
 
@@ -50,10 +50,8 @@ pub fn all(
         let same: Vec<usize> =
             (first..works.len()).filter(|i| !done[*i] && like(&works[*i])).collect();
         same.iter().for_each(|i| done[*i] = true);
-        let known: Vec<(usize, &[f64])> = same
-            .iter()
-            .filter_map(|i| Some((*i, works[*i].means.known()?.as_slice())))
-            .collect();
+        let known: Vec<(usize, &[f64])> =
+            same.iter().filter_map(|i| Some((*i, works[*i].means.known()?.as_slice()))).collect();
         for i in same {
             if let Answer::Unknown(why) = &works[i].means {
                 let own = terms[i].effects.iter_mut().enumerate();
@@ -99,14 +97,8 @@ fn of_model(
     let ys: Vec<&[f64]> = known.iter().map(|x| x.1).collect();
     let tested: Vec<&[f64]> = within.iter().map(|i| lots.values[*i].as_slice()).collect();
     let n_draws = settings.n_permutations;
-    let found = permute::freedman_lane_all(
-        &ys,
-        &tested,
-        &nuisance,
-        &lots.sessions,
-        n_draws,
-        settings.seed,
-    );
+    let found =
+        permute::freedman_lane_all(&ys, &tested, &nuisance, &lots.sessions, n_draws, settings.seed);
     let n = count(lots.places.len(), "lot", "lots");
     let words = if k > 1 {
         format!("residuals of {n} within {}", count(k, "session", "sessions"))
@@ -199,8 +191,13 @@ fn between_sessions(
     if !within.is_empty() || !lots.recipes.is_empty() {
         // The mean stands for one of the sessions.
         let indicators = lots.session_columns();
-        let columns: Vec<&[f64]> =
-            indicators.iter().skip(1).chain(&lots.recipes).chain(within.iter().copied()).map(Vec::as_slice).collect();
+        let columns: Vec<&[f64]> = indicators
+            .iter()
+            .skip(1)
+            .chain(&lots.recipes)
+            .chain(within.iter().copied())
+            .map(Vec::as_slice)
+            .collect();
         let Ok(fit) = links::ols(&columns, means, 0.95) else {
             return Answer::unknown(
                 "within sessions too few lots are left to take the other parameters out",

@@ -93,8 +93,9 @@ impl LotLevel {
 /// The variance of a lot's mean that is its own, and that which it shares with those of its session.
 fn variances(lots: &TermLots, panel: &Panel, t: &TermScores) -> (f64, f64) {
     let n = lots.places.len().max(1) as f64;
-    let own: Vec<usize> =
-        (0..t.values.len()).filter(|row| lots.of_code[t.lot.codes[*row] as usize].is_some()).collect();
+    let own: Vec<usize> = (0..t.values.len())
+        .filter(|row| lots.of_code[t.lot.codes[*row] as usize].is_some())
+        .collect();
     let apart = |words: &crate::scores::Words| {
         let cells: BTreeSet<(u32, u32)> =
             own.iter().map(|row| (t.lot.codes[*row], words.codes[*row])).collect();
@@ -150,7 +151,9 @@ pub fn within_sessions(
         return Answer::unknown("it hardly varies within sessions");
     }
     if line.share_between_sessions < PARTLY {
-        return Answer::unknown("it hardly varies between sessions, so the effect is that within them");
+        return Answer::unknown(
+            "it hardly varies between sessions, so the effect is that within them",
+        );
     }
     let sessions = lots.session_columns();
     let others = of.iter().filter(|i| **i != tested && !lines[**i].between_sessions());
@@ -161,7 +164,9 @@ pub fn within_sessions(
         Err(PartialError::TooFew { .. }) => {
             return Answer::unknown("within sessions too few lots are left beside the other lines");
         }
-        Err(_) => return Answer::unknown("within sessions it cannot be told apart from the others"),
+        Err(_) => {
+            return Answer::unknown("within sessions it cannot be told apart from the others");
+        }
     };
     let range = line.max - line.min;
     let reach = t_quantile_upper(0.5 * (1.0 - level), found.df);
@@ -205,7 +210,11 @@ impl Moved {
     }
 
     /// The same for a parameter in another unit: its slope as it stands.
-    pub fn in_other_unit(&self, (estimate, se, df): (f64, f64, f64), range: f64) -> Answer<Estimate> {
+    pub fn in_other_unit(
+        &self,
+        (estimate, se, df): (f64, f64, f64),
+        range: f64,
+    ) -> Answer<Estimate> {
         let (base, base_se, base_df) = self.base;
         let df = self.test.df + df - base_df;
         if df < 1.0 || base_se <= 0.0 || base == 0.0 {

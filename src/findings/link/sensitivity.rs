@@ -124,7 +124,8 @@ pub fn of(asked: &Asked<'_>, lots: &TermLots, design: &Design<'_>, at: &LotLevel
         let fallen = assumptions.iter().filter(|a| !stands(&a.over_range));
         hangs_on.extend(fallen.map(|a| a.assumption.clone()));
     }
-    let tried = partners.iter().map(|p| &p.over_range).chain(assumptions.iter().map(|a| &a.over_range));
+    let tried =
+        partners.iter().map(|p| &p.over_range).chain(assumptions.iter().map(|a| &a.over_range));
     let mut all: Vec<f64> = tried.filter_map(|e| Some(e.known()?.value)).collect();
     all.push(asked.over_range.value);
     all.extend(without_lot.known().iter().flat_map(|w| [w.least, w.most]));
@@ -173,7 +174,9 @@ fn without_lot(
         }
     }
     let Some((i, _)) = worst else {
-        return Answer::unknown("no lot can be left out: each alone tells the line from the others");
+        return Answer::unknown(
+            "no lot can be left out: each alone tells the line from the others",
+        );
     };
     let over_range = each[i].map_or_else(
         || Answer::unknown("it cannot be left out"),
@@ -192,9 +195,8 @@ fn partners(
     range: f64,
 ) -> Vec<Partner> {
     let line = &design.lines[asked.tested];
-    let own = |c: &Column| {
-        c.parameter == line.parameter || line.members.iter().any(|m| m.column == c.id)
-    };
+    let own =
+        |c: &Column| c.parameter == line.parameter || line.members.iter().any(|m| m.column == c.id);
     let x = &lots.values[asked.tested];
     let mut found = Vec::new();
     for column in design.columns.iter().filter(|c| !own(c)) {
