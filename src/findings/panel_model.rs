@@ -25,7 +25,7 @@ pub const SESSION: &str = "session";
 pub const FLIGHT: &str = "flight";
 pub const BREW: &str = "brew";
 pub const SESSION_TASTER: &str = "session × taster";
-const BATCH: &str = "lots of a session";
+pub const BATCH: &str = "lots of a session";
 pub const RESIDUAL: &str = "residual";
 
 /// What stands in the place of the lots where scores are linked to the making.

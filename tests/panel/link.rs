@@ -56,7 +56,7 @@ fn olive_oils_have_the_inflation_and_the_fits_of_r() {
     let expected = &case("g10_links.json")["expected"]["ols_syrup_on_chemical"];
     let found = json(dir.path(), &ASK);
     assert_eq!(found.as_object().and_then(|o| o.keys().next()).map(String::as_str), Some("schema"));
-    assert_eq!(found["schema"], "link/1");
+    assert_eq!(found["schema"], "link/2");
     for name in OILS {
         let line = named(&found["lines"], "line", name);
         assert_relative_eq!(

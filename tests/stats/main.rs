@@ -6,6 +6,7 @@
 mod agreement;
 mod alpha_limits;
 mod anova;
+mod associations;
 mod cases;
 mod components;
 mod designs;
