@@ -65,7 +65,7 @@ impl Asked {
         draw: impl FnOnce(&F, &Words) -> Result<Vec<Chart>, PlotError>,
     ) -> Result<(), Failure> {
         if let Some(dir) = &self.charts {
-            charts::write(dir, &draw(finding, &charts::words(scores, self.language)))?;
+            charts::write(dir, draw(finding, &charts::words(scores, self.language)))?;
         }
         self.show_text(context, finding, text)
     }

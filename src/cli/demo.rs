@@ -157,14 +157,14 @@ fn write_charts(book: &Book, dir: &Path, found: &Found) -> Result<(), Failure> {
     for (language, name) in [(Language::En, "charts-en"), (Language::Zh, "charts-zh")] {
         let words = charts::words(&found.first, language);
         let dir = dir.join(name);
-        charts::write(&dir, &views::charts::agree(&found.agree_first, &words))?;
-        charts::write(&dir, &views::charts::compare(&found.compare_first, &words))?;
+        charts::write(&dir, views::charts::agree(&found.agree_first, &words))?;
+        charts::write(&dir, views::charts::compare(&found.compare_first, &words))?;
         let words = charts::words(&found.first_tastings, language)
             .with_parameters(charts::parameter_names(&parameters, language));
-        charts::write(&dir, &views::charts::link(&found.link, &words))?;
+        charts::write(&dir, views::charts::link(&found.link, &words))?;
         let words = charts::words(&found.all, language);
-        charts::write(&dir, &views::charts::age(&drawn, &words))?;
-        charts::write(&dir, &views::charts::monitor(&found.monitor, &words))?;
+        charts::write(&dir, views::charts::age(&drawn, &words))?;
+        charts::write(&dir, views::charts::monitor(&found.monitor, &words))?;
     }
     Ok(())
 }

@@ -3,12 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
 
 use super::asked::Asked;
 use super::{Context, Failure, charts, table_args};
 use crate::book::Book;
 use crate::book::problem::did_you_mean;
+use crate::book::store;
 use crate::findings::Settings;
 use crate::findings::link::{N_ARRANGEMENTS, PlannedTrial, Wish, link};
 use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
@@ -17,6 +18,7 @@ use crate::views;
 
 /// Which step of the making did it?
 #[derive(Debug, Args)]
+#[command(group = ArgGroup::new("drawn").multiple(true))]
 pub struct LinkArgs {
     // Before the shared flags, whose last heading all that follows would stand under.
     /// Only these parameters
@@ -31,6 +33,9 @@ pub struct LinkArgs {
     /// What this trial was planned for first, then the rest
     #[arg(long, value_name = "NAME", conflicts_with = "table")]
     trial: Option<String>,
+    /// Write the answer as a page with its charts: one HTML file
+    #[arg(long, value_name = "FILE", group = "drawn")]
+    page: Option<PathBuf>,
     #[command(flatten)]
     asked: Asked,
     /// How the lots of the table were made: CSV with one row a lot, the lot's columns called as
@@ -50,6 +55,12 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     let (scores, makings, names) = read(args, context)?;
     let wish = Wish { trial: trial(args, context)?, ..wish(args, &scores, &makings)? };
     let finding = link(&scores, &makings, &wish, &settings());
+    if let Some(file) = &args.page {
+        let words = charts::words(&scores, args.asked.language).with_parameters(names.clone());
+        let drawn = charts::drawn(views::charts::link(&finding, &words))?;
+        let page = views::pages::link(&finding, &drawn, &words).map_err(Failure::Ours)?;
+        store::replace(file, &page, None)?;
+    }
     args.asked.show(context, &scores, &finding, views::link::text, |f, words| {
         views::charts::link(f, &words.clone().with_parameters(names))
     })

@@ -226,6 +226,11 @@ pub fn makings_of(garden: &Garden<'_>) -> Makings {
         ..MadeParameter::default()
     };
     let either = |up: bool, high: f64, low: f64| if up { high } else { low };
+    let doses = |q10: f64| -> BTreeMap<String, f64> {
+        let dose =
+            |l: &Making| (l.oxidation_h * q10.powf((l.oxidation_c - 25.0) / 10.0) / 3.0).log2();
+        history.lots.iter().map(|l| (history.lot_id(l.number), dose(l))).collect()
+    };
     Makings {
         source: "the planted making".to_owned(),
         lots: history.lots.iter().map(|l| history.lot_id(l.number)).collect(),
@@ -239,7 +244,10 @@ pub fn makings_of(garden: &Garden<'_>) -> Makings {
             number("dry.moisture", "%", &|l| garden.packed_moisture(l)),
             word("lot.season", &|l| if l.season > 0.0 { "spring" } else { "autumn" }),
             number("derived.oxidation-hours", "h", &|l| l.oxidation_h),
-            number("derived.oxidation-dose", "", &Making::dose),
+            MadeParameter {
+                variants: [1.5, 2.5].map(|q10| (format!("q10 {q10}"), doses(q10))).to_vec(),
+                ..number("derived.oxidation-dose", "", &Making::dose)
+            },
         ],
         ..Makings::default()
     }

@@ -9,6 +9,7 @@ pub mod difference;
 pub mod json;
 pub mod link;
 pub mod monitor;
+pub mod pages;
 pub mod ranking;
 mod taster_model;
 pub(crate) mod text;

@@ -18,7 +18,7 @@ use crate::plots::dots::{DotRow, DotRows, Panel, dot_rows};
 use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
 use crate::plots::{self, Basis, Lang, PlotError};
 
-pub use link::link;
+pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
 
 /// A chart with the name of its file.
@@ -49,7 +49,9 @@ impl Words {
         self
     }
 
-    fn parameter(&self, id: &str) -> String {
+    /// What a parameter is called, or one of its categories.
+    #[must_use]
+    pub fn parameter(&self, id: &str) -> String {
         if let Some(known) = self.parameters.get(id) {
             return known.clone();
         }
@@ -60,7 +62,9 @@ impl Words {
         }
     }
 
-    fn name(&self, id: &str) -> String {
+    /// What a term is called.
+    #[must_use]
+    pub fn name(&self, id: &str) -> String {
         self.terms.get(id).map_or_else(|| id.to_owned(), |(name, _)| name.clone())
     }
 
@@ -71,7 +75,8 @@ impl Words {
         })
     }
 
-    fn pick<T>(&self, en: T, zh: T) -> T {
+    /// Of two wordings that in the language.
+    pub fn pick<T>(&self, en: T, zh: T) -> T {
         match self.lang {
             Lang::En => en,
             Lang::Zh => zh,

@@ -1,0 +1,454 @@
+//! What goes with what, how sure it is, what cannot be told apart, and what to make next: the
+//! answer of `link` on one page.
+
+use std::fmt::Write as _;
+
+use crate::findings::link::{Adjusted, Effect, Form, Line, Link, LinkedTerm, Verdict, plain};
+use crate::findings::{Estimate, say, say_p};
+use crate::plots::Lang;
+use crate::sheets::html::{document, escaped};
+use crate::views::charts::{self, Chart, Words};
+
+const STYLE: &str = "
+article { max-width: 66rem; }
+ul { margin: .3rem 0; padding-left: 1.2rem; } li { margin: .2rem 0; }
+table { border-collapse: collapse; width: 100%; }
+th { text-align: left; font-weight: 500; color: var(--pale); font-size: .85rem; }
+th, td { padding: .28rem .8rem .28rem 0; vertical-align: top; border-bottom: 1px solid var(--hair); }
+tr.of th { color: var(--ink); font-size: 1rem; padding-top: .8rem; } tr.of .pale { font-weight: 400; }
+td.figure, td:first-child { white-space: nowrap; } code { font: inherit; background: #efece4; padding: 0 .25rem; }
+.wide { overflow-x: auto; } figure { margin: 0; } figure svg { max-width: 100%; height: auto; display: block; }
+details summary { cursor: pointer; color: var(--leaf); }
+@page { size: A4; margin: 12mm 14mm; }
+@media print { html { background: none; font-size: 9pt; } article { padding: 0; max-width: none; }
+  figure, table { break-inside: avoid; } }
+@media (max-width: 40rem) { .sure { display: block; } }
+";
+
+/// The page, with the charts of the same finding.
+///
+/// # Errors
+/// The reason in words, should the embedded face not be readable.
+pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> {
+    let title = words.pick("Which step did it?", "是哪一步工艺造成的？");
+    let mut out = String::new();
+    let lang = match words.lang {
+        Lang::En => "en",
+        Lang::Zh => "zh-Hans",
+    };
+    let _ = write!(
+        out,
+        "<article lang=\"{lang}\">\n<header>\n<h1>{}</h1>\n<p class=\"pale\">{}</p>\n</header>\n",
+        escaped(title),
+        escaped(&basis(f, words))
+    );
+    planned(&mut out, f, words);
+    found(&mut out, f, words);
+    list(
+        &mut out,
+        words.pick("What these lots cannot tell apart", "凭这些批次无法区分的"),
+        &apart(f, words),
+    );
+    next(&mut out, f, words);
+    charts_of(&mut out, drawn);
+    list(&mut out, words.pick("Keep in mind", "请注意"), &cautions(f, words));
+    left_out(&mut out, f, words);
+    out.push_str("</article>\n");
+    document(lang, title, STYLE, &out)
+}
+
+fn basis(f: &Link, words: &Words) -> String {
+    let (lots, tasters, scores) = (f.lots.len(), f.tasters.len(), f.n_scores);
+    let names = f.source.names.join(words.pick(", ", "、"));
+    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    let few = if f.individual_opinions {
+        words.pick(" Individual opinions.", "仅为个人意见。")
+    } else {
+        ""
+    };
+    words.pick(
+        format!(
+            "{of}{lots} lots, each at its first tasting; {tasters} tasters, {scores} scores.{few}"
+        ),
+        format!("{of}{lots} 个批次，各取首次评茶；{tasters} 位评茶员，{scores} 个评分。{few}"),
+    )
+}
+
+fn heading(out: &mut String, text: &str) {
+    let _ = writeln!(out, "<section>\n<h2>{}</h2>", escaped(text));
+}
+
+fn list(out: &mut String, head: &str, items: &[String]) {
+    if items.is_empty() {
+        return;
+    }
+    heading(out, head);
+    out.push_str("<ul>\n");
+    for item in items {
+        let _ = writeln!(out, "<li>{}</li>", escaped(item));
+    }
+    out.push_str("</ul>\n</section>\n");
+}
+
+fn points(e: &Estimate, words: &Words) -> String {
+    let sign = if e.value > 0.0 { "+" } else { "" };
+    let minus = |x: f64| say(x).replace('-', "−");
+    let (value, lower, upper) = (minus(e.value), minus(e.lower), minus(e.upper));
+    words.pick(
+        format!("{sign}{value} ({lower} to {upper})"),
+        format!("{sign}{value}（{lower} 至 {upper}）"),
+    )
+}
+
+/// What stands out, a line after the other, the surest first.
+fn found(out: &mut String, f: &Link, words: &Words) {
+    heading(out, words.pick("What goes with what", "何者与何者相关"));
+    if let Some(why) = f.adjusted.reason() {
+        let _ = writeln!(
+            out,
+            "<p>{} {}</p>\n</section>",
+            words.pick("Nothing can be linked:", "无法建立关联："),
+            escaped(why)
+        );
+        return;
+    }
+    let shown = |e: &Effect| e.mark.is_shown() && e.q_value.known().is_some();
+    let n_shown = f.terms.iter().flat_map(|t| &t.effects).filter(|e| shown(e)).count();
+    let n = f.n_asked;
+    let _ = writeln!(
+        out,
+        "<p>{}</p>",
+        escaped(&if n_shown == 0 {
+            words.pick(
+                format!("Not shown: none of {n} effects asked stands out by more than luck among so many."),
+                format!("未能证实：所询问的 {n} 个效应中，没有一个超出如此多项比较中的偶然。"),
+            )
+        } else {
+            words.pick(
+                format!(
+                    "{n_shown} of {n} effects asked stand out by more than luck among so many (q below \
+                     .05). Points of the scale from the least to the largest value made, with {:.0}% \
+                     limits. The others are not shown, which does not say that nothing is there.",
+                    100.0 * f.settings.level
+                ),
+                format!(
+                    "所询问的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
+                     制作的最小值到最大值评分的变化（分），括号内为 {:.0}% 区间。其余未能证实，并不说明没有影响。",
+                    100.0 * f.settings.level
+                ),
+            )
+        })
+    );
+    let mut groups: Vec<(f64, usize, Vec<(f64, &LinkedTerm)>)> = Vec::new();
+    for i in 0..f.lines.len() {
+        let mut own: Vec<(f64, &LinkedTerm)> = f
+            .terms
+            .iter()
+            .filter(|t| shown(&t.effects[i]))
+            .filter_map(|t| Some((t.effects[i].test.known()?.p_value, t)))
+            .collect();
+        own.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((p, _)) = own.first() {
+            groups.push((*p, i, own));
+        }
+    }
+    groups.sort_by(|a, b| a.0.total_cmp(&b.0));
+    if !groups.is_empty() {
+        out.push_str("<div class=\"wide\"><table>\n");
+        row_of_heads(out, words);
+        for (_, i, own) in groups {
+            group(out, &f.lines[i], words);
+            for (_, t) in own {
+                let e = &t.effects[i];
+                let (Some(over), Some(q)) = (e.over_range.known(), e.q_value.known()) else {
+                    continue;
+                };
+                let q = say_p(*q).replacen('p', "q", 1);
+                row(out, &words.name(&t.term), over, &q, &how_sure(f, e, words), words);
+            }
+        }
+        let _ = writeln!(
+            out,
+            "</table></div>\n<p class=\"note\">{}</p>",
+            escaped(words.pick(
+                "Holds: the interval stays off 0 when any one lot is left out, with each parameter that \
+                 moves along put in or taken out, and under other assumptions. Hangs on: it does not \
+                 without that. By exchange: the test that deals the lots anew.",
+                "稳固：去掉任一批次、加入或去掉任一同步变化的参数、换用其他假设，区间都不含 0。取决于：没有它则\
+                 不然。置换检验：将批次重新随机分配的检验。",
+            ))
+        );
+    }
+    out.push_str("</section>\n");
+}
+
+fn row_of_heads(out: &mut String, words: &Words) {
+    let heads = words.pick(
+        ["in the cup", "points", "among all asked", "how sure"],
+        ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
+    );
+    out.push_str("<tr>");
+    for head in heads {
+        let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
+    }
+    out.push_str("</tr>\n");
+}
+
+fn group(out: &mut String, line: &Line, words: &Words) {
+    let _ = writeln!(
+        out,
+        "<tr class=\"of\"><th scope=\"rowgroup\" colspan=\"4\">{} <span class=\"pale\">{}</span></th></tr>",
+        escaped(&charts::line_name(line, words)),
+        escaped(&charts::line_range(line, words))
+    );
+}
+
+fn row(out: &mut String, term: &str, e: &Estimate, q: &str, sure: &str, words: &Words) {
+    let (sign, said) = if e.value > 0.0 {
+        ("▲", words.pick("more", "升高"))
+    } else {
+        ("▼", words.pick("less", "降低"))
+    };
+    let _ = writeln!(
+        out,
+        "<tr><td>{sign} {} <span class=\"pale\">{said}</span></td><td class=\"figure\">{}</td><td \
+         class=\"figure\">{}</td><td>{}</td></tr>",
+        escaped(term),
+        escaped(&points(e, words)),
+        escaped(q),
+        escaped(sure)
+    );
+}
+
+/// What strengthens or weakens an effect, in words.
+fn how_sure(f: &Link, e: &Effect, words: &Words) -> String {
+    let mut all: Vec<String> = Vec::new();
+    if let Some(s) = e.sensitivity.known() {
+        match s.verdict {
+            Verdict::Holds => all.push(words.pick("holds", "稳固").to_owned()),
+            Verdict::HangsOn => {
+                let names: Vec<String> = s.hangs_on.iter().map(|h| named(f, h, words)).collect();
+                let names = names.join(words.pick(", ", "、"));
+                all.push(words.pick(format!("hangs on {names}"), format!("取决于{names}")));
+            }
+            Verdict::NotShown => {}
+        }
+    }
+    if let Some(x) = e.permutation.known() {
+        let p = say_p(x.p_value);
+        all.push(words.pick(format!("by exchange {p}"), format!("置换检验 {p}")));
+    }
+    if let Some(w) = e.within_sessions.known() {
+        let w = points(w, words);
+        all.push(words.pick(format!("within sessions alone {w}"), format!("仅在场内：{w}")));
+    }
+    if let Some(shape) = e.shape.known().filter(|s| s.seen) {
+        all.push(match (shape.chosen, shape.turn.known()) {
+            (Form::Bent, Some(turn)) => {
+                let at =
+                    format!("{} ({}–{})", plain(turn.at), plain(turn.lower), plain(turn.upper));
+                match turn.highest {
+                    true => words.pick(format!("highest near {at}"), format!("在 {at} 附近最高")),
+                    false => words.pick(format!("lowest near {at}"), format!("在 {at} 附近最低")),
+                }
+            }
+            (Form::Bent, None) => words.pick("bends", "弯曲").to_owned(),
+            _ => words.pick("levels off", "趋于平缓").to_owned(),
+        });
+    }
+    all.join(words.pick("; ", "；"))
+}
+
+/// A lot, or a column by the name of the line it stands in.
+fn named(f: &Link, id: &str, words: &Words) -> String {
+    f.lines
+        .iter()
+        .find(|l| l.line == id)
+        .map_or_else(|| words.parameter(id), |l| charts::line_name(l, words))
+}
+
+/// What a trial was planned for comes before all else.
+fn planned(out: &mut String, f: &Link, words: &Words) {
+    let Some(p) = f.planned.known() else { return };
+    let (name, linked, runs) = (&p.trial, p.n_linked, p.runs.len());
+    heading(
+        out,
+        &words.pick(format!("What the trial {name} asked"), format!("试验“{name}”的问题")),
+    );
+    let _ = writeln!(
+        out,
+        "<p>{}</p>\n<div class=\"wide\"><table>",
+        escaped(&words.pick(
+            format!("{linked} of {runs} runs linked, as their logs say they were made; p among the planned contrasts (Holm)."),
+            format!("{runs} 个处理中已关联 {linked} 个，以记录的实际制作为准；p 为计划对比之间的校正值（Holm）。"),
+        ))
+    );
+    for line in &f.lines {
+        let own: Vec<_> = p.contrasts.iter().filter(|c| c.line == line.line).collect();
+        if own.is_empty() {
+            continue;
+        }
+        group(out, line, words);
+        for c in own {
+            let (Some(over), Some(p)) = (c.over_range.known(), c.p_holm.known()) else { continue };
+            let not = words.pick("not shown", "未能证实");
+            let sure = if c.shown { "" } else { not };
+            row(out, &words.name(&c.term), over, &say_p(*p), sure, words);
+        }
+    }
+    out.push_str("</table></div>\n</section>\n");
+}
+
+fn apart(f: &Link, words: &Words) -> Vec<String> {
+    let mut all = Vec::new();
+    for line in f.lines.iter().filter(|l| l.members.len() > 1) {
+        let name = charts::line_name(line, words);
+        let exact = line.exact.known() == Some(&true);
+        all.push(match exact {
+            true => words.pick(
+                format!("{name}: they moved exactly together."),
+                format!("{name}：完全同步变化。"),
+            ),
+            false => {
+                let least = line.members.iter().map(|m| m.r.abs()).fold(1.0, f64::min);
+                words.pick(
+                    format!("{name}: they moved together (|r| at least {}).", say(least)),
+                    format!("{name}：同步变化（|r| 至少 {}）。", say(least)),
+                )
+            }
+        });
+    }
+    for line in f.lines.iter().filter(|l| !l.has_effect && !l.not_told_from.is_empty()) {
+        let with: Vec<String> = line.not_told_from.iter().map(|l| named(f, l, words)).collect();
+        let (name, with) = (charts::line_name(line, words), with.join(words.pick(", ", "、")));
+        all.push(words.pick(
+            format!("{name}: not told apart from {with} together."),
+            format!("{name}：无法与{with}的共同变化区分。"),
+        ));
+    }
+    if f.adjusted.known() == Some(&Adjusted::OneAtATime) {
+        all.push(
+            words
+                .pick(
+                    "Too few lots for so many parameters at once: what looks like one may be any other \
+                     that moved with it.",
+                    "批次太少，无法同时考察这么多参数：看似某项的影响，也可能来自与其同时变化的其他参数。",
+                )
+                .to_owned(),
+        );
+    }
+    all
+}
+
+fn next(out: &mut String, f: &Link, words: &Words) {
+    heading(out, words.pick("What to make next", "下一步做什么"));
+    out.push_str("<ul>\n");
+    let joined: Vec<String> = f
+        .lines
+        .iter()
+        .filter(|l| l.members.len() > 1)
+        .map(|l| charts::line_name(l, words))
+        .collect();
+    if joined.is_empty() {
+        let _ = writeln!(
+            out,
+            "<li>{}</li>",
+            words.pick(
+                "Nothing that was asked is entangled: more lots narrow the limits.",
+                "所询问的各项互不纠缠：增加批次可缩小区间。"
+            )
+        );
+    } else {
+        let _ = writeln!(
+            out,
+            "<li>{} <code>blindsteep trial --add 4</code></li>",
+            escaped(&words.pick(
+                "Four batches that would best tell apart what these lots cannot:".to_owned(),
+                "最能区分上述各项的四个新批次：".to_owned()
+            ))
+        );
+    }
+    let mut lots: Vec<&String> = f
+        .terms
+        .iter()
+        .flat_map(|t| &t.effects)
+        .filter(|e| e.mark.is_shown())
+        .filter_map(|e| e.sensitivity.known()?.without_lot.known())
+        .flat_map(|w| w.needed.iter().chain(&w.alone))
+        .collect();
+    lots.sort();
+    lots.dedup();
+    if !lots.is_empty() && lots.len() <= 4 {
+        let names: Vec<&str> = lots.iter().map(|l| l.as_str()).collect();
+        let names = names.join(words.pick(", ", "、"));
+        let text = words.pick(
+            format!(
+                "An effect above hangs on {names}: make another like it before you rely on it."
+            ),
+            format!("上述某项效应取决于 {names}：在依赖它之前，请再做一批类似的。"),
+        );
+        let _ = writeln!(out, "<li>{}</li>", escaped(&text));
+    }
+    out.push_str("</ul>\n</section>\n");
+}
+
+fn charts_of(out: &mut String, drawn: &[Chart]) {
+    // The effects are in the matrix already.
+    for chart in drawn.iter().filter(|c| c.file != "effects.svg") {
+        let _ = writeln!(out, "<section class=\"wide\"><figure>\n{}</figure></section>", chart.svg);
+    }
+}
+
+fn cautions(f: &Link, words: &Words) -> Vec<String> {
+    if words.lang == Lang::En {
+        return f.cautions.clone();
+    }
+    let mut all = vec![
+        "批次的制作不是随机分配的：凡与某参数同时改变而未记录的，都会显示为该参数的效应。"
+            .to_owned(),
+        "所检验的是制作范围内的直线；只有在全部尝试的曲线中显著时，才报告弯曲或最佳点。".to_owned(),
+    ];
+    if !f.references.is_empty() {
+        all.push(format!(
+            "各场的水平以参比样 {} 为准，并假定其未曾改变。",
+            f.references.join("、")
+        ));
+    }
+    let sessions: Vec<String> = f
+        .lines
+        .iter()
+        .filter(|l| l.between_sessions())
+        .map(|l| charts::line_name(l, words))
+        .collect();
+    if !sessions.is_empty() {
+        all.push(format!(
+            "{}：只在各场之间变化，无法与那几周的天气、茶季、用水区分。",
+            sessions.join("；")
+        ));
+    }
+    all
+}
+
+/// What was left out, folded away.
+fn left_out(out: &mut String, f: &Link, words: &Words) {
+    if f.left_out.is_empty() {
+        return;
+    }
+    heading(out, words.pick("Not linked", "未纳入"));
+    let of =
+        words.pick("lots, parameters and terms, with the reason", "批次、参数与术语，及其原因");
+    let _ =
+        writeln!(out, "<details><summary>{} {of}</summary>\n<ul lang=\"en\">", f.left_out.len());
+    for l in &f.left_out {
+        let lots =
+            if l.lots.is_empty() { String::new() } else { format!(" ({})", l.lots.join(", ")) };
+        let _ = writeln!(
+            out,
+            "<li>{}: {}{}</li>",
+            escaped(&l.name),
+            escaped(&l.reason),
+            escaped(&lots)
+        );
+    }
+    out.push_str("</ul></details>\n</section>\n");
+}
