@@ -78,10 +78,8 @@ fn chosen(n: usize, k: usize, levelling: bool, bend: f64) -> (f64, f64, f64) {
         let mut others: Vec<Vec<f64>> =
             (1..k).map(|_| (0..n).map(|_| draws.normal()).collect()).collect();
         others.push(vec![1.0; n]);
-        let y: Vec<f64> = x
-            .iter()
-            .map(|v| 1.5 * v - bend * (v - 0.6).powi(2) + 0.4 * draws.normal())
-            .collect();
+        let y: Vec<f64> =
+            x.iter().map(|v| 1.5 * v - bend * (v - 0.6).powi(2) + 0.4 * draws.normal()).collect();
         let others: Vec<&[f64]> = others.iter().map(Vec::as_slice).collect();
         let none = Blocks::new(&vec![0; n], 1.0, 0.0);
         let found = curves(&y, &x, &others, &none, levelling, 0.95).unwrap();
@@ -105,7 +103,9 @@ fn a_straight_truth_is_seldom_called_curved() {
     for levelling in [false, true] {
         for (n, k) in [(10, 1), (12, 3), (16, 6), (30, 4), (60, 6)] {
             let (curved, low, _) = chosen(n, k, levelling, 0.0);
-            println!("{n} lots, {k} columns, levelling {levelling}: {curved:.3} curved, p {low:.3}");
+            println!(
+                "{n} lots, {k} columns, levelling {levelling}: {curved:.3} curved, p {low:.3}"
+            );
             // Two binomial standard deviations of 500 at .08 are .024.
             assert!(curved <= 0.1, "{n} {k} {levelling}: {curved}");
             assert!(low <= 0.05 + 0.03, "{n} {k} {levelling}: p below .05 in {low}");
