@@ -103,9 +103,9 @@ fn made(f: &Link) -> String {
         ("apart", Side::Right),
         ("lots", Side::Right),
         ("estimated", Side::Right),
-        ("used for", Side::Wrapped),
     ]);
     let mut notes = Vec::new();
+    let mut uses: Vec<(&str, Vec<&str>)> = Vec::new();
     for p in &f.parameters {
         let made = match (p.min.known(), p.max.known(), p.categories.known()) {
             (Some(low), Some(high), _) => {
@@ -140,13 +140,20 @@ fn made(f: &Link) -> String {
             p.n_apart.to_string(),
             p.n.to_string(),
             p.n_estimated.to_string(),
-            p.used_for.clone(),
         ]);
+        match uses.iter_mut().find(|u| u.0 == p.used_for) {
+            Some(known) => known.1.push(&p.parameter),
+            None => uses.push((&p.used_for, vec![&p.parameter])),
+        }
     }
     if t.is_empty() {
         return String::new();
     }
     let mut out = format!("{}{}", heading("How much each parameter varied"), t.show());
+    for (use_of, names) in uses {
+        let text = format!("Used for {use_of}: {}.", names.join(", "));
+        out.push_str(&paragraph(&text, "  ", "    "));
+    }
     for n in notes {
         out.push_str(&paragraph(&format!("{n}."), "  ", "    "));
     }
@@ -167,7 +174,6 @@ fn together(f: &Link) -> String {
         ("of ranks", Side::Right),
         ("p", Side::Right),
         ("lots", Side::Right),
-        ("", Side::Left),
     ]);
     for p in pairs.iter().take(n_shown) {
         let measure = match p.measure {
@@ -177,13 +183,12 @@ fn together(f: &Link) -> String {
         };
         t.row(vec![
             p.a.clone(),
-            p.b.clone(),
+            if p.near { format!("{} *", p.b) } else { p.b.clone() },
             measure.to_owned(),
             number(p.value, 2),
             or_dash(&p.spearman, |s| number(*s, 2)),
             or_dash(&p.p_value, |p| p_value(*p)),
             p.n.to_string(),
-            (if p.near { "not told apart" } else { "" }).to_owned(),
         ]);
     }
     if t.is_empty() {
@@ -199,7 +204,7 @@ fn together(f: &Link) -> String {
     };
     let text = format!(
         "r of two numbers, p of their ranks; eta of a number in categories, p by F; V of two \
-         categories, p by chi-square.{rest}"
+         categories, p by chi-square. * not told apart.{rest}"
     );
     out.push_str(&paragraph(&text, "  ", "  "));
     out
@@ -216,8 +221,8 @@ fn hang(f: &Link) -> String {
         ("all tried", Side::Right),
         ("in sessions", Side::Right),
         ("shape", Side::Left),
-        ("", Side::Wrapped),
     ]);
+    let mut fallen = Vec::new();
     for term in &f.terms {
         for e in term.effects.iter().filter(|e| e.mark.is_shown()) {
             let Some(s) = e.sensitivity.known() else { continue };
@@ -231,11 +236,9 @@ fn hang(f: &Link) -> String {
                 Some(_) => "straight",
                 None => "–",
             };
-            let verdict = if s.hangs_on.is_empty() {
-                "holds".to_owned()
-            } else {
-                format!("hangs on {}", s.hangs_on.join(", "))
-            };
+            if !s.hangs_on.is_empty() {
+                fallen.push(format!("{}, {}: {}", term.term, e.line, s.hangs_on.join(", ")));
+            }
             t.row(vec![
                 term.term.clone(),
                 e.line.clone(),
@@ -245,7 +248,6 @@ fn hang(f: &Link) -> String {
                 format!("{} to {}", number(s.least, 2), number(s.most, 2)),
                 or_dash(&e.within_sessions, |x| number(x.value, 2)),
                 shape.to_owned(),
-                verdict,
             ]);
         }
     }
@@ -256,8 +258,13 @@ fn hang(f: &Link) -> String {
     out.push_str(&t.show());
     let text = format!(
         "Without: the lot whose leaving moves the effect most. All tried: each lot left out, each \
-         parameter with |r| from {PLAUSIBLE} on put in or taken out, each other assumption. It holds if \
-         its limits keep off 0 in all. Shapes: the best of {} curves tried, where one stands out.",
+         parameter with |r| from {PLAUSIBLE} on put in or taken out, each other assumption. {} Shapes: the \
+         best of {} curves tried, where one stands out.",
+        if fallen.is_empty() {
+            "The limits of all keep off 0 in all that was tried.".to_owned()
+        } else {
+            format!("The limits reach 0 where these are changed: {}.", fallen.join("; "))
+        },
         f.n_curves
     );
     out.push_str(&paragraph(&text, "  ", "  "));

@@ -157,13 +157,18 @@ fn the_demo_garden_names_what_was_planted_together_and_covers_what_was_planted()
     assert!(held >= 26, "{held} of {n}");
     // The strongest that was planted are found; the pluck is never named without the rolling.
     let said = text(&book, &["link"]);
-    for words in ["\nsun-note: dry.method=sun +", "\nfloral: wither.hours or wither.moisture"] {
+    for words in
+        ["- dry.method=sun, against hot-air: sun-note +", "- wither.hours or wither.moisture"]
+    {
         assert!(said.contains(words), "{words} is missing from {said}");
     }
-    for s in found["sentences"].as_array().expect("a list") {
-        let s = s.as_str().expect("a sentence");
-        assert_eq!(s.contains("pluck.fine-leaf"), s.contains("roll.minutes"), "{s}");
+    for list in ["sentences", "not_told_apart", "next"] {
+        for s in found[list].as_array().expect("a list") {
+            let s = s.as_str().expect("a sentence");
+            assert_eq!(s.contains("pluck.fine-leaf"), s.contains("roll.minutes"), "{s}");
+        }
     }
+    assert!(said.contains("`blindsteep trial --add 4` proposes four"), "{said}");
 }
 
 fn named_in(list: &Value, column: &str) -> bool {

@@ -10,6 +10,7 @@ mod errors;
 mod limits;
 mod limits_odd;
 mod link;
+mod link_depth;
 mod link_garden;
 mod link_truth;
 mod published;

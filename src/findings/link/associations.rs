@@ -92,7 +92,7 @@ fn of(p: &MadeParameter, lots: &[&String]) -> Values {
         found
             .into_iter()
             .map(|v| {
-                let word = super::columns::word(v?);
+                let word = super::parameters::word(v?);
                 let at = known.iter().position(|k| *k == word).unwrap_or_else(|| {
                     known.push(word);
                     known.len() - 1

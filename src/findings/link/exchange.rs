@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::LinkedTerm;
 use super::columns::Line;
-use super::effects::{TermLots, TermWork};
+use super::term_lots::{TermLots, TermWork};
 use crate::findings::{Answer, Settings, count};
 
 /// A permutation test.

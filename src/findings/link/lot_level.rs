@@ -13,8 +13,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::columns::Line;
-use super::effects::{EffectTest, TermLots};
+use super::effects::EffectTest;
 use super::interval;
+use super::term_lots::TermLots;
 use crate::findings::panel_model::{self, Panel};
 use crate::findings::{Answer, Estimate, count};
 use crate::scores::TermScores;

@@ -8,11 +8,13 @@ mod columns;
 mod effects;
 mod exchange;
 mod lot_level;
+mod parameters;
 mod planned;
 mod rows;
 mod sensitivity;
 mod sentences;
 mod shape;
+mod term_lots;
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -23,10 +25,11 @@ use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
 use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 
 pub use associations::{Association, Measure};
-pub use columns::{Line, Member, MovesTogether, ParameterMade};
+pub use columns::{Line, Member, MovesTogether};
 pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;
 pub use lot_level::{AddedPoint, AddedVariable};
+pub use parameters::{CategoryMade, ParameterMade};
 pub use planned::{NotAsked, Planned, PlannedContrast, RunMade};
 pub use rows::LinkedLot;
 pub use sensitivity::{Assumption, PLAUSIBLE, Partner, Sensitivity, Verdict, WithoutLot};
@@ -216,7 +219,7 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
                 && all.lots.iter().zip(&picked.lots).all(|(a, b)| same(a, b))
         });
     let how = effects::How { adjusted: &adjusted, settings, whole: true };
-    let (mut terms, works): (Vec<LinkedTerm>, Vec<effects::TermWork>) = asked
+    let (mut terms, works): (Vec<LinkedTerm>, Vec<term_lots::TermWork>) = asked
         .par_iter()
         .with_max_len(1)
         .map(|t| {

@@ -6,8 +6,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::columns::{Column, Line};
-use super::effects::{Design, EffectTest, TermLots};
+use super::effects::{Design, EffectTest};
 use super::lot_level::{LotLevel, Moved};
+use super::term_lots::TermLots;
 use crate::findings::{Answer, Estimate};
 
 /// Columns whose |r| with a line reaches this are tried beside it.

@@ -1,8 +1,9 @@
 //! The answer in words.
 
-use super::columns::{Line, ParameterMade, others};
+use super::columns::{Line, others};
 use super::effects::Effect;
 use super::lot_level::PARTLY;
+use super::parameters::ParameterMade;
 use super::sensitivity::Verdict;
 use super::shape::Form;
 use super::{Adjusted, Link};
@@ -96,7 +97,11 @@ fn but(f: &Link, e: &Effect) -> String {
     }
     if let Some(s) = e.sensitivity.known().filter(|s| s.verdict == Verdict::HangsOn) {
         let names: Vec<String> = s.hangs_on.iter().map(|h| full_name(f, h)).collect();
-        all.push(format!("hangs on {}", listed(&names)));
+        all.push(if names.len() > 3 {
+            format!("weak: it hangs on any of {}", names.len())
+        } else {
+            format!("hangs on {}", listed(&names))
+        });
     }
     if let Some(w) = e.within_sessions.known().filter(|w| !w.excludes(0.0)) {
         all.push(format!("within sessions alone {}", signed(w)));

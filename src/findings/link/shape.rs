@@ -8,8 +8,8 @@ use serde::Serialize;
 
 use super::LinkedTerm;
 use super::columns::Line;
-use super::effects::TermLots;
 use super::lot_level::LotLevel;
+use super::term_lots::TermLots;
 use crate::findings::{ALPHA, Answer};
 
 /// Points of a curve that is drawn.
