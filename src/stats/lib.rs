@@ -20,6 +20,7 @@
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
 //! * [`links`], [`permute`]: what moves together, and what the scores follow.
+//! * [`pls`]: what many columns together predict of rows that were left out.
 
 pub mod alpha;
 pub mod anova;
@@ -42,6 +43,7 @@ pub mod normality;
 pub mod ordinal;
 pub mod pca;
 pub mod permute;
+pub mod pls;
 pub mod range;
 pub mod ranking;
 pub mod rng;
