@@ -6,6 +6,9 @@
 mod columns;
 mod effects;
 mod exchange;
+mod many;
+mod many_batch;
+mod many_words;
 mod rows;
 mod sentences;
 
@@ -20,6 +23,11 @@ use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 pub use columns::{Line, Member, MovesTogether, ParameterMade};
 pub use effects::{Effect, EffectTest};
 pub use exchange::Permutation;
+pub use many::{
+    Grouped, PredictedColumn, PredictedTerm, Prediction, Second, Step, TermTogether,
+    Together as AllTerms,
+};
+pub use many_batch::{Batch, NotUsed, PlannedBatch, PlannedTerm, Setting, Stated, setting};
 pub use rows::LinkedLot;
 pub use sentences::plain;
 
@@ -41,6 +49,9 @@ pub struct Wish {
     pub about: Vec<String>,
     /// Samples that stayed the same and join the sessions, beside those the sessions know.
     pub references: Vec<String>,
+    /// Batches that are planned, whose cups are to be predicted.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub predict: Vec<Batch>,
 }
 
 /// Something that was left out.
@@ -105,6 +116,8 @@ pub struct Link {
     pub n_asked: usize,
     /// Term by term.
     pub terms: Vec<LinkedTerm>,
+    /// What all parameters together predict.
+    pub prediction: Answer<Prediction>,
     /// What was left out, with the reason.
     pub left_out: Vec<LeftOut>,
     /// Scores that were left out and why.
@@ -186,6 +199,8 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         })
         .collect();
     let n_asked = effects::discovery(&mut terms);
+    let prediction =
+        many::prediction(&terms, &picked, (&columns, &lines), (makings, &left_out), wish, settings);
     let tasters = scores.words("taster");
     let mut source = scores.source.clone();
     // Here each lot has one tasting and one age.
@@ -209,6 +224,7 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         adjusted,
         n_asked,
         terms,
+        prediction,
         left_out,
         exclusions: exclusions(scores),
     };

@@ -136,6 +136,12 @@ impl Prepared {
         ((least + 1.0) as usize / 4).clamp(1, 6).min(self.columns)
     }
 
+    /// How many parts are left out one after the other.
+    #[must_use]
+    pub fn n_left_out(&self) -> usize {
+        self.parts.len()
+    }
+
     pub(crate) fn row(&self, i: usize) -> &[f64] {
         &self.x[i * self.columns..(i + 1) * self.columns]
     }

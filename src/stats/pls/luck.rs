@@ -20,6 +20,14 @@ pub struct Luck {
 }
 
 impl Luck {
+    /// What luck reaches with this response alone in a share `level` of draws; none without draws.
+    #[must_use]
+    pub fn reached(&self, level: f64) -> Option<f64> {
+        let mut drawn = self.drawn.clone();
+        drawn.sort_by(f64::total_cmp);
+        rng::quantile_of_sorted(&drawn, 1.0 - level)
+    }
+
     /// `(1 + as large) / (1 + drawn)`.
     #[must_use]
     pub fn p_value(&self) -> f64 {
@@ -93,44 +101,63 @@ fn share(observed: f64, drawn: &[f64]) -> f64 {
     (1 + reached) as f64 / (1 + drawn.len()) as f64
 }
 
-/// p of each among all: the share of draws in which the best of those not better than it reaches
-/// as far, stepping down from the best. The chance that any is called better where none is stays
-/// below the level that p is compared with, however they hang together.
+/// A Q² among those of other responses of the same rows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Among {
+    /// Its p among all.
+    pub p_value: f64,
+    /// What it would have to reach if it were the best of all: luck does in a share `level`.
+    pub luck: f64,
+}
+
+/// p of each among all, stepping down from the best: the share of draws in which any of those not
+/// better than it reaches as far. The chance that any is called better where none is stays below the
+/// level that p is compared with, however they hang together.
 ///
-/// All must have been drawn equally often.
+/// Luck reaches further with some responses than with others (where blocks differ, they are
+/// predicted in any order): so each is counted in standard deviations of its own draws from their
+/// mean, the observed one among them. All must have been drawn equally often.
 ///
 /// # Source
-/// Westfall PH, Young SS (1993), Resampling-Based Multiple Testing, algorithm 4.1 (from memory, as
-/// the step-down method with the greatest statistic).
+/// Westfall PH, Young SS (1993), Resampling-Based Multiple Testing, algorithm 4.1 with the greatest
+/// statistic (from memory).
 #[must_use]
-pub fn among_all(all: &[Luck]) -> Vec<f64> {
-    let mut order: Vec<usize> = (0..all.len()).collect();
-    order.sort_by(|a, b| all[*a].observed.total_cmp(&all[*b].observed));
+pub fn among_all(all: &[Luck], level: f64) -> Vec<Among> {
     let n = all.iter().map(|l| l.drawn.len()).min().unwrap_or(0);
+    let own: Vec<(f64, f64)> = all
+        .iter()
+        .map(|l| {
+            let each = || std::iter::once(&l.observed).chain(&l.drawn[..n]);
+            let mean = each().sum::<f64>() / (n + 1) as f64;
+            let ss = each().map(|q| (q - mean).powi(2)).sum::<f64>();
+            (mean, (ss / n.max(1) as f64).sqrt())
+        })
+        .collect();
+    let scaled = |i: usize, q: f64| {
+        let (mean, sd) = own[i];
+        if sd > 1e-12 { (q - mean) / sd } else { 0.0 }
+    };
+    let mut order: Vec<usize> = (0..all.len()).collect();
+    order.sort_by(|a, b| scaled(*a, all[*a].observed).total_cmp(&scaled(*b, all[*b].observed)));
     let mut best = vec![f64::NEG_INFINITY; n];
     let mut p = vec![1.0; all.len()];
     // From the worst up, the greatest so far stands for all below.
     for i in &order {
         for (b, d) in best.iter_mut().zip(&all[*i].drawn) {
-            *b = b.max(*d);
+            *b = b.max(scaled(*i, *d));
         }
-        p[*i] = share(all[*i].observed, &best);
+        p[*i] = share(scaled(*i, all[*i].observed), &best);
     }
-    // A better one never has a smaller right to its p than a worse one.
+    // A worse one never has a smaller p than a better one.
     let mut least: f64 = 0.0;
     for i in order.iter().rev() {
         least = least.max(p[*i]);
         p[*i] = least;
     }
-    p
-}
-
-/// What luck reaches in 1 of 20 (`level` .05) for the best of all.
-#[must_use]
-pub fn reached(all: &[Luck], level: f64) -> Option<f64> {
-    let n = all.iter().map(|l| l.drawn.len()).min()?;
-    let mut best: Vec<f64> =
-        (0..n).map(|k| all.iter().fold(f64::NEG_INFINITY, |a, l| a.max(l.drawn[k]))).collect();
     best.sort_by(f64::total_cmp);
-    rng::quantile_of_sorted(&best, 1.0 - level)
+    let reached = rng::quantile_of_sorted(&best, 1.0 - level).unwrap_or(f64::INFINITY);
+    p.into_iter()
+        .zip(&own)
+        .map(|(p_value, (mean, sd))| Among { p_value, luck: mean + reached * sd })
+        .collect()
 }
