@@ -8,7 +8,9 @@ use super::parameters::Parameters;
 use super::problem::{Problem, Problems, did_you_mean};
 use super::reading::Everything;
 use super::store::{self, StoreError};
-use super::{Book, copies, csv_file, ids, lot_graph, toml_file};
+use super::toml_file::Described;
+use super::trials::TrialFile;
+use super::{Book, copies, csv_file, ids, lot_graph, toml_file, trial_rules};
 
 /// What a check found.
 #[derive(Debug, Clone, Default)]
@@ -19,6 +21,8 @@ pub struct Checked {
     pub notices: Vec<String>,
     /// The lots, as far as they could be read.
     pub lots: Vec<Lot>,
+    /// The trials, as far as they could be read.
+    pub trials: Vec<Described<TrialFile>>,
     /// How many lots there are.
     pub n_lots: usize,
     /// How many sessions there are.
@@ -38,6 +42,16 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     let sessions = folders_of(book, "sessions", problems)?;
     let parameters = everything.parameters.as_ref().map(|p| &p.value);
     checked.lots = check_lots(book, &lots, parameters, problems)?;
+    let around = trial_rules::Around {
+        parameters,
+        vocabulary: everything.vocabulary.as_ref().map(|v| &v.value),
+        lots: &lots,
+    };
+    let there = trial_rules::names(book)?;
+    checked.trials = trial_rules::read_all(book, &around, problems)?;
+    for lot in &checked.lots {
+        trial_rules::check_lot(lot, &checked.trials, &there, problems);
+    }
     checked.n_lots = lots.len();
     checked.n_sessions = sessions.len();
     walk(book.root(), "", &mut checked.notices)?;

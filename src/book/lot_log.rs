@@ -180,6 +180,7 @@ fn value_of(
         parameter: parameter.id.clone(),
         value,
         unit: parameter.unit.clone(),
+        role: parameter.role(),
         how: written.how,
         note: written.note.clone(),
     })

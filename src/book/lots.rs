@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::csv_file::{Cell, Cells, Column, Contradiction, Log, Record, filled, optional};
 use super::ids;
-use super::parameters::{QUARANTINE, RESERVE_DRAWN, RESERVE_KEPT, Value};
+use super::parameters::{QUARANTINE, RESERVE_DRAWN, RESERVE_KEPT, Role, Value};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
 
@@ -50,6 +50,14 @@ pub struct LotFile {
     /// Anything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<String>,
+    /// The trial that it was made for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = ids::PATTERN))]
+    pub trial: Option<String>,
+    /// Which run of that trial it is: 1 to 10000.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 1, max = 10_000))]
+    pub run: Option<u32>,
     /// How it came of its parents: split (the same tea, parted off), blend, refire.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub came_by: Option<CameBy>,
@@ -265,6 +273,8 @@ pub struct LotValue {
     pub value: Value,
     /// The parameter's unit.
     pub unit: Option<String>,
+    /// Whether the maker sets it.
+    pub role: Role,
     /// Measured or estimated.
     pub how: How,
     /// A note.

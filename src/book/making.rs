@@ -5,7 +5,7 @@ use super::book_file::Limits;
 use super::derived::Got;
 use super::ids;
 use super::lots::{CameBy, How, Lot, LotValue, MAIN};
-use super::parameters::Value;
+use super::parameters::{Role, Value};
 
 /// One thing that is known of a lot's making.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,6 +18,8 @@ pub struct Made {
     pub value: Value,
     /// The parameter's own unit.
     pub unit: Option<String>,
+    /// Whether the maker sets it.
+    pub role: Role,
     /// Measured, or estimated in any of what it follows from.
     pub how: How,
     /// What it was worked out from, in words.
@@ -48,6 +50,20 @@ const WITHER_MOISTURE: &str = "derived.wither-moisture";
 const MOISTURE: &str = "derived.moisture";
 const OXIDATION_HOURS: &str = "derived.oxidation-hours";
 const OXIDATION_DOSE: &str = "derived.oxidation-dose";
+
+/// What is known of a lot beside its log: what it is, and what is worked out.
+pub const OF_EACH_LOT: [&str; 10] = [
+    "lot.season",
+    "lot.cultivar",
+    "lot.class",
+    "lot.plot",
+    "lot.garden",
+    MASS_LOSS,
+    WITHER_MOISTURE,
+    MOISTURE,
+    OXIDATION_HOURS,
+    OXIDATION_DOSE,
+];
 
 /// What each derived value follows from.
 const SOURCES: [(&str, &[&str]); 5] = [
@@ -143,8 +159,30 @@ fn order(made: &Made) -> (u8, &str) {
     (group, &made.parameter)
 }
 
-/// What the lot's own record says of it and of one of its arms.
+/// What the lot's own record says of it and of one of its arms, and what follows.
 fn own(lot: &Lot, arm: &str, limits: &Limits) -> Vec<Made> {
+    let mut values = said_of(lot, arm);
+    let derived = lot.derived();
+    let dose = derived.oxidation_dose(limits.q10);
+    for (parameter, got, unit) in [
+        (MASS_LOSS, derived.mass_loss_pct, Some("%")),
+        (WITHER_MOISTURE, derived.wither_moisture_pct, Some("%")),
+        (MOISTURE, derived.moisture_pct, Some("%")),
+        (OXIDATION_HOURS, derived.oxidation_hours, Some("h")),
+        (OXIDATION_DOSE, dose, None),
+    ] {
+        values.extend(got.map(|got| worked_out(parameter, got, unit)));
+    }
+    values
+}
+
+/// What the record of the lot itself says of its making, without what follows or is inherited.
+#[must_use]
+pub fn recorded(lot: &Lot) -> Vec<Made> {
+    said_of(lot, MAIN)
+}
+
+fn said_of(lot: &Lot, arm: &str) -> Vec<Made> {
     let file = &lot.file.value;
     let mut values: Vec<Made> = [
         ("lot.season", file.season.as_ref()),
@@ -159,6 +197,7 @@ fn own(lot: &Lot, arm: &str, limits: &Limits) -> Vec<Made> {
             parameter: parameter.to_owned(),
             value: Value::Category(text?.clone()),
             unit: None,
+            role: Role::usual(parameter),
             how: How::Measured,
             derived_from: None,
             inherited_from: None,
@@ -174,21 +213,11 @@ fn own(lot: &Lot, arm: &str, limits: &Limits) -> Vec<Made> {
             parameter: v.parameter.clone(),
             value: v.value.clone(),
             unit: v.unit.clone(),
+            role: v.role,
             how: v.how,
             derived_from: None,
             inherited_from: None,
         });
-    }
-    let derived = lot.derived();
-    let dose = derived.oxidation_dose(limits.q10);
-    for (parameter, got, unit) in [
-        (MASS_LOSS, derived.mass_loss_pct, Some("%")),
-        (WITHER_MOISTURE, derived.wither_moisture_pct, Some("%")),
-        (MOISTURE, derived.moisture_pct, Some("%")),
-        (OXIDATION_HOURS, derived.oxidation_hours, Some("h")),
-        (OXIDATION_DOSE, dose, None),
-    ] {
-        values.extend(got.map(|got| worked_out(parameter, got, unit)));
     }
     values
 }
@@ -200,6 +229,7 @@ fn worked_out(parameter: &str, got: Got, unit: Option<&str>) -> Made {
         parameter: parameter.to_owned(),
         value: Value::Number(got.value),
         unit: unit.map(str::to_owned),
+        role: Role::usual(parameter),
         how: if got.estimated { How::Estimated } else { How::Measured },
         derived_from: Some(format!("{}{assumed}", got.how)),
         inherited_from: None,

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::ids;
 use super::labels::Labels;
 use super::problem::{Problems, did_you_mean};
+pub use super::roles::Role;
 use super::scales::Level;
 use super::time::Moment;
 use super::toml_file::Described;
@@ -47,6 +48,10 @@ pub struct Parameter {
     /// What a number cannot lie outside of: [low, high].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limits: Option<[f64; 2]>,
+    /// Whether the maker sets it: chosen (what is taken if nothing is said), given, as the weather,
+    /// or an outcome of the others.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub role: Option<Role>,
     /// What it is called, by language.
     #[serde(default, skip_serializing_if = "Labels::is_empty")]
     pub labels: Labels,
@@ -136,6 +141,12 @@ impl Parameter {
     #[must_use]
     pub fn step(&self) -> &str {
         self.id.split_once('.').map_or(self.id.as_str(), |(step, _)| step)
+    }
+
+    /// Whether the maker sets it: as the book says, else as is usual for what the program knows.
+    #[must_use]
+    pub fn role(&self) -> Role {
+        self.role.unwrap_or_else(|| Role::usual(&self.id))
     }
 
     /// The word for it in a language.
@@ -297,6 +308,7 @@ fn own() -> &'static [Parameter] {
             levels: Vec::new(),
             usual: None,
             limits: Some([0.0, 1e9]),
+            role: None,
             labels: Labels::english(label),
             source: None,
             notes: None,

@@ -12,6 +12,7 @@ use super::session_files::{
 };
 use super::tasters::Tasters;
 use super::toml_file::schema_of;
+use super::trials::TrialFile;
 use super::vocabulary::Vocabulary;
 
 /// The schemas by their file names in `schemas/`: JSON Schemas of TOML files, Table Schemas of
@@ -26,6 +27,7 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("tasters.schema.json", schema_of::<Tasters>().into()),
         ("lot.schema.json", schema_of::<LotFile>().into()),
         ("lot-log.table.json", table_schema::<LogLine>("lots/*/log.csv")),
+        ("trial.schema.json", schema_of::<TrialFile>().into()),
         ("session.schema.json", schema_of::<SessionFile>().into()),
         ("close.schema.json", schema_of::<CloseFile>().into()),
         ("reveal.schema.json", schema_of::<RevealFile>().into()),

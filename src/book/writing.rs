@@ -28,7 +28,7 @@ pub(super) fn refused(
     ))
 }
 
-fn must_be_id(what: &str, id: &str) -> Result<(), BookError> {
+pub(super) fn must_be_id(what: &str, id: &str) -> Result<(), BookError> {
     if ids::is_id(id) {
         return Ok(());
     }
@@ -66,6 +66,13 @@ fn toml_day(day: Day) -> Item {
     day.to_string()
         .parse::<toml_edit::Datetime>()
         .map_or_else(|_| toml_edit::value(day.to_string()), toml_edit::value)
+}
+
+pub(super) fn toml_moment(moment: Moment) -> Item {
+    moment
+        .to_string()
+        .parse::<toml_edit::Datetime>()
+        .map_or_else(|_| toml_edit::value(moment.to_string()), toml_edit::value)
 }
 
 /// A text with tables added at the end of an array of tables; all else stays as it was written.
@@ -142,6 +149,8 @@ impl LotFile {
             season: None,
             kg: None,
             notes: None,
+            trial: None,
+            run: None,
             came_by: None,
             parted: None,
             parents: Vec::<Parent>::new(),
@@ -251,7 +260,7 @@ fn make_aside(
 }
 
 /// What would be wrong in the record is wrong in the command.
-fn refuse_mistakes(problems: &Problems) -> Result<(), BookError> {
+pub(super) fn refuse_mistakes(problems: &Problems) -> Result<(), BookError> {
     if problems.is_empty() {
         return Ok(());
     }
@@ -278,9 +287,15 @@ fn read_back(
     }
     if new.iter().any(|lot| !lot.file.value.parents.is_empty()) {
         let mut all = book.lots()?;
-        all.extend(new);
+        all.extend(new.iter().cloned());
         let ids: Vec<String> = all.iter().map(|l| l.id.clone()).collect();
         super::lot_graph::check(&all, &ids, &mut problems);
+    }
+    if new.iter().any(|lot| lot.file.value.trial.is_some() || lot.file.value.run.is_some()) {
+        let (trials, there) = (book.trials()?, book.trial_names()?);
+        for lot in &new {
+            super::trial_rules::check_lot(lot, &trials, &there, &mut problems);
+        }
     }
     Ok(problems)
 }

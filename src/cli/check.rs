@@ -7,6 +7,7 @@ use crate::book::check::check;
 use crate::book::lot_warnings;
 use crate::book::lots::Lot;
 use crate::book::time::Moment;
+use crate::book::trial_rules;
 use crate::session;
 
 /// List every mistake of the whole book, and how to mend it
@@ -30,6 +31,7 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
         let all: Vec<&Lot> = checked.lots.iter().collect();
         let mut warnings = lot_warnings::warnings(&all, &checked.lots, Moment::now());
         warnings.extend(session::check::warnings(&book, &checked.lots)?);
+        warnings.extend(trial_rules::notices(&checked.lots, &checked.trials));
         for warning in &warnings {
             writeln!(context.out, "warning: {warning}")?;
         }
@@ -43,9 +45,14 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
     }
     writeln!(
         context.out,
-        "no mistakes in {} {} and {} {}",
+        "no mistakes in {} {}{} and {} {}",
         checked.n_lots,
         if checked.n_lots == 1 { "lot" } else { "lots" },
+        match checked.trials.len() {
+            0 => String::new(),
+            1 => ", 1 trial".to_owned(),
+            n => format!(", {n} trials"),
+        },
         checked.n_sessions,
         if checked.n_sessions == 1 { "session" } else { "sessions" },
     )?;

@@ -77,6 +77,12 @@ struct Add {
     /// Kilograms of made tea
     #[arg(long)]
     kg: Option<f64>,
+    /// The trial that it was made for
+    #[arg(long, value_name = "NAME", requires = "run")]
+    trial: Option<String>,
+    /// Which run of that trial it is
+    #[arg(long, value_name = "N", requires = "trial")]
+    run: Option<u32>,
     /// A lot that it was blended or fired again from, with its kilograms; give it for each
     #[arg(long, value_name = "LOT[@ARM][=KG]", value_parser = parent)]
     parent: Vec<Parent>,
@@ -186,6 +192,8 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
                 season: add.season,
                 kg: add.kg,
                 notes: add.notes,
+                trial: add.trial,
+                run: add.run,
                 parents: add.parent,
                 ..LotFile::new(&add.id, &add.class, add.made)
             };
@@ -204,6 +212,10 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
                 lot.id,
                 if n == 1 { "line" } else { "lines" }
             )?;
+            if let (Some(name), Some(number)) = (&lot.file.value.trial, lot.file.value.run) {
+                let trial = book.trial(name)?.value;
+                write!(context.out, "{}", view::run_of(&lot, &trial, number))?;
+            }
             warn(&lot, &book.book_file()?.value, &book, context)?;
         }
         Verb::Log(log) => {

@@ -8,11 +8,13 @@ use crate::book::balance::{Balance, balance};
 use crate::book::book_file::Limits;
 use crate::book::derived::Got;
 use crate::book::family::{Family, Relative};
+use crate::book::ids;
 use crate::book::lots::{CameBy, LogLine, Lot, LotValue, MAIN, Parent};
-use crate::book::making::Making;
+use crate::book::making::{self, Making};
 use crate::book::moves::Kept;
 use crate::book::parameters::{Parameters, Value};
 use crate::book::parting::Parted;
+use crate::book::trials::TrialFile;
 
 /// A table of texts with aligned columns, without those that are empty, each line indented by two
 /// spaces.
@@ -76,6 +78,23 @@ fn came_of(lot: &Lot) -> String {
         (None, _) => format!("from {}", from(lot)),
         (Some(by), _) => format!("{} from {}", by.word(), from(lot)),
     }
+}
+
+/// What was planned for a lot's run, and what its log lacks of it yet.
+#[must_use]
+pub fn run_of(lot: &Lot, trial: &TrialFile, number: u32) -> String {
+    let Some(run) = trial.run(number) else { return String::new() };
+    let recorded = making::recorded(lot);
+    let said = |id: &String| recorded.iter().any(|m| ids::same(&m.parameter, id));
+    let settings: Vec<String> = run.settings.iter().map(|(p, l)| format!("{p} = {l}")).collect();
+    let mut text = format!("run {number} of {}: planned {}\n", trial.name, settings.join(", "));
+    let given = trial.given.iter().map(|g| &g.parameter);
+    let lacking: Vec<&str> =
+        run.settings.keys().chain(given).filter(|id| !said(id)).map(String::as_str).collect();
+    if !lacking.is_empty() {
+        let _ = writeln!(text, "still to be logged, as it was really done: {}", lacking.join(", "));
+    }
+    text
 }
 
 /// What is shown of a lot.
@@ -160,6 +179,10 @@ fn identity(lot: &Lot) -> String {
         ("season", file.season.clone()),
         ("made tea", file.kg.map(|kg| format!("{kg} kg"))),
         ("arms", Some(arms.join(", "))),
+        (
+            "trial",
+            file.trial.as_ref().zip(file.run).map(|(name, run)| format!("{name}, run {run}")),
+        ),
         ("notes", file.notes.clone()),
     ]
     .into_iter()

@@ -12,6 +12,7 @@ use super::truth::{
     TERMS, TasterTruth,
 };
 use crate::book::labels::Labels;
+use crate::book::parameters::Role;
 use crate::book::time::Day;
 use crate::book::vocabulary::Ends;
 use crate::scores::{
@@ -199,11 +200,13 @@ pub fn makings(seed: u64) -> Makings {
     let number = |id: &str, unit: &str, of: &dyn Fn(&Making) -> f64| MadeParameter {
         id: id.to_owned(),
         unit: Some(unit.to_owned()).filter(|u| !u.is_empty()),
-        derived_from: None,
+        role: Role::usual(id),
         values: all(&|lot| Made::Number(of(lot))),
+        ..MadeParameter::default()
     };
     let word = |id: &str, of: &dyn Fn(&Making) -> &'static str| MadeParameter {
         id: id.to_owned(),
+        role: Role::usual(id),
         values: all(&|lot| Made::Category(of(lot).to_owned())),
         ..MadeParameter::default()
     };

@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::book::parameters::Role;
+
 /// A value of a parameter, as it can be put into a model.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Made {
@@ -30,10 +32,15 @@ pub struct MadeParameter {
     pub id: String,
     /// The unit of its numbers.
     pub unit: Option<String>,
+    /// Whether the maker sets it.
+    pub role: Role,
     /// How it is worked out, in words, if it is.
     pub derived_from: Option<String>,
     /// Its values by lot.
     pub values: BTreeMap<String, MadeValue>,
+    /// Its values by lot under other assumptions than the book's, with what is assumed in words
+    /// ("q10 1.5"): whatever is found should not hang on which of them holds.
+    pub variants: Vec<(String, BTreeMap<String, f64>)>,
 }
 
 /// A parameter that is not taken, and why.
@@ -54,6 +61,8 @@ pub struct Makings {
     pub lots: Vec<String>,
     /// For a lot that was split off from another, the lot that it all was before.
     pub parts_of: BTreeMap<String, String>,
+    /// For a lot that was made for a trial, the trial and its run.
+    pub trial_runs: BTreeMap<String, (String, u32)>,
     /// When each was made, in months on the time axis of the scores, where it is known.
     pub made: BTreeMap<String, f64>,
     /// The parameters, in their order.

@@ -32,6 +32,9 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
         if let Some(whole) = whole(lot, lots) {
             makings.parts_of.insert(lot.id.clone(), whole);
         }
+        if let Some(run) = run_of(lot, lots) {
+            makings.trial_runs.insert(lot.id.clone(), run);
+        }
         makings.notes.extend(found.notes.iter().map(|n| format!("{}: {n}.", lot.id)));
         for v in found.values {
             let mass = v.unit.as_deref().is_some_and(|u| units::convert(1.0, u, "kg").is_some());
@@ -60,6 +63,7 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
             }
             let p = makings.parameter(&v.parameter);
             p.unit = v.unit;
+            p.role = v.role;
             let estimated = v.how == How::Estimated;
             p.values.insert(lot.id.clone(), MadeValue { value, estimated });
         }
@@ -90,6 +94,15 @@ fn whole(lot: &Lot, lots: &[Lot]) -> Option<String> {
         next = before;
     }
     found
+}
+
+/// The trial and run of a lot; a part of a split is of the run that it all was made for.
+fn run_of(lot: &Lot, lots: &[Lot]) -> Option<(String, u32)> {
+    let of = |l: &Lot| l.file.value.trial.clone().zip(l.file.value.run);
+    of(lot).or_else(|| {
+        let whole = whole(lot, lots)?;
+        of(lots.iter().find(|l| l.id == whole)?)
+    })
 }
 
 fn derived(id: &str, ways: &[String], limits: &Limits) -> String {
