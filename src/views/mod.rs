@@ -12,3 +12,4 @@ pub mod monitor;
 pub mod ranking;
 mod taster_model;
 pub(crate) mod text;
+pub mod trial;

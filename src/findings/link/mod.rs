@@ -6,7 +6,7 @@
 mod columns;
 mod effects;
 mod exchange;
-mod rows;
+pub(super) mod rows;
 mod sentences;
 
 use rayon::prelude::*;
