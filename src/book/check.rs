@@ -3,10 +3,11 @@
 use std::fs;
 use std::path::Path;
 
-use super::lots::{Lot, LotFile};
+use super::lots::{Followed, Lot, LotFile};
 use super::parameters::Parameters;
 use super::problem::{Problem, Problems, did_you_mean};
 use super::reading::Everything;
+use super::readings::ReadingRules;
 use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
@@ -41,7 +42,8 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     let lots = folders_of(book, "lots", problems)?;
     let sessions = folders_of(book, "sessions", problems)?;
     let parameters = everything.parameters.as_ref().map(|p| &p.value);
-    checked.lots = check_lots(book, &lots, parameters, problems)?;
+    let rules = everything.book.as_ref().map(|b| &b.value.readings);
+    checked.lots = check_lots(book, &lots, parameters, rules, problems)?;
     let around = trial_rules::Around {
         parameters,
         vocabulary: everything.vocabulary.as_ref().map(|v| &v.value),
@@ -126,12 +128,13 @@ fn check_lots(
     book: &Book,
     ids: &[String],
     parameters: Option<&Parameters>,
+    rules: Option<&ReadingRules>,
     problems: &mut Problems,
 ) -> Result<Vec<Lot>, StoreError> {
     let mut lots: Vec<Lot> = Vec::new();
     for id in ids.iter().filter(|id| ids::is_id(id)) {
         if let Some(parameters) = parameters {
-            lots.extend(book.read_lot(id, parameters, problems)?);
+            lots.extend(book.read_lot(id, parameters, rules, problems)?);
             continue;
         }
         // Without parameters the values mean nothing; their form is checked all the same.
@@ -140,7 +143,13 @@ fn check_lots(
         if let Some(file) = file {
             lot_graph::check_one(id, &file, problems);
             let log = csv_file::read(book.root(), &format!("lots/{id}/log.csv"), problems)?;
-            lots.push(Lot { id: file.value.id.clone(), file, log, values: Vec::new() });
+            lots.push(Lot {
+                id: file.value.id.clone(),
+                file,
+                log,
+                values: Vec::new(),
+                followed: Followed::default(),
+            });
         }
     }
     lot_graph::check(&lots, ids, problems);

@@ -163,4 +163,13 @@ flight_cups = 8
 moisture_warning_pct = 6.5
 # How much faster oxidation is taken to run with 10 degrees more: an assumption.
 q10 = 2.0
+
+# Loggers: put their files into lots/ID/readings. Columns of time and temperature are found by
+# their names; what is not found can be said here.
+# [readings]
+# time = ["Date", "Time"]
+# temperature = "Probe 1 °C"
+# time_format = "%d.%m.%Y %H:%M:%S"
+# offset = "+08:00"          # of the logger's clock
+# longest_gap_minutes = 30
 "#;

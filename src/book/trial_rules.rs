@@ -463,10 +463,9 @@ fn text_of(trial: &TrialFile) -> String {
     doc["planned"] = toml_moment(trial.planned);
     if let Some(runs) = doc.get_mut("run").and_then(Item::as_array_of_tables_mut) {
         for run in runs.iter_mut() {
-            let Some(settings) = run.get_mut("settings") else { continue };
-            let item = std::mem::take(settings);
-            if let Ok(value) = item.into_value() {
-                *settings = toml_edit::value(value);
+            let settings = run.remove("settings").and_then(|item| item.into_value().ok());
+            if let Some(settings) = settings {
+                run.insert("settings", toml_edit::value(settings));
             }
         }
     }

@@ -226,7 +226,8 @@ proptest! {
         let name = name.trim_start_matches('-');
         let parameter = Parameter {
             id: format!("{step}.{name}"), kind: ParameterKind::Number, unit, levels: Vec::new(),
-            usual, limits: None, labels, source: None, notes: None,
+            usual, limits: None, role: None,
+            labels, source: None, notes: None,
         };
         let parameters = Parameters { format: 1, parameters: vec![parameter] };
         prop_assert_eq!(reread(&parameters), Ok(parameters));

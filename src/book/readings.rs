@@ -1,0 +1,573 @@
+//! Logger files: temperature (and humidity) over time, as an instrument wrote them. The file is
+//! never changed: what is odd in it is told, and only what cannot be understood is a mistake.
+
+use std::fs;
+use std::path::Path;
+
+use jiff::civil::{Date, DateTime, Time};
+use jiff::tz::Offset;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::csv_file::MOST_MISTAKES;
+use super::problem::{Place, Problem, Problems};
+use super::reading::files;
+use super::store::{self, StoreError};
+use super::time::Moment;
+use super::units;
+
+/// How logger files are read: `[readings]` in book.toml.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct ReadingRules {
+    /// The header of the column of times, or of the two of days and times; none: found by its name.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 2))]
+    pub time: Vec<String>,
+    /// The header of the column of temperatures; none: found by its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<String>,
+    /// The header of the column of relative humidity; none: found by its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub humidity: Option<String>,
+    /// How times are written, as "%d.%m.%Y %H:%M:%S"; none: as 2026-05-14 08:00:00.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time_format: Option<String>,
+    /// The offset from UTC of a logger's clock, as "+08:00"; none: that of the lot's own log.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = r"^[+-][0-9]{2}:[0-9]{2}$"))]
+    pub offset: Option<String>,
+    /// The longest gap between two readings, in minutes, that is bridged by a straight line: more than
+    /// 0. Common practice, no source.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub longest_gap_minutes: f64,
+}
+
+impl Default for ReadingRules {
+    fn default() -> Self {
+        Self {
+            time: Vec::new(),
+            temperature: None,
+            humidity: None,
+            time_format: None,
+            offset: None,
+            longest_gap_minutes: 30.0,
+        }
+    }
+}
+
+impl ReadingRules {
+    fn offset(&self) -> Option<Offset> {
+        let text = self.offset.as_deref()?;
+        offset_of(text.as_bytes()).and_then(|s| Offset::from_seconds(s).ok())
+    }
+}
+
+/// The readings of one file, by their moments, each moment once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    /// The file, relative to the book.
+    pub file: String,
+    /// Seconds since 1970, UTC.
+    pub seconds: Vec<i64>,
+    /// Degrees Celsius; none where the logger wrote nothing.
+    pub celsius: Vec<Option<f64>>,
+    /// Percent of relative humidity; none where the logger wrote nothing or has no such column.
+    pub humidity_pct: Vec<Option<f64>>,
+    /// What is odd in the file, in words.
+    pub notices: Vec<String>,
+}
+
+/// Reads all logger files in a folder of the book. `clock` is what times without an offset are
+/// taken to be written by, unless the rules say.
+///
+/// # Errors
+/// Only if the disk refuses; mistakes go into `problems`.
+pub fn read_folder(
+    root: &Path,
+    folder: &str,
+    rules: &ReadingRules,
+    clock: Offset,
+    problems: &mut Problems,
+) -> Result<Vec<Readings>, StoreError> {
+    let mut all = Vec::new();
+    for name in files(&root.join(folder))? {
+        let is_table = [".csv", ".txt", ".tsv"].iter().any(|e| name.to_lowercase().ends_with(e));
+        if !is_table || super::copies::is_conflict_copy(&name) {
+            continue;
+        }
+        let file = format!("{folder}/{name}");
+        if let Some(whole) = store::read_for_check(root, &file, problems)? {
+            all.extend(parse(&file, &whole.text, rules, clock, problems));
+        }
+    }
+    Ok(all)
+}
+
+/// Whether there is any logger file in a folder.
+#[must_use]
+pub fn any(folder: &Path) -> bool {
+    fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some())
+}
+
+/// So many lines may stand before the header.
+const PREAMBLE: usize = 60;
+
+struct Columns {
+    /// Byte at which the lines of readings begin, and the number of the header line.
+    body: usize,
+    header_line: usize,
+    delimiter: u8,
+    time: Vec<usize>,
+    celsius: usize,
+    fahrenheit: bool,
+    /// Whether the header says the unit of temperature.
+    unit_said: bool,
+    humidity: Option<usize>,
+}
+
+/// Reads a logger file from its text.
+pub fn parse(
+    file: &str,
+    text: &str,
+    rules: &ReadingRules,
+    clock: Offset,
+    problems: &mut Problems,
+) -> Option<Readings> {
+    let columns = match columns_of(text, rules) {
+        Ok(columns) => columns,
+        Err((place, found, mend)) => {
+            let expected = "a header line within the first lines, with a column of times and one of \
+                            temperatures, as time,temperature";
+            problems.push(Problem::new(file, place, found, expected, mend));
+            return None;
+        }
+    };
+    let mut rows = Rows::default();
+    let before = problems.len();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(columns.delimiter)
+        .from_reader(&text.as_bytes()[columns.body..]);
+    let mut record = csv::StringRecord::new();
+    let clock = rules.offset().unwrap_or(clock);
+    let mut joined = String::new();
+    // The text is UTF-8 and lines may be of any length: no error is left that could end it early.
+    while let Ok(true) = reader.read_record(&mut record) {
+        if record.iter().all(|c| c.trim().is_empty()) {
+            continue;
+        }
+        match row(&record, &columns, rules, clock, &mut joined) {
+            Ok((second, other_clock, celsius, humidity)) => {
+                rows.push(second, celsius, humidity);
+                rows.n_other_clock += usize::from(other_clock);
+            }
+            Err(m) => {
+                let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
+                let place = place_of(text, line, columns.delimiter, m.cell);
+                problems.push(Problem::new(file, Some(place), m.found, m.expected, m.mend));
+                // With times of another form every line would be told.
+                if (m.cell == columns.time[0] && rows.seconds.is_empty())
+                    || problems.len() >= before + MOST_MISTAKES
+                {
+                    break;
+                }
+            }
+        }
+    }
+    if problems.len() > before {
+        return None;
+    }
+    if rows.seconds.is_empty() {
+        problems.push(Problem::new(
+            file,
+            None,
+            "there is no reading in it",
+            "a line for each reading below the header",
+            "fetch the file from the logger again, or take it out of the folder",
+        ));
+        return None;
+    }
+    Some(rows.settle(file, columns.unit_said, clock))
+}
+
+#[derive(Default)]
+struct Rows {
+    seconds: Vec<i64>,
+    celsius: Vec<Option<f64>>,
+    humidity_pct: Vec<Option<f64>>,
+    n_other_clock: usize,
+}
+
+impl Rows {
+    fn push(&mut self, second: i64, celsius: Option<f64>, humidity: Option<f64>) {
+        self.seconds.push(second);
+        self.celsius.push(celsius);
+        self.humidity_pct.push(humidity);
+    }
+
+    /// Puts the rows in order, each moment once, and says what was odd.
+    fn settle(self, file: &str, unit_said: bool, clock: Offset) -> Readings {
+        let mut notices = Vec::new();
+        let mut tell = |n: usize, what: &str| {
+            if n > 0 {
+                let readings = if n == 1 { "reading" } else { "readings" };
+                notices.push(format!("{file}: {n} {readings} {what}"));
+            }
+        };
+        let n = self.seconds.len();
+        let unsorted = self.seconds.windows(2).filter(|w| w[1] < w[0]).count();
+        tell(unsorted, "stood before earlier ones; all were put in the order of time");
+        let missing = self.celsius.iter().filter(|c| c.is_none()).count();
+        tell(missing, "without a temperature; what lies between their neighbours counts");
+        let shown = Moment::at(self.seconds[0], clock);
+        let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
+        tell(self.n_other_clock, &other);
+        let mut order: Vec<usize> = (0..n).collect();
+        if unsorted > 0 {
+            order.sort_by_key(|i| self.seconds[*i]);
+        }
+        let mut settled = Readings {
+            file: file.to_owned(),
+            seconds: Vec::with_capacity(n),
+            celsius: Vec::with_capacity(n),
+            humidity_pct: Vec::with_capacity(n),
+            notices: Vec::new(),
+        };
+        let (mut twice, mut unlike) = (0, 0);
+        let mut at = 0;
+        while at < n {
+            let second = self.seconds[order[at]];
+            let mut end = at + 1;
+            while end < n && self.seconds[order[end]] == second {
+                end += 1;
+            }
+            let same = &order[at..end];
+            twice += same.len() - 1;
+            let first = same[0];
+            unlike += same[1..].iter().filter(|i| self.celsius[**i] != self.celsius[first]).count();
+            settled.seconds.push(second);
+            settled.celsius.push(mean(same.iter().filter_map(|i| self.celsius[*i])));
+            settled.humidity_pct.push(mean(same.iter().filter_map(|i| self.humidity_pct[*i])));
+            at = end;
+        }
+        tell(twice, "stood there a second time; each moment counts once");
+        tell(unlike, "unlike another of the same moment; their mean counts");
+        if !unit_said {
+            notices.push(format!("{file}: the header says no unit of temperature; °C was taken"));
+        }
+        settled.notices = notices;
+        settled
+    }
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut n, mut sum) = (0.0, 0.0);
+    for value in values {
+        n += 1.0;
+        sum += value;
+    }
+    (n > 0.0).then(|| sum / n)
+}
+
+struct Mistake {
+    cell: usize,
+    found: String,
+    expected: &'static str,
+    mend: String,
+}
+
+type Row = (i64, bool, Option<f64>, Option<f64>);
+
+fn row(
+    record: &csv::StringRecord,
+    columns: &Columns,
+    rules: &ReadingRules,
+    clock: Offset,
+    joined: &mut String,
+) -> Result<Row, Mistake> {
+    let most = columns.time.iter().copied().chain([columns.celsius]).max().unwrap_or(0);
+    if record.len() <= most {
+        return Err(Mistake {
+            cell: record.len().saturating_sub(1),
+            found: format!(
+                "the line has {} {}",
+                record.len(),
+                if record.len() == 1 { "cell" } else { "cells" }
+            ),
+            expected: "a cell for each column that is read, as in the header line",
+            mend: "fetch the file from the logger again, or cut off what is no reading".to_owned(),
+        });
+    }
+    let text = match columns.time.as_slice() {
+        [day, time] => {
+            joined.clear();
+            joined.push_str(record[*day].trim());
+            joined.push(' ');
+            joined.push_str(record[*time].trim());
+            joined.as_str()
+        }
+        [one, ..] => record[*one].trim(),
+        [] => "",
+    };
+    let (at, own) = time_of(text, rules.time_format.as_deref()).ok_or_else(|| Mistake {
+        cell: columns.time.first().copied().unwrap_or(0),
+        found: format!("the time is \"{}\"", clip(text)),
+        expected: if rules.time_format.is_some() {
+            "a time as time_format in book.toml says"
+        } else {
+            "a time as 2026-05-14 08:00:00"
+        },
+        mend: "say how it is written: [readings] time_format = \"%d.%m.%Y %H:%M:%S\" in book.toml"
+            .to_owned(),
+    })?;
+    let second = at.as_second() - i64::from(own.unwrap_or(clock).seconds());
+    let celsius = number(record, columns.celsius, "temperature", [-40.0, 300.0], |x| {
+        if columns.fahrenheit { units::convert(x, "°F", "°C").unwrap_or(x) } else { x }
+    })?;
+    let humidity = match columns.humidity.filter(|at| *at < record.len()) {
+        Some(at) => number(record, at, "humidity", [0.0, 100.0], |x| x)?,
+        None => None,
+    };
+    Ok((second, own.is_some_and(|o| o != clock), celsius, humidity))
+}
+
+fn number(
+    record: &csv::StringRecord,
+    cell: usize,
+    what: &str,
+    [low, high]: [f64; 2],
+    own_unit: impl Fn(f64) -> f64,
+) -> Result<Option<f64>, Mistake> {
+    let text = record[cell].trim();
+    if text.is_empty() || ["na", "nan", "-", "--", "---"].contains(&text.to_lowercase().as_str()) {
+        return Ok(None);
+    }
+    let number = if text.contains(',') && !text.contains('.') {
+        text.replace(',', ".").parse::<f64>()
+    } else {
+        text.parse::<f64>()
+    };
+    match number.map(own_unit) {
+        Ok(x) if (low..=high).contains(&x) => Ok(Some(x)),
+        _ => Err(Mistake {
+            cell,
+            found: format!("the {what} is \"{}\"", clip(text)),
+            expected: if what == "humidity" {
+                "a number from 0 to 100, or nothing"
+            } else {
+                "a number from -40 to 300 °C, or nothing"
+            },
+            mend: "a logger that fails writes nothing reliable: see what it measured, and empty the cell"
+                .to_owned(),
+        }),
+    }
+}
+
+fn clip(text: &str) -> String {
+    text.chars().take(40).map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+/// A local time as a timestamp of UTC, and its own offset if it says one.
+fn time_of(text: &str, format: Option<&str>) -> Option<(jiff::Timestamp, Option<Offset>)> {
+    let (local, offset) = match format {
+        Some(format) => {
+            let parsed = jiff::fmt::strtime::parse(format, text).ok()?;
+            (parsed.to_datetime().ok()?, parsed.offset())
+        }
+        None => iso(text.as_bytes())?,
+    };
+    Some((Offset::UTC.to_timestamp(local).ok()?, offset))
+}
+
+/// 2026-05-14 08:00, 2026/05/14T08:00:00.5+08:00: the year first, whatever stands between.
+fn iso(text: &[u8]) -> Option<(DateTime, Option<Offset>)> {
+    let digits = |from: usize, n: usize| -> Option<i16> {
+        text.get(from..from + n)?
+            .iter()
+            .try_fold(0_i16, |sum, b| b.is_ascii_digit().then(|| sum * 10 + i16::from(b - b'0')))
+    };
+    let two = |from: usize| digits(from, 2).and_then(|x| i8::try_from(x).ok());
+    let between = *text.get(4)?;
+    if !b"-/.".contains(&between) || *text.get(7)? != between || !b" T".contains(text.get(10)?) {
+        return None;
+    }
+    let date = Date::new(digits(0, 4)?, two(5)?, two(8)?).ok()?;
+    if *text.get(13)? != b':' {
+        return None;
+    }
+    let (hour, minute) = (two(11)?, two(14)?);
+    let mut rest = &text[16..];
+    let mut second = 0;
+    if rest.first() == Some(&b':') {
+        second = two(17)?;
+        rest = &text[19..];
+        if rest.first().is_some_and(|b| b".,".contains(b)) {
+            let n = rest[1..].iter().take_while(|b| b.is_ascii_digit()).count();
+            rest = &rest[1 + n..];
+        }
+    }
+    let offset = match rest {
+        [] => None,
+        b"Z" => Some(Offset::UTC),
+        [b' ', rest @ ..] | rest => Some(Offset::from_seconds(offset_of(rest)?).ok()?),
+    };
+    let time = Time::new(hour, minute, second, 0).ok()?;
+    Some((DateTime::from_parts(date, time), offset))
+}
+
+/// Seconds of +08:00, +0800 or -03:30.
+fn offset_of(text: &[u8]) -> Option<i32> {
+    let (sign, rest) = match text {
+        [b'+', rest @ ..] => (1, rest),
+        [b'-', rest @ ..] => (-1, rest),
+        _ => return None,
+    };
+    let number = |s: &[u8]| std::str::from_utf8(s).ok()?.parse::<u8>().ok().map(i32::from);
+    let (hours, minutes) = match rest {
+        [h1, h2, b':', m1, m2] | [h1, h2, m1, m2] => (number(&[*h1, *h2])?, number(&[*m1, *m2])?),
+        _ => return None,
+    };
+    (hours < 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
+}
+
+type NoColumns = (Option<Place>, String, String);
+
+fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, NoColumns> {
+    let mut start = 0;
+    let mut near: Option<NoColumns> = None;
+    for (number, line) in (1..=PREAMBLE).zip(text.split_inclusive('\n')) {
+        for delimiter in [b'\t', b';', b','] {
+            let cells = cells_of(line, delimiter);
+            let place = |cell: usize| Some(place_of(text, number, delimiter, cell));
+            match match_columns(&cells, rules) {
+                Ok(Some((time, celsius, humidity))) => {
+                    let name = &cells[celsius].to_lowercase();
+                    let fahrenheit = ["°f", "℉", "(f)", "[f]", "fahrenheit"];
+                    let said = ["°c", "℃", "(c)", "[c]", "celsius", "摄氏"];
+                    let fahrenheit = fahrenheit.iter().any(|u| name.contains(u));
+                    return Ok(Columns {
+                        body: start + line.len(),
+                        header_line: number,
+                        delimiter,
+                        time,
+                        celsius,
+                        fahrenheit,
+                        unit_said: fahrenheit || said.iter().any(|u| name.contains(u)),
+                        humidity,
+                    });
+                }
+                Ok(None) => {}
+                Err((cell, found)) => {
+                    let mend =
+                        "name the one that is meant in book.toml: [readings] temperature = \"…\"";
+                    near.get_or_insert((place(cell), found, mend.to_owned()));
+                }
+            }
+        }
+        start += line.len();
+    }
+    Err(near.unwrap_or_else(|| {
+        let first = text.lines().next().map(|_| place_of(text, 1, b'\n', 0));
+        let mend = "name the columns in book.toml: [readings] time = [\"…\"], temperature = \"…\"";
+        (first, "no header line was found".to_owned(), mend.to_owned())
+    }))
+}
+
+fn cells_of(line: &str, delimiter: u8) -> Vec<String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter)
+        .from_reader(line.as_bytes());
+    let cells = reader.records().next().and_then(Result::ok);
+    cells.map_or_else(Vec::new, |r| r.iter().map(|c| c.trim().to_owned()).collect())
+}
+
+type Matched = (Vec<usize>, usize, Option<usize>);
+
+/// The columns of times, temperature and humidity of a header line; nothing if it is none.
+fn match_columns(
+    cells: &[String],
+    rules: &ReadingRules,
+) -> Result<Option<Matched>, (usize, String)> {
+    let named = |name: &String| cells.iter().position(|c| c.eq_ignore_ascii_case(name.trim()));
+    let plain: Vec<String> = cells.iter().map(|c| without_unit(c)).collect();
+    let called = |names: &[&str]| plain.iter().position(|p| names.contains(&p.as_str()));
+    let time: Option<Vec<usize>> = if rules.time.is_empty() {
+        let day = called(&["date", "day", "日期"]);
+        let time = called(&["time", "时间"]);
+        match (day, time) {
+            (Some(day), Some(time)) => Some(vec![day, time]),
+            (_, Some(time)) => Some(vec![time]),
+            _ => called(&[
+                "datetime",
+                "date time",
+                "date/time",
+                "date and time",
+                "timestamp",
+                "日期时间",
+                "date-time",
+            ])
+            .map(|at| vec![at]),
+        }
+    } else {
+        rules.time.iter().map(named).collect()
+    };
+    let Some(time) = time else { return Ok(None) };
+    let begins = |names: &[&str]| -> Vec<usize> {
+        let fits = |p: &String| names.iter().any(|n| p.starts_with(n));
+        plain.iter().enumerate().filter(|(_, p)| fits(p)).map(|(i, _)| i).collect()
+    };
+    let celsius = match &rules.temperature {
+        Some(name) => named(name),
+        None => match begins(&["temp", "温度"]).as_slice() {
+            [] => called(&["t"]),
+            [one] => Some(*one),
+            [_, second, ..] => {
+                let found = "more than one column could be the temperature".to_owned();
+                return Err((*second, found));
+            }
+        },
+    };
+    let Some(celsius) = celsius else { return Ok(None) };
+    let humidity = match &rules.humidity {
+        Some(name) => named(name),
+        None => match begins(&["humidity", "rel", "rh", "湿度", "相对湿度"]).as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        },
+    };
+    Ok(Some((time, celsius, humidity)))
+}
+
+/// A column's name in small letters, without the unit behind it.
+fn without_unit(name: &str) -> String {
+    let end = name.find(['(', '[', '（', '°', '℃', '℉', '%']).unwrap_or(name.len());
+    name[..end].trim().trim_end_matches([',', ':']).to_lowercase()
+}
+
+fn place_of(text: &str, line: usize, delimiter: u8, cell: usize) -> Place {
+    let content = text.split('\n').nth(line - 1).unwrap_or_default().trim_end_matches('\r');
+    let mut quoted = false;
+    let (mut at, mut start, mut end) = (0, 0, content.len());
+    for (i, b) in content.bytes().enumerate() {
+        if b == b'"' {
+            quoted = !quoted;
+        } else if b == delimiter && !quoted {
+            if at == cell {
+                end = i;
+                break;
+            }
+            (at, start) = (at + 1, i + 1);
+        }
+    }
+    Place {
+        line,
+        column: content[..start].chars().count() + 1,
+        width: content[start..end].chars().count().max(1),
+        text: content.to_owned(),
+    }
+}
