@@ -1,11 +1,12 @@
 //! `link`: which step did it?
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{ArgGroup, Args};
 
 use super::asked::Asked;
+use super::table_args::TableArgs;
 use super::{Context, Failure, charts, table_args};
 use crate::book::Book;
 use crate::book::problem::did_you_mean;
@@ -90,25 +91,39 @@ fn trial(args: &LinkArgs, context: &Context) -> Result<Option<PlannedTrial>, Fai
 type Names = BTreeMap<String, String>;
 
 fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
-    let table = &args.asked.table;
-    if !table.is_given() {
+    if !args.asked.table.is_given() {
         return of_book(args, context);
     }
-    let Some(path) = &args.parameters else {
+    let (scores, makings) =
+        of_table(&args.asked.table, &args.asked.sessions, args.parameters.as_deref(), context)?;
+    Ok((scores, makings, Names::new()))
+}
+
+/// The scores of a table, and how its lots were made by another.
+///
+/// # Errors
+/// If either is missing or cannot be read.
+pub(super) fn of_table(
+    table: &TableArgs,
+    sessions: &[String],
+    parameters: Option<&Path>,
+    context: &Context,
+) -> Result<(Scores, Makings), Failure> {
+    let Some(path) = parameters else {
         return Err(Failure::Command(
             "--parameters is missing\n  expected: --parameters FILE, a table with one row a lot and \
              one column a parameter\n  to mend:  name it"
                 .to_owned(),
         ));
     };
-    let scores = args.asked.scores(context)?;
+    let scores = table_args::scores(table, sessions, context)?;
     let (lot, delimiter, decimal) = table.shape();
     let mut makings = makings_from_table(path, lot, delimiter, decimal)?;
     // Where both are one file, scores would otherwise explain themselves.
     for term in scores.terms() {
         makings.leave_out(&term.id, "it is a column of scores");
     }
-    Ok((scores, makings, Names::new()))
+    Ok((scores, makings))
 }
 
 /// The sessions that are named, or all that are revealed, with the lots' logs.

@@ -18,6 +18,7 @@ mod session;
 mod sheet;
 mod table_args;
 mod taster;
+mod trial;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -63,6 +64,8 @@ enum Command {
     Age(age::AgeArgs),
     /// Which step of the making did it?
     Link(link::LinkArgs),
+    /// What to make next: the batches that tell the most
+    Trial(trial::TrialArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -145,6 +148,12 @@ impl Context {
         Ok(ChaCha12Rng::from_seed(seed))
     }
 
+    /// Whether a book was named, by the flag or the variable.
+    #[must_use]
+    pub fn names_book(&self) -> bool {
+        self.book.is_some()
+    }
+
     /// The book: the flag, then the variable, then the folder one stands in.
     ///
     /// # Errors
@@ -212,5 +221,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Sheet(args) => sheet::run(&args, context),
         Command::Age(args) => age::run(&args, context),
         Command::Link(args) => link::run(&args, context),
+        Command::Trial(args) => trial::run(&args, context),
     }
 }

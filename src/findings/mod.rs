@@ -30,6 +30,7 @@ pub mod steeps;
 pub mod taster_model;
 pub mod term_agreement;
 pub mod term_comparison;
+pub mod trial;
 mod unit_table;
 
 pub use agree::Exclusion;

@@ -142,10 +142,29 @@ pub fn fit_linked(t: &TermScores, linked: &Linked) -> Answer<Panel> {
 }
 
 fn fit_with(t: &TermScores, lots: Lots, linked: &Linked) -> Answer<Panel> {
-    let n = t.values.len();
-    if n == 0 {
+    if t.values.is_empty() {
         return Answer::unknown("there is no score");
     }
+    let panel = fitted(&layout(t, lots, linked), t);
+    let several_recipes = t.recipe.as_ref().is_some_and(|r| r.names.len() > 1);
+    panel.map(|mut p| {
+        if several_recipes && lots == Lots::Fixed {
+            p.notes.push(recipe_note(t));
+        }
+        if lots == Lots::Fixed { with_df_of_pots(p, t) } else { p }
+    })
+}
+
+/// The layout of [`fit_linked`], ready for any scores in these rows.
+///
+/// # Errors
+/// What makes a model of this layout impossible, whatever the scores.
+pub fn prepare_linked(t: &TermScores, linked: &Linked) -> Result<Prepared, MixedError> {
+    layout(t, Lots::Random, linked)
+}
+
+fn layout(t: &TermScores, lots: Lots, linked: &Linked) -> Result<Prepared, MixedError> {
+    let n = t.values.len();
     let lot = factor(&t.lot);
     let mut notes = Vec::new();
     let mut fixed_words = Vec::new();
@@ -225,14 +244,7 @@ fn fit_with(t: &TermScores, lots: Lots, linked: &Linked) -> Answer<Panel> {
             random.push(term);
         }
     }
-    let panel = fitted(&prepare(fixed, &fixed_words, random, notes), t);
-    let several_recipes = t.recipe.as_ref().is_some_and(|r| r.names.len() > 1);
-    panel.map(|mut p| {
-        if several_recipes && lots == Lots::Fixed {
-            p.notes.push(recipe_note(t));
-        }
-        if lots == Lots::Fixed { with_df_of_pots(p, t) } else { p }
-    })
+    prepare(fixed, &fixed_words, random, notes)
 }
 
 /// Where the pots' variance is estimated as zero, the lots' test takes it for known: over all tables 5%
@@ -336,6 +348,24 @@ pub fn fitted_as(
 }
 
 impl Prepared {
+    /// The layout itself.
+    #[must_use]
+    pub fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// The fixed part.
+    #[must_use]
+    pub fn fixed(&self) -> &FixedPart {
+        &self.fixed
+    }
+
+    /// The random terms that the layout tells apart.
+    #[must_use]
+    pub fn random(&self) -> &[RandomTerm] {
+        &self.random
+    }
+
     /// The same without lot × taster, if it is there: a few scores that repeat would otherwise
     /// pass for all there is of chance.
     fn without_lot_taster(&self) -> Option<Result<Self, MixedError>> {

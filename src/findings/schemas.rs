@@ -11,6 +11,7 @@ use super::monitor::Monitor;
 use super::practice::Practice;
 use super::ranking::Ranking;
 use super::sheet::Sheet;
+use super::trial::Trial;
 
 /// The schemas by their file names in `schemas/`.
 #[must_use]
@@ -25,5 +26,6 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("practice-1.schema.json", schemars::schema_for!(Practice).into()),
         ("ranking-1.schema.json", schemars::schema_for!(Ranking).into()),
         ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
+        ("trial-1.schema.json", schemars::schema_for!(Trial).into()),
     ]
 }

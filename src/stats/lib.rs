@@ -11,7 +11,8 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
-//! * [`designs`]: incomplete blocks.
+//! * [`designs`]: incomplete blocks; [`factorial`]: two-level factorials and their fractions; [`optimal`]: exact
+//!   designs, from nothing or as additions.
 //! * [`discrimination`]: triangles, duo-trios and pairs.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
 //! * [`ordinal`]: cumulative-link mixed models, for ordered levels.
@@ -34,6 +35,7 @@ pub mod dist;
 pub mod dunnett;
 pub mod effect;
 pub mod equivalence;
+pub mod factorial;
 pub mod icc;
 pub mod kappa;
 pub mod kendall;
@@ -43,6 +45,7 @@ pub mod map;
 pub mod mixed;
 pub mod multiple;
 pub mod normality;
+pub mod optimal;
 pub mod ordinal;
 pub mod partial;
 pub mod pca;

@@ -4,7 +4,7 @@ use super::agree::{basis, cautions, left_out, model_words};
 use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
 use crate::findings::link::{
-    Adjusted, Effect, Form, Line, Link, LinkedTerm, Mark, Measure, PLAUSIBLE, plain, range,
+    Adjusted, Effect, Form, LeftOut, Line, Link, LinkedTerm, Mark, Measure, PLAUSIBLE, plain, range,
 };
 
 /// So many pairs are shown; the others are in the JSON.
@@ -382,9 +382,14 @@ fn row(e: &Effect, l: &Line) -> Vec<String> {
 
 /// What was left out of the question itself.
 fn aside(f: &Link) -> String {
+    set_aside(&f.left_out, "Not linked")
+}
+
+/// What was left out, one line a reason.
+pub(super) fn set_aside(left_out: &[LeftOut], title: &str) -> String {
     let mut out = String::new();
     let mut seen: Vec<(String, Vec<String>)> = Vec::new();
-    for l in &f.left_out {
+    for l in left_out {
         let of = if l.lots.is_empty() {
             l.reason.clone()
         } else {
@@ -397,7 +402,7 @@ fn aside(f: &Link) -> String {
         }
     }
     if !seen.is_empty() {
-        out.push_str(&heading("Not linked"));
+        out.push_str(&heading(title));
     }
     for (key, names) in seen {
         if let Some((kind, reason)) = key.split_once('\u{0}') {

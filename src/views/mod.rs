@@ -14,3 +14,4 @@ pub mod pages;
 pub mod ranking;
 mod taster_model;
 pub(crate) mod text;
+pub mod trial;

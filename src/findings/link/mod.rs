@@ -13,7 +13,7 @@ mod many_batch;
 mod many_words;
 mod parameters;
 mod planned;
-mod rows;
+pub(super) mod rows;
 mod sensitivity;
 mod sentences;
 mod shape;

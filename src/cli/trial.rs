@@ -1,0 +1,259 @@
+//! `trial`: what to make next?
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::table_args::{self, TableArgs};
+use super::{Context, Failure, link};
+use crate::book::Book;
+use crate::book::parameters::Parameters;
+use crate::book::time::Moment;
+use crate::book::trials::{Factor, GivenParameter, Run, TrialFile};
+use crate::findings::Settings;
+use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, trial};
+use crate::scores::{Makings, Scores};
+use crate::session::all_scored;
+use crate::views;
+
+/// What to make next: the batches that tell the most
+#[derive(Debug, Args)]
+pub struct TrialArgs {
+    /// Revealed sessions of the book, by any unique part of their names (default: all)
+    #[arg(value_name = "SESSION")]
+    sessions: Vec<String>,
+    /// So many batches to add to the lots made so far
+    #[arg(long, value_name = "N", group = "what", required = true)]
+    add: Option<usize>,
+    /// A trial of so many batches that stands alone
+    #[arg(long, value_name = "N", group = "what", requires = "factor")]
+    runs: Option<usize>,
+    /// What is varied, at which levels: ID=40,75 or ID=40..75, or ID alone for the levels made
+    /// (default: all that is chosen and varied)
+    #[arg(long, value_name = "ID[=A,B]")]
+    factor: Vec<String>,
+    /// What cannot be chosen, and is to be measured
+    #[arg(long, value_name = "ID[,ID]", value_delimiter = ',')]
+    given: Vec<String>,
+    /// Settings that cannot stand together, as dry.method=sun,lot.season=autumn
+    #[arg(long, value_name = "ID=A,ID=B")]
+    never: Vec<String>,
+    /// Numbers may bend: a third level, and a square in the model
+    #[arg(long)]
+    curved: bool,
+    /// The most batches of one day
+    #[arg(long, value_name = "N", default_value_t = 4)]
+    a_day: usize,
+    /// Tasters (default: those of the record)
+    #[arg(long, value_name = "N")]
+    tasters: Option<usize>,
+    /// Pots of each new lot (default: as in the record)
+    #[arg(long, value_name = "N")]
+    pots: Option<usize>,
+    /// The difference to be seen, in points over a factor's range
+    #[arg(long, value_name = "POINTS", default_value_t = 1.0)]
+    see: f64,
+    /// The term whose variances are taken (default: the one in the middle)
+    #[arg(long, value_name = "TERM")]
+    about: Option<String>,
+    /// Standard deviations where no scores say them: lot, residual, pot, taster, lot-taster, session,
+    /// session-taster, session-lots
+    #[arg(long, value_name = "NAME=SD", value_delimiter = ',')]
+    sd: Vec<String>,
+    /// By which the search and the order are drawn
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Keep the trial in the book under this name
+    #[arg(long, value_name = "NAME")]
+    save: Option<String>,
+    /// All numbers as JSON, the name of its schema first
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    table: TableArgs,
+    /// How the lots of the table were made: CSV with one row a lot
+    #[arg(long, value_name = "FILE", requires = "table", help_heading = table_args::HEADING)]
+    parameters: Option<PathBuf>,
+    /// A sample of the table that stayed the same and joins its sessions
+    #[arg(long, value_name = "LOT", requires = "table", help_heading = table_args::HEADING)]
+    reference: Vec<String>,
+}
+
+impl From<TrialError> for Failure {
+    fn from(e: TrialError) -> Self {
+        Self::Command(e.to_string())
+    }
+}
+
+/// What there is to plan from.
+struct Ground {
+    book: Option<Book>,
+    scores: Option<Scores>,
+    makings: Option<Makings>,
+    parameters: Option<Parameters>,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If what is asked cannot be had, records cannot be read, or the result not be written.
+pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
+    let wish = wish(args)?;
+    let ground = ground(args, context)?;
+    let settings = Settings { seed: args.seed, ..Settings::default() };
+    let finding = trial(
+        ground.scores.as_ref(),
+        ground.makings.as_ref(),
+        ground.parameters.as_ref(),
+        &wish,
+        &settings,
+    )?;
+    if let Some(name) = &args.save {
+        let Some(book) = &ground.book else {
+            return Err(Failure::Command(
+                "--save needs a book\n  expected: a book to keep the trial in\n  to mend:  stand in \
+                 one or name it with --book, or leave --save out"
+                    .to_owned(),
+            ));
+        };
+        book.write_trial(&file_of(&finding, name, args))?;
+    }
+    let text = if args.json { views::json::of(&finding) } else { views::trial::text(&finding) };
+    context.out.write_all(text.as_bytes())?;
+    Ok(())
+}
+
+fn ground(args: &TrialArgs, context: &Context) -> Result<Ground, Failure> {
+    let mut ground = Ground { book: None, scores: None, makings: None, parameters: None };
+    if args.table.is_given() {
+        let (scores, makings) =
+            link::of_table(&args.table, &args.sessions, args.parameters.as_deref(), context)?;
+        (ground.scores, ground.makings) = (Some(scores), Some(makings));
+        return Ok(ground);
+    }
+    let book = match context.book() {
+        Ok(book) => book,
+        // A trial of its own needs no book, unless one was named.
+        Err(_) if args.runs.is_some() && !context.names_book() && args.sessions.is_empty() => {
+            return Ok(ground);
+        }
+        Err(e) => return Err(e),
+    };
+    let sessions = if args.sessions.is_empty() {
+        all_scored(&book)?
+    } else {
+        table_args::named_or_all(&args.sessions, &book)?
+    };
+    if !(sessions.is_empty() && args.runs.is_some()) {
+        let (scores, makings) = link::of_sessions(&book, sessions)?;
+        (ground.scores, ground.makings) = (Some(scores), Some(makings));
+    }
+    ground.parameters = Some(book.parameters()?.value);
+    ground.book = Some(book);
+    Ok(ground)
+}
+
+/// A flag that does not read.
+fn wrong(flag: &str, word: &str, expected: &str) -> Failure {
+    Failure::Command(format!(
+        "{flag} {word} does not read\n  expected: {expected}\n  to mend:  correct the flag"
+    ))
+}
+
+fn wish(args: &TrialArgs) -> Result<Wish, Failure> {
+    let factors = args.factor.iter().map(|f| factor(f)).collect::<Result<_, _>>()?;
+    let pair = |word: &str| -> Option<(String, String)> {
+        let (id, level) = word.split_once('=')?;
+        let (id, level) = (id.trim(), level.trim());
+        (!id.is_empty() && !level.is_empty()).then(|| (id.to_owned(), level.to_owned()))
+    };
+    let never = args
+        .never
+        .iter()
+        .map(|n| {
+            n.split(',').map(pair).collect::<Option<Vec<_>>>().ok_or_else(|| {
+                wrong(
+                    "--never",
+                    n,
+                    "settings with commas between, as dry.method=sun,lot.season=autumn",
+                )
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    let sds = args
+        .sd
+        .iter()
+        .map(|s| {
+            pair(s)
+                .and_then(|(name, sd)| Some((name, sd.parse::<f64>().ok()?)))
+                .ok_or_else(|| wrong("--sd", s, "a name and points, as lot=0.3,residual=0.8"))
+        })
+        .collect::<Result<_, _>>()?;
+    Ok(Wish {
+        batches: args.add.or(args.runs).unwrap_or_default(),
+        fresh: args.runs.is_some(),
+        factors,
+        references: args.reference.clone(),
+        given: args.given.clone(),
+        never,
+        a_day: args.a_day,
+        tasters: args.tasters,
+        pots: args.pots,
+        see: args.see,
+        about: args.about.clone(),
+        curved: args.curved,
+        sds,
+        ..Wish::default()
+    })
+}
+
+/// `ID`, `ID=a,b` or `ID=a..b`.
+fn factor(word: &str) -> Result<WishedFactor, Failure> {
+    let bad = || wrong("--factor", word, "ID=40,75 or ID=40..75, or ID alone");
+    let Some((id, levels)) = word.split_once('=') else {
+        return Ok(WishedFactor { parameter: word.trim().to_owned(), levels: WishedLevels::Made });
+    };
+    let parameter = id.trim().to_owned();
+    if parameter.is_empty() {
+        return Err(bad());
+    }
+    let levels = match levels.split_once("..") {
+        Some((low, high)) => {
+            let number = |t: &str| t.trim().parse::<f64>().ok().filter(|x| x.is_finite());
+            let (low, high) = number(low).zip(number(high)).ok_or_else(bad)?;
+            if low >= high {
+                return Err(wrong("--factor", word, "the lower end first, as ID=40..75"));
+            }
+            WishedLevels::Between(low, high)
+        }
+        None => WishedLevels::These(levels.split(',').map(|l| l.trim().to_owned()).collect()),
+    };
+    Ok(WishedFactor { parameter, levels })
+}
+
+/// The trial as it is kept in the book.
+fn file_of(f: &Trial, name: &str, args: &TrialArgs) -> TrialFile {
+    TrialFile {
+        format: 1,
+        name: name.to_owned(),
+        planned: Moment::now(),
+        seed: f.settings.seed,
+        made_by: f.made_by,
+        notes: None,
+        lots: f.lots.clone(),
+        terms: args.about.iter().cloned().collect(),
+        tasters: f.panel.known().and_then(|p| u32::try_from(p.tasters).ok()),
+        see_points: Some(f.wish.see),
+        factors: f
+            .factors
+            .iter()
+            .map(|p| Factor { parameter: p.parameter.clone(), levels: p.levels.clone() })
+            .collect(),
+        given: f.given.iter().map(|g| GivenParameter { parameter: g.clone() }).collect(),
+        runs: f
+            .batches
+            .iter()
+            .map(|b| Run { run: b.run, day: b.day, settings: b.settings.clone() })
+            .collect(),
+    }
+}

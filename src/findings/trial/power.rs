@@ -1,0 +1,506 @@
+//! How precise the effects would be, and how often a difference would be seen, by this panel's own
+//! variances: the table of lots made and to come is filled in again and again with scores drawn from
+//! them, and the model by which effects are linked is fitted to each.
+
+use blindsteep_stats::dist::{beta_quantile, t_quantile_upper, t_two_sided};
+use blindsteep_stats::mixed::Method;
+use blindsteep_stats::rng::{Stream, replicates, stream};
+use rayon::prelude::*;
+
+use super::chosen::Chosen;
+use super::factors::{self, Asked};
+use super::layout::{Habits, Layout, lay_out};
+use super::{PanelTaken, Power, TrialError, Wish};
+use crate::book::parameters::Parameters;
+use crate::findings::link::LEAST_DF;
+use crate::findings::link::rows::Picked;
+use crate::findings::panel_model::{self, Prepared};
+use crate::findings::{ALPHA, Answer, Estimate, Settings, VariancePart, count};
+use crate::scores::{Makings, ScaleKind, Scores};
+
+/// The names by which standard deviations are given, with those of the model.
+const NAMES: [(&str, &str); 8] = [
+    ("lot", panel_model::LOT),
+    ("taster", panel_model::TASTER),
+    ("lot-taster", panel_model::LOT_TASTER),
+    ("session", panel_model::SESSION),
+    ("session-taster", panel_model::SESSION_TASTER),
+    ("session-lots", panel_model::BATCH),
+    ("pot", panel_model::BREW),
+    ("residual", panel_model::RESIDUAL),
+];
+
+/// A panel that can be simulated.
+pub struct Panel {
+    /// The term whose variances these are.
+    pub term: Option<String>,
+    /// The variances.
+    pub components: Vec<VariancePart>,
+    /// How it goes about its work.
+    pub habits: Habits,
+    /// The place of the term among those picked.
+    place: Option<usize>,
+}
+
+/// What is known of the layouts before and after.
+pub struct Planned {
+    /// Without the batches; none if there are no lots.
+    pub before: Answer<Layout>,
+    /// With them.
+    pub after: Layout,
+    /// Half-widths before, column by column.
+    pub precise_before: Vec<Answer<f64>>,
+    /// Half-widths after.
+    pub precise_after: Vec<Answer<f64>>,
+    /// Power, column by column.
+    pub power: Vec<Answer<Power>>,
+    /// The panel that was taken.
+    pub panel: Answer<PanelTaken>,
+}
+
+/// The panel whose variances are taken.
+///
+/// # Errors
+/// A term that is not there, or standard deviations that cannot be.
+pub fn panel(
+    scores: Option<&Scores>,
+    makings: Option<&Makings>,
+    parameters: Option<&Parameters>,
+    asked: &Asked,
+    wish: &Wish,
+) -> Result<Answer<Panel>, TrialError> {
+    let given = given_sds(wish)?;
+    // A trial from nothing takes the variances of what the panel has scored before.
+    let own = Wish { simulations: 0, ..Wish::default() };
+    let earlier = match (&asked.picked, scores) {
+        (None, Some(_)) if makings.is_some() => {
+            factors::factors(scores, makings, parameters, &own, &mut Vec::new()).ok()
+        }
+        _ => None,
+    };
+    let source = earlier.as_ref().unwrap_or(asked);
+    if let (Some(about), Some(s)) = (&wish.about, scores) {
+        let known: Vec<String> = s.terms().iter().map(|t| t.id.clone()).collect();
+        if !known.contains(about) {
+            return Err(TrialError::new(
+                format!("--about {about}: there is no term of this name in the scores"),
+                format!("one of {}", known.join(", ")),
+                crate::book::problem::did_you_mean(
+                    about,
+                    known.iter().map(String::as_str),
+                    "correct the flag",
+                ),
+            ));
+        }
+    }
+    let Some(picked) = &source.picked else {
+        if given.is_empty() {
+            return Ok(Answer::unknown(
+                "how precise it will be hangs on the panel: no scores say what it varies by (name \
+                 sessions or a table, or give --sd lot=0.3,residual=0.8)",
+            ));
+        }
+        needed(&given)?;
+        let habits = Habits::of(None, wish.tasters, wish.pots);
+        return Ok(Answer::Known(Panel {
+            term: None,
+            components: parts(&given),
+            habits,
+            place: None,
+        }));
+    };
+    let fitted = fit_all(source, picked);
+    let known: Vec<&(usize, Vec<VariancePart>)> = fitted.iter().filter_map(Answer::known).collect();
+    let term_of = |place: usize| &picked.terms[place].scores.term.id;
+    let taken = match &wish.about {
+        Some(about) => {
+            let place = picked.terms.iter().position(|t| t.scores.term.id == *about);
+            let found = known.iter().find(|k| Some(k.0) == place).copied();
+            if found.is_none() {
+                let why = place
+                    .and_then(|p| fitted[p].reason())
+                    .unwrap_or("no lot that is linked was scored in it");
+                return Ok(Answer::unknown(format!("no variances of {about} are known: {why}")));
+            }
+            found
+        }
+        None => {
+            // The term in the middle of what one lot's mean varies by.
+            let noise = |k: &(usize, Vec<VariancePart>)| {
+                let v =
+                    |name: &str| k.1.iter().find(|c| c.name == name).map_or(0.0, |c| c.variance);
+                let n =
+                    picked.terms[k.0].scores.taster.as_ref().map_or(1, |w| w.names.len()) as f64;
+                v(panel_model::LOT)
+                    + v(panel_model::BATCH)
+                    + (v(panel_model::LOT_TASTER) + v(panel_model::RESIDUAL)) / n
+                    + v(panel_model::BREW)
+            };
+            let mut sorted = known.clone();
+            sorted.sort_by(|a, b| noise(a).total_cmp(&noise(b)).then_with(|| a.0.cmp(&b.0)));
+            sorted.get(sorted.len() / 2).copied()
+        }
+    };
+    let Some((place, components)) = taken else {
+        let why = fitted.iter().find_map(|f| f.reason()).unwrap_or("no term is scored on a line");
+        return Ok(Answer::unknown(format!("the panel's variances are not known: {why}")));
+    };
+    let mut components = components.clone();
+    for (name, variance) in &given {
+        components.retain(|c| c.name != *name);
+        components.extend(parts(&[(*name, *variance)]));
+    }
+    let t = &picked.terms[*place].scores;
+    Ok(Answer::Known(Panel {
+        term: Some(term_of(*place).clone()),
+        components,
+        habits: Habits::of(Some((picked, t)), wish.tasters, wish.pots),
+        place: asked.picked.as_ref().map(|_| *place),
+    }))
+}
+
+/// The variances that are given, by the model's names.
+fn given_sds(wish: &Wish) -> Result<Vec<(&'static str, f64)>, TrialError> {
+    wish.sds
+        .iter()
+        .map(|(name, sd)| {
+            let known: Vec<&str> = NAMES.iter().map(|n| n.0).collect();
+            let Some((_, own)) = NAMES.iter().find(|n| n.0 == name.as_str()) else {
+                return Err(TrialError::new(
+                    format!("--sd {name}={sd}: there is no variance of this name"),
+                    format!("one of {}", known.join(", ")),
+                    crate::book::problem::did_you_mean(name, known, "correct the flag"),
+                ));
+            };
+            if !(sd.is_finite() && *sd >= 0.0) {
+                return Err(TrialError::new(
+                    format!("--sd {name}={sd}"),
+                    "a standard deviation in points, not below 0",
+                    "correct the number",
+                ));
+            }
+            Ok((*own, sd * sd))
+        })
+        .collect()
+}
+
+fn needed(given: &[(&str, f64)]) -> Result<(), TrialError> {
+    let above = |name: &str| given.iter().any(|g| g.0 == name && g.1 > 0.0);
+    if above(panel_model::RESIDUAL) && given.iter().any(|g| g.0 == panel_model::LOT) {
+        return Ok(());
+    }
+    Err(TrialError::new(
+        "--sd leaves out what single scores or lots vary by",
+        "lot and residual, the latter above 0; what is not named counts as 0",
+        "give both, for instance --sd lot=0.3,residual=0.8",
+    ))
+}
+
+fn parts(given: &[(&str, f64)]) -> Vec<VariancePart> {
+    given
+        .iter()
+        .map(|(name, variance)| VariancePart {
+            name: (*name).to_owned(),
+            variance: *variance,
+            sd: variance.sqrt(),
+            n_levels: 0,
+            at_boundary: false,
+        })
+        .collect()
+}
+
+/// The variances of all terms, in their order.
+fn fit_all(asked: &Asked, picked: &Picked) -> Vec<Answer<(usize, Vec<VariancePart>)>> {
+    (0..picked.terms.len())
+        .into_par_iter()
+        .with_max_len(1)
+        .map(|place| {
+            let t = &picked.terms[place].scores;
+            if !matches!(t.term.scale, ScaleKind::Line | ScaleKind::Ordered) {
+                return Answer::unknown("it is not scored on a line");
+            }
+            let habits = Habits::of(Some((picked, t)), None, None);
+            let layout = lay_out(asked, Some((picked, t)), &[], &[], &habits);
+            if let Err(why) = enough(&layout) {
+                return Answer::unknown(why);
+            }
+            panel_model::fit_linked(&layout.t, &layout.linked)
+                .map(|p| (place, p.report().components))
+        })
+        .collect()
+}
+
+/// Whether effects can be adjusted for one another.
+fn enough(layout: &Layout) -> Result<(), String> {
+    let (n, k) = (layout.rows.len(), layout.kept.len());
+    if (n as f64) - 1.0 - (k as f64) < LEAST_DF {
+        return Err(format!(
+            "{} leave too little beside {} to measure chance by",
+            count(n, "lot", "lots"),
+            count(k, "column", "columns")
+        ));
+    }
+    Ok(())
+}
+
+/// Degrees of freedom of the stratum in which each kept column varies, by the rule by which
+/// effects are linked.
+fn strata(layout: &Layout) -> Vec<f64> {
+    let n_sessions = layout.sessions.iter().max().map_or(0, |m| *m as usize + 1);
+    let between: Vec<bool> = layout
+        .kept
+        .iter()
+        .map(|j| {
+            let column: Vec<f64> = layout.rows.iter().map(|r| r[j + 1]).collect();
+            n_sessions > 1 && share_between(&column, &layout.sessions, n_sessions)
+        })
+        .collect();
+    let of_sessions = between.iter().filter(|b| **b).count();
+    let within = between.len() - of_sessions;
+    let df_sessions = n_sessions as f64 - 1.0 - of_sessions as f64;
+    let df_lots = layout.rows.len() as f64 - n_sessions.max(1) as f64 - within as f64;
+    between.iter().map(|b| if *b { df_sessions } else { df_lots }).collect()
+}
+
+/// Whether nearly all of a column's variance lies between sessions, adjusted for their number.
+fn share_between(values: &[f64], sessions: &[u32], n_sessions: usize) -> bool {
+    let n = values.len();
+    if n_sessions >= n {
+        return true;
+    }
+    let mean = values.iter().sum::<f64>() / n as f64;
+    let total: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    let rest: f64 = (0..n_sessions as u32)
+        .map(|s| {
+            let own: Vec<f64> =
+                values.iter().zip(sessions).filter(|(_, of)| **of == s).map(|(v, _)| *v).collect();
+            let m = own.iter().sum::<f64>() / own.len().max(1) as f64;
+            own.iter().map(|v| (v - m).powi(2)).sum::<f64>()
+        })
+        .sum();
+    let share = 1.0 - rest / total * (n - 1) as f64 / (n - n_sessions) as f64;
+    share >= crate::findings::link::NEAR
+}
+
+/// Sessions of the new lots: those of one season in one, as many as a session holds.
+fn sessions_of(asked: &Asked, chosen: &Chosen, most: usize) -> Vec<usize> {
+    let mut found: Vec<usize> = Vec::with_capacity(chosen.levels.len());
+    let (mut session, mut held) = (0, 0);
+    for (i, levels) in chosen.levels.iter().enumerate() {
+        let other =
+            i > 0 && asked.season().is_some_and(|f| !levels[f].same(&chosen.levels[i - 1][f]));
+        if other || held >= most {
+            session += 1;
+            held = 0;
+        }
+        held += 1;
+        found.push(session);
+    }
+    found
+}
+
+/// Lays out what is known before and after, and simulates it.
+pub fn plan(
+    asked: &Asked,
+    chosen: &Chosen,
+    panel: Answer<&Panel>,
+    wish: &Wish,
+    settings: &Settings,
+) -> Planned {
+    let p = asked.columns.len();
+    let known = panel.known();
+    let habits =
+        known.map_or_else(|| Habits::of(None, wish.tasters, wish.pots), |p| p.habits.clone());
+    let place = known.and_then(|p| p.place).unwrap_or(0);
+    let base = asked.picked.as_ref().and_then(|p| Some((p, &p.terms.get(place)?.scores)));
+    let new: Vec<Vec<f64>> = chosen.levels.iter().map(|l| asked.row(l)).collect();
+    let sessions = sessions_of(asked, chosen, habits.lots_a_session);
+    let after = lay_out(asked, base, &new, &sessions, &habits);
+    let before = match base {
+        Some(_) => Answer::Known(lay_out(asked, base, &[], &[], &habits)),
+        None => Answer::unknown("no lots were made before"),
+    };
+    let nothing = |why: &str| vec![Answer::unknown(why); p];
+    let Answer::Known(panel) = panel else {
+        let why = panel.reason().unwrap_or_default().to_owned();
+        return Planned {
+            before,
+            after,
+            precise_before: nothing(&why),
+            precise_after: nothing(&why),
+            power: vec![Answer::unknown(why.as_str()); p],
+            panel: Answer::unknown(why),
+        };
+    };
+    let precise_before = match &before {
+        Answer::Known(layout) => precise(layout, panel, settings, p),
+        Answer::Unknown(u) => nothing(&u.reason),
+    };
+    let precise_after = precise(&after, panel, settings, p);
+    let (power, failed) = simulate(&after, panel, wish, settings, p);
+    let taken = PanelTaken {
+        term: Answer::of(panel.term.clone().ok_or("the variances were given")),
+        components: panel.components.clone(),
+        tasters: habits.tasters.len(),
+        pots: habits.pots,
+        new_sessions: sessions.last().map_or(0, |s| s + 1),
+        simulations: wish.simulations,
+        failed,
+    };
+    Planned { before, after, precise_before, precise_after, power, panel: Answer::Known(taken) }
+}
+
+/// The standard deviation of each random term of a layout, the residual's last.
+fn sds(prepared: &Prepared, panel: &Panel) -> (Vec<f64>, f64) {
+    let of = |name: &str| {
+        panel.components.iter().find(|c| c.name == name).map_or(0.0, |c| c.variance.max(0.0).sqrt())
+    };
+    let terms = prepared.random().iter().map(|r| of(&r.name)).collect();
+    (terms, of(panel_model::RESIDUAL))
+}
+
+/// Scores drawn from the variances; every factor's effect is `over_range` points over its range.
+fn draw(
+    prepared: &Prepared,
+    layout: &Layout,
+    (terms, residual): &(Vec<f64>, f64),
+    over_range: f64,
+    draws: &mut Stream,
+) -> Vec<f64> {
+    let n = layout.t.values.len();
+    let mut y: Vec<f64> = (0..n).map(|_| residual * draws.normal()).collect();
+    for (term, sd) in prepared.random().iter().zip(terms) {
+        let levels: Vec<f64> = (0..term.factor.n_levels).map(|_| sd * draws.normal()).collect();
+        y.iter_mut().zip(&term.factor.codes).for_each(|(y, c)| *y += levels[*c as usize]);
+    }
+    for (_, column) in &layout.linked.columns {
+        // Columns run from -1 to 1, so that a range is two units.
+        y.iter_mut().zip(column).for_each(|(y, x)| *y += 0.5 * over_range * x);
+    }
+    y
+}
+
+/// Half-widths by the variances as known: of the mixed model at these variances.
+fn precise(layout: &Layout, panel: &Panel, settings: &Settings, p: usize) -> Vec<Answer<f64>> {
+    let mut found: Vec<Answer<f64>> =
+        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
+    debug_assert_eq!(found.len(), p);
+    let refuse = |found: &mut Vec<Answer<f64>>, why: &str| {
+        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+    };
+    if let Err(why) = enough(layout) {
+        refuse(&mut found, &why);
+        return found;
+    }
+    let prepared = match panel_model::prepare_linked(&layout.t, &layout.linked) {
+        Ok(prepared) => prepared,
+        Err(e) => {
+            refuse(&mut found, &e.to_string());
+            return found;
+        }
+    };
+    let sd = sds(&prepared, panel);
+    let ratios: Vec<f64> = sd.0.iter().map(|s| (s / sd.1).powi(2)).collect();
+    // Which scores stand in the table moves the degrees of freedom a little, not the width.
+    let y = draw(&prepared, layout, &sd, 0.0, &mut stream(settings.seed, u64::MAX - 2));
+    let fit = match prepared.model().fit_at(&y, &ratios, Method::Reml) {
+        Ok(fit) => fit,
+        Err(e) => {
+            refuse(&mut found, &e.to_string());
+            return found;
+        }
+    };
+    let scale = sd.1 / fit.sigma2.sqrt();
+    for ((place, j), stratum) in layout.kept.iter().enumerate().zip(strata(layout)) {
+        let mut weights = vec![0.0; prepared.fixed().columns.len()];
+        weights[1 + place] = 2.0;
+        let c = fit.contrast(&weights, settings.level);
+        let df = c.df.min(stratum);
+        found[*j] = if stratum < 1.0 {
+            Answer::unknown("too few sessions or lots speak about it")
+        } else if !(c.estimable && c.se > 0.0 && df >= 1.0) {
+            Answer::unknown("it cannot be told apart from the others")
+        } else {
+            Answer::Known(t_quantile_upper(0.5 * (1.0 - settings.level), df) * c.se * scale)
+        };
+    }
+    found
+}
+
+/// Power column by column, and how many fits failed.
+fn simulate(
+    layout: &Layout,
+    panel: &Panel,
+    wish: &Wish,
+    settings: &Settings,
+    p: usize,
+) -> (Vec<Answer<Power>>, usize) {
+    let mut found: Vec<Answer<Power>> =
+        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
+    debug_assert_eq!(found.len(), p);
+    let n = wish.simulations;
+    let refuse = |mut found: Vec<Answer<Power>>, why: &str| {
+        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+        (found, 0)
+    };
+    if n == 0 {
+        return refuse(found, "no panel was simulated");
+    }
+    if let Err(why) = enough(layout) {
+        return refuse(found, &why);
+    }
+    let prepared = match panel_model::prepare_linked(&layout.t, &layout.linked) {
+        Ok(prepared) => prepared,
+        Err(e) => return refuse(found, &e.to_string()),
+    };
+    let sd = sds(&prepared, panel);
+    let strata = strata(layout);
+    let n_columns = prepared.fixed().columns.len();
+    // For each panel and column: whether it was seen, and the half-width.
+    let panels: Vec<Option<Vec<(bool, f64)>>> = replicates(n, settings.seed, |draws| {
+        let y = draw(&prepared, layout, &sd, wish.see, draws);
+        let fit = prepared.model().fit(&y, Method::Reml).ok()?;
+        let one = |(place, stratum): (usize, &f64)| {
+            let mut weights = vec![0.0; n_columns];
+            weights[1 + place] = 2.0;
+            let c = fit.contrast(&weights, settings.level);
+            let df = c.df.min(*stratum);
+            let sound = c.estimable && c.se > 0.0 && df >= 1.0;
+            let seen = sound && t_two_sided(c.estimate / c.se, df) < ALPHA;
+            let half = if sound {
+                t_quantile_upper(0.5 * (1.0 - settings.level), df) * c.se
+            } else {
+                f64::NAN
+            };
+            (seen, half)
+        };
+        Some(strata.iter().enumerate().map(one).collect())
+    });
+    let failed = panels.iter().filter(|p| p.is_none()).count();
+    for (place, j) in layout.kept.iter().enumerate() {
+        if strata[place] < 1.0 {
+            found[*j] = Answer::unknown("too few sessions or lots speak about it");
+            continue;
+        }
+        let own = || panels.iter().flatten().map(|p| p[place]);
+        let seen = own().filter(|o| o.0).count();
+        let mut widths: Vec<f64> = own().map(|o| o.1).filter(|w| w.is_finite()).collect();
+        widths.sort_by(f64::total_cmp);
+        let Some(half_width) = widths.get(widths.len() / 2).copied() else {
+            found[*j] = Answer::unknown("no simulated panel gave an interval");
+            continue;
+        };
+        found[*j] =
+            share(seen, n, settings.level).map(|share| Power { share, seen, of: n, half_width });
+    }
+    (found, failed)
+}
+
+/// A share with its interval by Clopper and Pearson (1934), Biometrika 26:404-413.
+fn share(seen: usize, n: usize, level: f64) -> Answer<Estimate> {
+    let tail = 0.5 * (1.0 - level);
+    let (k, n) = (seen as f64, n as f64);
+    let lower = if seen == 0 { 0.0 } else { beta_quantile(tail, k, n - k + 1.0) };
+    let upper = if k >= n { 1.0 } else { beta_quantile(1.0 - tail, k + 1.0, n - k) };
+    Estimate::of(k / n, lower, upper)
+}
