@@ -1,10 +1,13 @@
 //! The demo's garden (invented) under many seeds, before and after a trial.
 
+use blindsteep::book::trials::Level;
+use blindsteep::demo::book::SEED;
 use blindsteep::demo::garden::Garden;
 use blindsteep::demo::history::{History, TWO_YEARS};
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{Making, Store, TERMS};
 use blindsteep::findings::link::{Link, Wish, link};
+use blindsteep::findings::trial::{self, Batch};
 use blindsteep::findings::{Answer, Settings};
 use blindsteep::scores::{Made, Makings, Scores};
 
@@ -89,26 +92,49 @@ pub fn after(seed: u64, further: &[Making]) -> Tally {
     tally
 }
 
-/// The lots that the trial's proposal makes.
+/// The lots that `trial --add 4` proposes, as the garden makes them: what a batch says, and the
+/// weather of its season.
 pub fn proposed() -> Vec<Making> {
-    let lot = |number, month, season, wither, oxidation_h, oxidation_c, rolling, sun| Making {
-        number,
-        month,
-        season,
-        wither,
-        oxidation_h,
-        oxidation_c,
-        rolling,
-        pluck: rolling,
-        sun,
-        packed_moisture: None,
-    };
-    vec![
-        lot(17, 24, 1.0, -1.0, 1.75, 21.8, 1.0, 0.0),
-        lot(18, 24, 1.0, 1.0, 5.0, 22.0, -1.0, 0.0),
-        lot(19, 29, -1.0, 1.0, 1.75, 26.2, 1.0, 1.0),
-        lot(20, 29, -1.0, -1.0, 5.0, 26.4, -1.0, 1.0),
-    ]
+    let (scores, makings) = (simulated::scores(SEED), simulated::makings(SEED));
+    let wish = trial::Wish { simulations: 0, ..trial::Wish::default() };
+    let plan = trial::trial(Some(&scores), Some(&makings), None, &wish, &Settings::default())
+        .expect("a proposal");
+    let garden = Garden::new(SEED);
+    let first = TWO_YEARS.lots.len() as u32;
+    plan.batches
+        .iter()
+        .map(|batch| {
+            eprintln!("batch {}: {:?}", batch.run, batch.settings);
+            let spring = is(batch, "lot.season", "spring");
+            let either = |id: &str, high: f64| if number(batch, id) == high { 1.0 } else { -1.0 };
+            // As warm as it was in that season.
+            let (low, high) = if spring { (21.1, 22.5) } else { (25.6, 27.0) };
+            let warm = garden.uniform(&format!("further/{}", batch.run));
+            Making {
+                number: first + batch.run,
+                month: if spring { 24 } else { 29 },
+                season: if spring { 1.0 } else { -1.0 },
+                wither: either("wither.hours", 17.0),
+                oxidation_h: number(batch, "derived.oxidation-hours"),
+                oxidation_c: low + warm * (high - low),
+                rolling: either("roll.minutes", 75.0),
+                pluck: either("pluck.fine-leaf", 80.0),
+                sun: f64::from(u8::from(is(batch, "dry.method", "sun"))),
+                packed_moisture: None,
+            }
+        })
+        .collect()
+}
+
+fn number(batch: &Batch, id: &str) -> f64 {
+    match &batch.settings[id] {
+        Level::Number(x) => *x,
+        other => panic!("{id}: {other:?} is no number"),
+    }
+}
+
+fn is(batch: &Batch, id: &str, word: &str) -> bool {
+    matches!(&batch.settings[id], Level::Word(w) if w == word)
 }
 
 /// The expected score of a lot at its first tasting, less the reference's of the same flights.

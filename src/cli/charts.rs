@@ -43,10 +43,15 @@ fn keys(language: Language) -> (Lang, &'static str) {
 }
 
 /// What the program itself calls what it works out, and what a lot is.
-const OWN_NAMES: [(&str, &str, &str); 10] = [
+const OWN_NAMES: [(&str, &str, &str); 15] = [
     ("derived.mass-loss", "mass lost from fresh leaf", "鲜叶失重率"),
     ("derived.wither-moisture", "moisture of the withered leaf", "萎凋叶含水率"),
     ("derived.moisture", "moisture of the made tea", "成茶含水率"),
+    ("derived.wither-loss", "mass lost in withering", "萎凋失重率"),
+    ("derived.wither-rate", "mass lost in withering an hour", "萎凋每小时失重率"),
+    ("derived.wither-load", "leaf on a square metre", "每平方米摊叶量"),
+    ("derived.press-minutes", "rolling under pressure", "加压揉捻时间"),
+    ("derived.press-cycles", "times pressed and released", "加压次数"),
     ("derived.oxidation-hours", "oxidation, roll to drier", "揉捻至干燥时间"),
     ("derived.oxidation-dose", "dose of oxidation", "发酵剂量"),
     ("lot.season", "season", "季节"),

@@ -22,7 +22,10 @@ details summary { cursor: pointer; color: var(--leaf); }
 @page { size: A4; margin: 12mm 14mm; }
 @media print { html { background: none; font-size: 9pt; } article { padding: 0; max-width: none; }
   figure, table { break-inside: avoid; } }
-@media (max-width: 40rem) { .sure { display: block; } }
+@media (max-width: 40rem) {
+  table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
+  tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; }
+}
 ";
 
 /// The page, with the charts of the same finding.
@@ -187,7 +190,7 @@ fn row_of_heads(out: &mut String, words: &Words) {
         ["in the cup", "points", "among all asked", "how sure"],
         ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
     );
-    out.push_str("<tr>");
+    out.push_str("<tr class=\"heads\">");
     for head in heads {
         let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
     }
