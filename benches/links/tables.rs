@@ -40,6 +40,17 @@ pub fn one(index: u64, seed: u64) -> Tally {
         let group = "5 Five parameters and twelve terms: what is said to stand out";
         let key = (group, case, "nothing planted: anything stands out");
         tally.add(key, f64::from(u8::from(any)), SIZE);
+        let bent = found.terms.iter().flat_map(|t| &t.effects);
+        let bent = bent.filter_map(|e| e.shape.known()).any(|s| s.seen);
+        let key = (group, case, "nothing planted: a curve stands out");
+        tally.add(key, f64::from(u8::from(bent)), SIZE);
+        let told = found.prediction.known().expect("lots enough");
+        let key = (
+            "7 Prediction from all parameters: pure noise",
+            case,
+            "says of every term that it is predicted no better than by its mean",
+        );
+        tally.add(key, f64::from(u8::from(told.n_better == 0)), Limit::AtLeast(0.95));
         let some = Shape { slope: 1.5, ..null };
         let (_, found) = some.asked(&mut draws);
         let (mut out, mut wrong) = (0.0_f64, 0.0);
@@ -126,7 +137,7 @@ impl Shape {
             ..Makings::default()
         };
         let scores = builder.finish(terms.collect(), Source::default());
-        let settings = Settings { n_permutations: 0, ..Settings::default() };
+        let settings = Settings { n_permutations: 199, ..Settings::default() };
         (columns, link(&scores, &makings, &Wish::default(), &settings))
     }
 }
