@@ -36,7 +36,7 @@ pub struct ReadingRules {
     pub time_format: Option<String>,
     /// The offset from UTC of a logger's clock, as "+08:00"; none: that of the lot's own log.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(regex(pattern = r"^[+-][0-9]{2}:[0-9]{2}$"))]
+    #[schemars(regex(pattern = r"^[+-](0[0-9]|1[0-4]):[0-5][0-9]$"))]
     pub offset: Option<String>,
     /// The longest gap between two readings, in minutes, that is bridged by a straight line: more than
     /// 0. Common practice, no source.

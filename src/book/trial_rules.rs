@@ -312,7 +312,7 @@ pub fn notices(lots: &[Lot], trials: &[Described<TrialFile>]) -> Vec<String> {
             continue;
         };
         for unlike in unlike(lot, &run.settings) {
-            told.push(format!("{here}: {} was {unlike}; the log counts", lot.id));
+            told.push(format!("{here}: {} was {unlike}; what was recorded counts", lot.id));
         }
     }
     told
@@ -328,7 +328,7 @@ fn unlike(lot: &Lot, settings: &std::collections::BTreeMap<String, Level>) -> Ve
             let unit = found.unit.as_deref().map_or_else(String::new, |u| format!(" {u}"));
             (!planned.is(&found.value)).then(|| {
                 format!(
-                    "to be made with {} = {planned}{unit}, and its log says {}{unit}",
+                    "to be made with {} = {planned}{unit}, and its record says {}{unit}",
                     found.parameter, found.value
                 )
             })

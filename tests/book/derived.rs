@@ -91,6 +91,15 @@ fn minutes_under_pressure_follow_from_each_moment_that_was_logged() {
     assert!(made(&book, "A").notes[0].contains("without a release"));
 }
 
+/// What a new book says beside q10 is what the dose gives.
+#[test]
+fn the_rates_that_a_new_book_names_are_those_that_practice_implies() {
+    let (_dir, book) = new_book();
+    let text = std::fs::read_to_string(book.root().join("book.toml")).unwrap();
+    let (low, high) = blindsteep::book::oxidation::q10_of_practice();
+    assert!(text.contains(&format!("one of {low:.1} to {high:.1}.")), "{text}");
+}
+
 #[test]
 fn the_dose_is_told_at_each_rate_that_is_tried() {
     let (_dir, book) = new_book();
