@@ -46,6 +46,11 @@ fn withering_by_hand() {
     assert_eq!(a.value("derived.wither-load").unwrap().how, How::Measured);
     let from = a.value("derived.wither-rate").unwrap().derived_from.as_ref().unwrap();
     assert_eq!(from, "60 kg that became 48 kg in withering over 12 h (wither.hours)");
+    let lots = book.lots().unwrap();
+    let found = makings_of_book(&lots, &Limits::default(), "2026-05-01".parse().unwrap());
+    let taken: Vec<&str> = found.parameters.iter().map(|p| p.id.as_str()).collect();
+    assert!(taken.contains(&"derived.wither-load") && !taken.contains(&"wither.area"), "{taken:?}");
+    assert!(found.not_taken.iter().any(|n| n.id == "wither.area" && n.reason.contains("area")));
     // Without its hours, from the moments of both steps; and an estimate follows through.
     let values = [
         ("wither.mass-in", "60"),
