@@ -21,7 +21,7 @@ pub fn text(f: &Link) -> String {
         out.push_str(&paragraph(s, "", "  "));
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&left_out(&f.exclusions, ("score", "scores")));
     out.push_str(&made(f));
     out.push_str(&together(f));
     out.push_str(&lines(f));
