@@ -13,6 +13,7 @@ mod link;
 mod link_depth;
 mod link_garden;
 mod link_truth;
+mod made_units;
 mod published;
 mod run;
 mod schemas;
