@@ -37,6 +37,8 @@ pub const SEED: u64 = 2026;
 const OFFSET: &str = "+08:00";
 pub(super) const POURER: &str = "gil";
 const RECIPE: &str = "tavrinel";
+/// What the weather gives in this garden.
+pub(super) const GIVEN: &str = "oxidise.temperature";
 const HUES: [&str; 4] = ["yellow-orange", "orange", "orange-red", "red"];
 const TICKS: [&str; 4] = ["honey", "fruit", "hay", "grass"];
 
@@ -62,6 +64,7 @@ pub fn write(dir: &Path, seed: u64) -> Result<Book, BookError> {
         },
     )?;
     own_recipe(&book)?;
+    own_weather(&book)?;
     for taster in &TASTERS {
         add_taster(&book, taster.id, Some(taster.name), Some(day_of(0.0, 0)))?;
     }
@@ -107,6 +110,15 @@ source = "invented"
     let file = book.root().join("book.toml");
     let text =
         store::read_text(&file)?.replace("recipe = \"iso3103\"", &format!("recipe = \"{RECIPE}\""));
+    Ok(store::replace(&file, &text, None)?)
+}
+
+/// The garden's leaf oxidises in the warmth of the day: no factor of a trial.
+fn own_weather(book: &Book) -> Result<(), BookError> {
+    let file = book.root().join("parameters.toml");
+    let at = format!("id = \"{GIVEN}\"\n");
+    let own = format!("{at}# The room is neither heated nor cooled.\nrole = \"given\"\n");
+    let text = store::read_text(&file)?.replace(&at, &own);
     Ok(store::replace(&file, &text, None)?)
 }
 

@@ -4,6 +4,7 @@
 
 use std::collections::BTreeMap;
 
+use super::book::GIVEN;
 use super::garden::{Garden, Line, Pot};
 use super::history::{History, REFERENCE, TWO_YEARS, session_day};
 use super::truth::{
@@ -215,7 +216,7 @@ pub fn makings_of(garden: &Garden<'_>) -> Makings {
     let number = |id: &str, unit: &str, of: &dyn Fn(&Making) -> f64| MadeParameter {
         id: id.to_owned(),
         unit: Some(unit.to_owned()).filter(|u| !u.is_empty()),
-        role: Role::usual(id),
+        role: if id == GIVEN { Role::Given } else { Role::usual(id) },
         values: all(&|lot| Made::Number(of(lot))),
         ..MadeParameter::default()
     };
