@@ -11,6 +11,7 @@ mod limits;
 mod limits_odd;
 mod link;
 mod link_garden;
+mod link_many;
 mod link_truth;
 mod published;
 mod run;
