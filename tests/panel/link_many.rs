@@ -122,7 +122,7 @@ fn a_planned_batch_of_the_book_says_what_it_rests_on() {
 #[test]
 fn a_wrong_batch_is_refused_with_how_to_mend_it() {
     for (batch, words) in [
-        ("roll.minuts=75", "did you mean roll.minutes"),
+        ("roll.minuts=75", "did you mean \"roll.minutes\""),
         ("roll.minutes", "is no setting"),
         ("roll.minutes=long", "is a number in min"),
         ("dry.method=moon", "it was hot-air, sun"),
@@ -255,7 +255,7 @@ fn of_pure_noise_the_headline_is_that_nothing_is_predicted() {
 
 #[test]
 fn what_was_planted_is_predicted_and_a_new_batch_falls_into_its_interval() {
-    let w = World { n_lots: 14, n_columns: 6, n_terms: 2, lots_a_session: 0, planted: 0.8 };
+    let w = World { n_lots: 14, n_columns: 6, n_terms: 2, lots_a_session: 0, planted: 1.2 };
     let (mut found, mut false_alarms, mut held) = (0, 0, 0);
     let runs = 300;
     for run in 0..runs {
@@ -278,6 +278,7 @@ fn what_was_planted_is_predicted_and_a_new_batch_falls_into_its_interval() {
     }
     let share = |k: usize| k as f64 / runs as f64;
     println!("found {}, false {}, held {}", share(found), share(false_alarms), share(held));
+    // What is planted makes some .8 of the variance between lots.
     assert!(share(found) >= 0.8, "{}", share(found));
     assert!(share(false_alarms) <= 0.05 + allowed(0.05, runs as usize));
     assert!(share(held) >= 0.92 - allowed(0.92, runs as usize), "{}", share(held));

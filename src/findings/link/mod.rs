@@ -50,7 +50,6 @@ pub struct Wish {
     /// Samples that stayed the same and join the sessions, beside those the sessions know.
     pub references: Vec<String>,
     /// Batches that are planned, whose cups are to be predicted.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub predict: Vec<Batch>,
 }
 
