@@ -1,7 +1,7 @@
 //! What all parameters together predict, in the terminal: the headline, one line a term, and the cups
 //! of planned batches.
 
-use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
+use super::text::{Side, Table, heading, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
 use crate::findings::link::{PlannedBatch, PlannedTerm, Prediction, Stated};
 
@@ -33,6 +33,12 @@ pub fn section(prediction: &Answer<Prediction>) -> String {
     }
     for b in &f.batches {
         out.push_str(&batch(b));
+    }
+    if f.batches.iter().any(|b| b.terms.known().is_some()) {
+        let text = "level: of one lot made so, as these lots are at their first tasting; Q² and p (the \
+                    term alone) with the stated parameters only. From p .05 down they say the level, \
+                    else it is the mean of all lots.";
+        out.push_str(&paragraph(text, "  ", "  "));
     }
     out
 }
@@ -113,8 +119,8 @@ fn batch(b: &PlannedBatch) -> String {
             or_dash(&p.level, |e| number(e.value, 2)),
             limits,
             number(p.q2, 2),
-            p_value(p.p_among_all),
-            if p.better { dash() } else { "the mean of all lots".to_owned() },
+            p_value(p.p_value),
+            (if p.by_parameters { "" } else { "the mean of all lots" }).to_owned(),
         ]
     };
     terms.iter().for_each(|p| t.row(shown(p)));

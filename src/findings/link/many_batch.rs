@@ -16,7 +16,7 @@ use super::columns::Column;
 use super::many::{Asked, Fits, fits};
 use super::{LeftOut, NEAR};
 use crate::book::parameters::Role;
-use crate::findings::{Answer, Estimate};
+use crate::findings::{ALPHA, Answer, Estimate};
 use crate::scores::{Made, MadeParameter, Makings, by_nature};
 
 /// A value further outside the range made than this share of the range is refused.
@@ -86,10 +86,11 @@ pub struct NotUsed {
 pub struct PlannedTerm {
     /// The term.
     pub term: String,
-    /// Whether these parameters predict it better than its mean; if not, the mean is what is said.
-    pub better: bool,
-    /// p of that among all terms.
-    pub p_among_all: f64,
+    /// Whether the parameters say it: if it were the only term asked, they would predict it better
+    /// than luck does in 1 of 20 (p of .05). Else it is the mean of all lots.
+    pub by_parameters: bool,
+    /// p of that, the term alone: which of two predictions is taken is no claim among many.
+    pub p_value: f64,
     /// Components; 0 for the mean.
     pub components: usize,
     /// Q² of lots left out, with these parameters.
@@ -211,14 +212,16 @@ fn terms(asked: &Asked<'_>, fits: &Fits, row: &[f64]) -> Vec<PlannedTerm> {
             let m = &asked.means[fit.of];
             let values = fit.values(asked);
             let columns: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
-            let components = if fit.better { fit.components } else { 0 };
+            let p_value = fit.luck.p_value();
+            let by_parameters = p_value <= ALPHA && fit.luck.observed > 0.0;
+            let components = if by_parameters { fit.components } else { 0 };
             let own: Vec<f64> = fit.used.iter().map(|j| row[*j]).collect();
             let level = predictor(&fit.x, &columns, &m.y, components)
                 .and_then(|p| p.row(&own, asked.settings.level));
             PlannedTerm {
                 term: m.term.to_owned(),
-                better: fit.better,
-                p_among_all: fit.among.p_value,
+                by_parameters,
+                p_value,
                 components,
                 q2: fit.luck.observed,
                 level: Answer::of(level).and_then(|p| Estimate::of(p.value, p.lower, p.upper)),

@@ -10,7 +10,7 @@ pub const ABOUT_COEFFICIENTS: &str = "coefficients say how the prediction moves:
 
 /// The headline and what belongs to it.
 pub fn of(f: &Prediction, sessions: &[u32]) -> Vec<String> {
-    let mut all = vec![headline(f)];
+    let mut all = headline(f);
     if let Some(ways) = too_few_ways(sessions) {
         all.push(format!(
             "Lots can be exchanged within their sessions in {} only: too few to show that a \
@@ -38,36 +38,33 @@ pub fn of(f: &Prediction, sessions: &[u32]) -> Vec<String> {
 /// So many terms are said in words; the others stand in the table.
 const SAID: usize = 3;
 
-fn headline(f: &Prediction) -> String {
+fn headline(f: &Prediction) -> Vec<String> {
     let columns = count(f.columns.len(), "column", "columns");
     let sure = |a: &&PredictedTerm, b: &&PredictedTerm| {
         a.p_among_all.total_cmp(&b.p_among_all).then(b.q2.total_cmp(&a.q2))
     };
     if f.n_better == 0 {
-        let nearest = f.terms.iter().min_by(sure);
-        let nearest =
-            nearest.map_or_else(String::new, |t| format!(" The nearest is {}.", of_term(t, f)));
-        return format!(
-            "No term is shown to be predicted better than by its mean, from {columns} of parameters \
-             together.{nearest}"
+        let none = format!(
+            "No term is shown to be predicted better than by its mean: {columns} of parameters \
+             together do not tell what a lot left out is like."
         );
+        let nearest =
+            f.terms.iter().min_by(sure).map(|t| format!("The nearest is {}", of_term(t, f)));
+        return std::iter::once(none).chain(nearest).collect();
     }
     let mut better: Vec<&PredictedTerm> = f.terms.iter().filter(|t| t.better).collect();
     better.sort_by(sure);
-    let mut said: Vec<String> = better.iter().take(SAID).map(|t| of_term(t, f)).collect();
-    if better.len() > SAID {
-        let more: Vec<String> = better[SAID..].iter().map(|t| t.term.clone()).collect();
-        said.push(format!("also {}", listed(&more)));
-    }
+    let names: Vec<String> = better.iter().map(|t| t.term.clone()).collect();
     let others = match f.terms.len() - f.n_better {
         0 => String::new(),
-        1 => " The other term is not shown to be.".to_owned(),
-        n => format!(" The other {n} terms are not shown to be."),
+        1 => "; the other term is not shown to be".to_owned(),
+        n => format!("; the other {n} terms are not shown to be"),
     };
-    format!(
-        "Predicted better than by the mean, from {columns} of parameters together: {}.{others}",
-        said.join("; ")
-    )
+    let first = format!(
+        "Predicted better than by the mean, from {columns} of parameters together: {}{others}.",
+        listed(&names)
+    );
+    std::iter::once(first).chain(better.iter().take(SAID).map(|t| of_term(t, f))).collect()
 }
 
 fn of_term(t: &PredictedTerm, f: &Prediction) -> String {
@@ -79,11 +76,11 @@ fn of_term(t: &PredictedTerm, f: &Prediction) -> String {
         format!("; luck{among} reaches {} in 1 of 20", say(*q))
     });
     format!(
-        "{}, a lot left out missed by {} points, by the mean alone {} ({} lots, Q² {}{luck})",
+        "{}: a lot left out is missed by {} points, by the mean alone {} ({}, Q² {}{luck}).",
         t.term,
         say(t.error),
         say(t.error_of_mean),
-        t.n_lots,
+        count(t.n_lots, "lot", "lots"),
         say(t.q2),
     )
 }

@@ -3,9 +3,12 @@
 use serde::Serialize;
 
 use super::PlsError;
-use super::cross::{Path, Response, Room};
-use super::folds::{Part, Prepared};
+use super::cross::{Path, Response, Room, cross_validate};
+use super::folds::{Folds, Part, Prepared, Scaling};
 use crate::dist::t_quantile_upper;
+
+/// Beyond so many rows choosing anew changes next to nothing and costs much.
+const CHOSEN_ANEW: usize = 60;
 
 /// A predicted response.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -46,8 +49,9 @@ pub struct Predictor {
 /// Each row that is left out is missed by its own deviation and by that of the model without it:
 /// with leverage h there, the variance of its error is σ² (1 + h). So σ² is the mean of
 /// e² / (1 + h) over the rows left out, and a new row of leverage h has
-/// `value ± t sqrt(σ² (1 + h))`, t with n - 1 - A degrees of freedom. What the tests of this crate
-/// find for its coverage stands in `tests/stats/pls.rs`.
+/// `value ± t sqrt(σ² (1 + h))`, t with n - 1 - A degrees of freedom. Up to 60 rows the number of
+/// components is chosen anew without each row (Stone 1974), for errors by which it was chosen are too
+/// small. What the tests of this crate find for its coverage stands in `tests/stats/pls.rs`.
 ///
 /// # Errors
 /// As for [`super::cross_validate`].
@@ -63,10 +67,16 @@ pub fn predictor(
     components: usize,
 ) -> Result<Predictor, PlsError> {
     let response = Response::new(x, y)?;
-    let mut room = Room::new(x, components.max(1));
+    let most = x.most_components().max(components);
+    let mut room = Room::new(x, most.max(1));
     let mut c = vec![0.0; x.columns];
     let mut sum = 0.0;
     for part in &x.parts {
+        let components = if components == 0 {
+            0
+        } else {
+            chosen_without(x, part, columns, y).unwrap_or(components)
+        };
         let mean = response.of_part(x, part, &mut c);
         room.path.run(&part.cross, &mut c);
         for (i, z) in part.held.iter().zip(part.z.chunks_exact(x.columns)) {
@@ -76,6 +86,7 @@ pub fn predictor(
         }
     }
     let n = x.rows as f64;
+    let mut room = Room::new(x, components.max(1));
     response.of_part(x, &x.whole, &mut c);
     room.path.run(&x.whole.cross, &mut c);
     let part: &Part = &x.whole;
@@ -95,6 +106,23 @@ pub fn predictor(
         column_mean,
         column_sd: x.sd.clone(),
     })
+}
+
+/// The number of components that is chosen when the rows of a part are not known; none if there are
+/// many rows, or too few stay.
+fn chosen_without(x: &Prepared, part: &Part, columns: &[&[f64]], y: &[f64]) -> Option<usize> {
+    if x.rows > CHOSEN_ANEW {
+        return None;
+    }
+    let stay = |values: &[f64]| -> Vec<f64> {
+        (0..x.rows).filter(|i| !part.held.contains(i)).map(|i| values[i]).collect()
+    };
+    let own: Vec<Vec<f64>> =
+        columns.iter().zip(&part.by).filter(|(_, by)| **by > 0.0).map(|(c, _)| stay(c)).collect();
+    let own: Vec<&[f64]> = own.iter().map(Vec::as_slice).collect();
+    let y = stay(y);
+    let inner = Prepared::new(&own, &Folds::one_out(y.len()), Scaling::Inside).ok()?;
+    Some(cross_validate(&inner, &y, inner.most_components()).ok()?.chosen().components)
 }
 
 impl Predictor {
