@@ -10,7 +10,7 @@ use super::{Context, Failure, charts, table_args};
 use crate::book::Book;
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
-use crate::findings::link::{N_ARRANGEMENTS, PlannedTrial, Wish, link};
+use crate::findings::link::{Batch, N_ARRANGEMENTS, PlannedTrial, Setting, Wish, link, setting};
 use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
 use crate::session::{Revealed, Role};
 use crate::views;
@@ -31,6 +31,9 @@ pub struct LinkArgs {
     /// What this trial was planned for first, then the rest
     #[arg(long, value_name = "NAME", conflicts_with = "table")]
     trial: Option<String>,
+    /// Predicts the cup of a planned batch, values in the parameters' units; again for another batch
+    #[arg(long, value_name = "ID=VALUE[,ID=VALUE]")]
+    predict: Vec<String>,
     #[command(flatten)]
     asked: Asked,
     /// How the lots of the table were made: CSV with one row a lot, the lot's columns called as
@@ -194,5 +197,58 @@ fn wish(args: &LinkArgs, scores: &Scores, makings: &Makings) -> Result<Wish, Fai
         complete: several(&args.complete, &parameters, "--complete", "parameter")?,
         references: several(&args.reference, &scores.words("lot"), "--reference", "lot")?,
         trial: None,
+        predict: batches(&args.predict, makings)?,
     })
+}
+
+/// The planned batches of `--predict`.
+fn batches(flags: &[String], makings: &Makings) -> Result<Vec<Batch>, Failure> {
+    let known: Vec<&str> = makings.parameters.iter().map(|p| p.id.as_str()).collect();
+    let one = |(k, flag): (usize, &String)| {
+        let wrong = |found: String, expected: String, mend: String| {
+            Failure::Command(format!(
+                "--predict {flag}: {found}\n  expected: {expected}\n  to mend:  {mend}"
+            ))
+        };
+        let mut settings: Vec<Setting> = Vec::new();
+        for part in flag.split(',').map(str::trim) {
+            let Some((id, value)) = part.split_once('=') else {
+                return Err(wrong(
+                    format!("{part:?} is no setting"),
+                    "ID=VALUE, several with commas between them, numbers with a decimal point"
+                        .to_owned(),
+                    "write it so".to_owned(),
+                ));
+            };
+            let id = id.trim();
+            let found = setting(makings, id, value).map_err(|found| {
+                let mend = if known.contains(&id) {
+                    "correct the value".to_owned()
+                } else {
+                    did_you_mean(id, known.iter().copied(), "correct the parameter")
+                };
+                let expected = if known.contains(&id) {
+                    "a value as the lots have it".to_owned()
+                } else {
+                    format!("one of {}", known.join(", "))
+                };
+                wrong(found, expected, mend)
+            })?;
+            if settings.iter().any(|s| s.parameter == id) {
+                return Err(wrong(
+                    format!("{id} is named twice"),
+                    "each parameter once".to_owned(),
+                    "leave one out".to_owned(),
+                ));
+            }
+            settings.push(found);
+        }
+        let name = if flags.len() > 1 {
+            format!("Planned batch {}", k + 1)
+        } else {
+            "Planned batch".to_owned()
+        };
+        Ok(Batch { name, settings })
+    };
+    flags.iter().enumerate().map(one).collect()
 }

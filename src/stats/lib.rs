@@ -21,6 +21,7 @@
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
 //! * [`links`], [`association`], [`permute`]: what moves together, and what the scores follow.
 //! * [`partial`], [`curves`]: one column's slope beside others, what hangs on each row, and its shape.
+//! * [`pls`]: what many columns together predict of rows that were left out.
 
 pub mod alpha;
 pub mod anova;
@@ -46,6 +47,7 @@ pub mod ordinal;
 pub mod partial;
 pub mod pca;
 pub mod permute;
+pub mod pls;
 pub mod range;
 pub mod ranking;
 pub mod rng;

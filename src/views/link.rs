@@ -31,6 +31,7 @@ pub fn text(f: &Link) -> String {
         out.push_str(&term(t, f));
     }
     out.push_str(&hang(f));
+    out.push_str(&super::link_many::section(&f.prediction));
     out.push_str(&aside(f));
     out.push_str(&models(f));
     out

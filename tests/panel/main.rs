@@ -12,6 +12,7 @@ mod limits_odd;
 mod link;
 mod link_depth;
 mod link_garden;
+mod link_many;
 mod link_truth;
 mod published;
 mod run;

@@ -8,6 +8,9 @@ mod columns;
 mod effects;
 mod exchange;
 mod lot_level;
+mod many;
+mod many_batch;
+mod many_words;
 mod parameters;
 mod planned;
 mod rows;
@@ -29,6 +32,11 @@ pub use columns::{Line, Member, MovesTogether};
 pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;
 pub use lot_level::{AddedPoint, AddedVariable};
+pub use many::{
+    Grouped, PredictedColumn, PredictedTerm, Prediction, Second, Step, TermTogether,
+    Together as AllTerms,
+};
+pub use many_batch::{Batch, NotUsed, PlannedBatch, PlannedTerm, Setting, Stated, setting};
 pub use parameters::{CategoryMade, ParameterMade};
 pub use planned::{NotAsked, Planned, PlannedContrast, RunMade};
 pub use rows::LinkedLot;
@@ -59,6 +67,9 @@ pub struct Wish {
     /// The trial whose contrasts come first.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trial: Option<PlannedTrial>,
+    /// Batches that are planned, whose cups are to be predicted.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub predict: Vec<Batch>,
 }
 
 /// A trial, as far as it says what is asked.
@@ -150,6 +161,8 @@ pub struct Link {
     pub n_curves: usize,
     /// Term by term.
     pub terms: Vec<LinkedTerm>,
+    /// What all parameters together predict.
+    pub prediction: Answer<Prediction>,
     /// What was left out, with the reason.
     pub left_out: Vec<LeftOut>,
     /// Scores that were left out and why.
@@ -247,6 +260,8 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         let own = planned.known()?.contrasts.iter().find(|c| c.term == term && c.line == line)?;
         own.p_holm.known().copied()
     });
+    let prediction =
+        many::prediction(&terms, &picked, (&columns, &lines), (makings, &left_out), wish, settings);
     let tasters = scores.words("taster");
     let mut source = scores.source.clone();
     // Here each lot has one tasting and one age.
@@ -275,6 +290,7 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         n_asked,
         n_curves,
         terms,
+        prediction,
         left_out,
         exclusions: exclusions(scores),
     };
