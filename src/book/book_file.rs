@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::ids;
+use super::readings::ReadingRules;
 
 /// What a book says of itself.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -36,6 +37,13 @@ pub struct BookFile {
     /// The panel's own limits.
     #[serde(default)]
     pub limits: Limits,
+    /// How logger files are read.
+    #[serde(default, skip_serializing_if = "is_usual")]
+    pub readings: ReadingRules,
+}
+
+fn is_usual(rules: &ReadingRules) -> bool {
+    *rules == ReadingRules::default()
 }
 
 fn utc() -> String {

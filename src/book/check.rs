@@ -3,14 +3,15 @@
 use std::fs;
 use std::path::Path;
 
-use super::lots::{Lot, LotFile};
+use super::lots::{Followed, Lot, LotFile};
 use super::parameters::Parameters;
 use super::problem::{Problem, Problems, did_you_mean};
 use super::reading::Everything;
+use super::readings::ReadingRules;
 use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
-use super::{Book, copies, csv_file, ids, lot_graph, toml_file, trial_rules};
+use super::{Book, copies, csv_file, ids, lot_graph, toml_file, trial_files, trial_rules};
 
 /// What a check found.
 #[derive(Debug, Clone, Default)]
@@ -41,14 +42,15 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     let lots = folders_of(book, "lots", problems)?;
     let sessions = folders_of(book, "sessions", problems)?;
     let parameters = everything.parameters.as_ref().map(|p| &p.value);
-    checked.lots = check_lots(book, &lots, parameters, problems)?;
+    let rules = everything.book.as_ref().map(|b| &b.value.readings);
+    checked.lots = check_lots(book, &lots, parameters, rules, problems)?;
     let around = trial_rules::Around {
         parameters,
         vocabulary: everything.vocabulary.as_ref().map(|v| &v.value),
         lots: &lots,
     };
-    let there = trial_rules::names(book)?;
-    checked.trials = trial_rules::read_all(book, &around, problems)?;
+    let there = trial_files::names(book)?;
+    checked.trials = trial_files::read_all(book, &around, problems)?;
     for lot in &checked.lots {
         trial_rules::check_lot(lot, &checked.trials, &there, problems);
     }
@@ -126,12 +128,13 @@ fn check_lots(
     book: &Book,
     ids: &[String],
     parameters: Option<&Parameters>,
+    rules: Option<&ReadingRules>,
     problems: &mut Problems,
 ) -> Result<Vec<Lot>, StoreError> {
     let mut lots: Vec<Lot> = Vec::new();
     for id in ids.iter().filter(|id| ids::is_id(id)) {
         if let Some(parameters) = parameters {
-            lots.extend(book.read_lot(id, parameters, problems)?);
+            lots.extend(book.read_lot(id, parameters, rules, problems)?);
             continue;
         }
         // Without parameters the values mean nothing; their form is checked all the same.
@@ -140,7 +143,13 @@ fn check_lots(
         if let Some(file) = file {
             lot_graph::check_one(id, &file, problems);
             let log = csv_file::read(book.root(), &format!("lots/{id}/log.csv"), problems)?;
-            lots.push(Lot { id: file.value.id.clone(), file, log, values: Vec::new() });
+            lots.push(Lot {
+                id: file.value.id.clone(),
+                file,
+                log,
+                values: Vec::new(),
+                followed: Followed::default(),
+            });
         }
     }
     lot_graph::check(&lots, ids, problems);

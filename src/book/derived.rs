@@ -1,6 +1,7 @@
 //! What follows from a lot's values, and how it was got.
 
 use super::book_file::Limits;
+use super::course::Course;
 use super::ids;
 use super::lots::{How, Lot, LotValue, MAIN};
 use super::units;
@@ -27,27 +28,22 @@ pub struct Derived {
     pub moisture_pct: Option<Got>,
     /// Hours of oxidation, from the first roll to the drier where both moments are known.
     pub oxidation_hours: Option<Got>,
-    /// Mean temperature of the oxidising leaf, degrees Celsius.
+    /// Mean temperature of the oxidising leaf, degrees Celsius: of readings, else as logged.
     pub oxidation_c: Option<Got>,
-}
-
-impl Derived {
-    /// The dose of oxidation `log2(h · q10^((T − 25)/10) / 3)`, with h in hours and T in degrees
-    /// Celsius: 0 for three hours at 25 °C, 1 for twice as much. `q10` is an assumption.
-    #[must_use]
-    pub fn oxidation_dose(&self, q10: f64) -> Option<Got> {
-        let (hours, celsius) = (self.oxidation_hours.as_ref()?, self.oxidation_c.as_ref()?);
-        let dose = (hours.value * q10.powf((celsius.value - 25.0) / 10.0) / 3.0).log2();
-        dose.is_finite().then(|| Got {
-            value: dose,
-            how: format!(
-                "{} h at {} °C, taking the rate to rise {q10} times with 10 degrees",
-                shown(hours.value),
-                shown(celsius.value)
-            ),
-            estimated: hours.estimated || celsius.estimated,
-        })
-    }
+    /// The temperature of the oxidising leaf by a logger's readings.
+    pub course: Option<Course>,
+    /// Mass lost in withering, in percent of what was put to wither.
+    pub wither_loss_pct: Option<Got>,
+    /// How fast it was lost, in percentage points an hour.
+    pub wither_rate: Option<Got>,
+    /// How much leaf lay on a square metre, in kilograms.
+    pub wither_load: Option<Got>,
+    /// Minutes of rolling under pressure.
+    pub press_minutes: Option<Got>,
+    /// How often pressure was put on and released.
+    pub press_cycles: Option<Got>,
+    /// What contradicts itself or could not be worked out, in words.
+    pub notes: Vec<String>,
 }
 
 /// Moisture after a change of mass in which no dry matter is lost:
@@ -63,12 +59,22 @@ impl Lot {
     /// What follows from the lot's values of making.
     #[must_use]
     pub fn derived(&self) -> Derived {
+        let mut notes = self.followed.notes.clone();
+        let oxidation_c = self.oxidation_c(&mut notes);
+        let pressed = self.pressed(&mut notes);
         Derived {
             mass_loss_pct: self.mass_loss(),
             wither_moisture_pct: self.wither_moisture(),
             moisture_pct: self.made_moisture(),
             oxidation_hours: self.oxidation_hours(),
-            oxidation_c: self.as_logged("oxidise.temperature", "°C"),
+            oxidation_c,
+            course: self.followed.course.clone(),
+            wither_loss_pct: self.wither_loss(),
+            wither_rate: self.wither_rate(),
+            wither_load: self.wither_load(),
+            press_minutes: pressed.minutes,
+            press_cycles: pressed.cycles,
+            notes,
         }
     }
 
@@ -86,7 +92,7 @@ impl Lot {
                 .filter(|v| v.arm.as_ref().is_none_or(|a| ids::same(a, &arm)))
                 .filter_map(|v| units::convert(v.value.number()?, v.unit.as_deref()?, "%"))
                 .next_back();
-            let moisture = latest.or_else(|| self.derived().moisture_pct.map(|got| got.value));
+            let moisture = latest.or_else(|| self.made_moisture().map(|got| got.value));
             if let Some(warning) = moisture.and_then(|m| moisture_warning(m, limit)) {
                 let of = if arm == MAIN { String::new() } else { format!("@{arm}") };
                 warnings.push(format!("{}{of}: {warning}", self.id));
@@ -106,18 +112,18 @@ impl Lot {
         warnings
     }
 
-    fn making(&self, parameter: &str) -> Option<&LotValue> {
+    pub(super) fn making(&self, parameter: &str) -> Option<&LotValue> {
         self.parameter_of(parameter, MAIN)
     }
 
     /// A value of making in a unit, whatever unit the parameter has in this book.
-    fn number(&self, parameter: &str, unit: &str) -> Option<(f64, bool)> {
+    pub(super) fn number(&self, parameter: &str, unit: &str) -> Option<(f64, bool)> {
         let v = self.making(parameter)?;
         let number = units::convert(v.value.number()?, v.unit.as_deref()?, unit)?;
         Some((number, v.how == How::Estimated))
     }
 
-    fn as_logged(&self, parameter: &str, unit: &str) -> Option<Got> {
+    pub(super) fn as_logged(&self, parameter: &str, unit: &str) -> Option<Got> {
         let (value, estimated) = self.number(parameter, unit)?;
         let how = if estimated { "estimated" } else { "measured" };
         Some(Got { value, how: format!("{how} as {parameter}"), estimated })
@@ -170,7 +176,7 @@ impl Lot {
         })
     }
 
-    fn made_moisture(&self) -> Option<Got> {
+    pub(super) fn made_moisture(&self) -> Option<Got> {
         if let Some(got) = self.as_logged("dry.moisture", "%") {
             return Some(got);
         }
@@ -189,36 +195,10 @@ impl Lot {
             estimated: e1 || e2 || e3,
         })
     }
-
-    fn oxidation_hours(&self) -> Option<Got> {
-        if let (Some(roll), Some(dry)) = (self.making("roll.start"), self.making("dry.start")) {
-            let (from, to) = (roll.value.moment()?, dry.value.moment()?);
-            let hours = to.hours_since(from);
-            return (hours > 0.0).then(|| Got {
-                value: hours,
-                how: "from the first roll (roll.start) to the drier (dry.start)".to_owned(),
-                estimated: roll.how == How::Estimated || dry.how == How::Estimated,
-            });
-        }
-        let (tray, e1) = self.number("oxidise.hours", "h")?;
-        if let Some((rolling, e2)) = self.number("roll.minutes", "h") {
-            return Some(Got {
-                value: rolling + tray,
-                how: "roll.minutes and oxidise.hours together; waiting between them is not counted"
-                    .to_owned(),
-                estimated: e1 || e2,
-            });
-        }
-        Some(Got {
-            value: tray,
-            how: "oxidise.hours alone: falls short by the time from the first roll".to_owned(),
-            estimated: e1,
-        })
-    }
 }
 
 /// At most four significant digits behind what is whole.
-fn shown(x: f64) -> String {
+pub(super) fn shown(x: f64) -> String {
     format!("{}", (x * 1e4).round() / 1e4)
 }
 
@@ -246,21 +226,6 @@ mod tests {
         assert!((moisture_after(75.0, 100.0, 62.5).unwrap() - 60.0).abs() < 1e-12);
         assert!((moisture_after(75.0, 100.0, 25.0).unwrap()).abs() < 1e-12);
         assert_eq!(moisture_after(75.0, 100.0, 24.0), None);
-    }
-
-    #[test]
-    fn three_hours_at_twenty_five_degrees_are_a_dose_of_nought() {
-        let got = |value| Some(Got { value, how: String::new(), estimated: false });
-        let dose = |hours, celsius| {
-            Derived { oxidation_hours: got(hours), oxidation_c: got(celsius), ..Derived::default() }
-                .oxidation_dose(2.0)
-                .unwrap()
-                .value
-        };
-        // By hand: doubling the time, or ten degrees more at a factor of 2, adds 1 each.
-        assert!(dose(3.0, 25.0).abs() < 1e-12);
-        assert!((dose(6.0, 25.0) - 1.0).abs() < 1e-12);
-        assert!((dose(6.0, 35.0) - 2.0).abs() < 1e-12);
     }
 
     #[test]

@@ -2,8 +2,8 @@
 
 use rand_chacha::rand_core::Rng;
 
-use super::lots::{How, LogLine, Lot, LotFile};
-use super::parameters::Parameters;
+use super::lots::{Followed, How, LogLine, Lot, LotFile};
+use super::parameters::{ParameterKind, Parameters};
 use super::problem::{Problems, did_you_mean};
 use super::store::WriteLock;
 use super::time::Moment;
@@ -161,9 +161,24 @@ pub fn log_lot(
             did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
         ));
     }
+    let entry = &by_the_clock(entry, at, now, &parameters);
     let line = line_of(entry, at, &parameters, rng)?;
     let mut lines = append(book, &lot, vec![line], &parameters, &before, rng)?;
     Ok(lines.remove(0))
+}
+
+/// A moment that is given as "now" or as a time of day, written in full: the day and the clock are
+/// those of the line.
+fn by_the_clock(entry: &Entry, at: Moment, now: Moment, parameters: &Parameters) -> Entry {
+    let is_moment =
+        parameters.parameter(&entry.parameter).is_some_and(|p| p.kind == ParameterKind::Moment);
+    let text = entry.value.as_deref().map(str::trim).filter(|_| is_moment);
+    let moment = match text {
+        Some("now") => Some(now),
+        Some(text) => at.at_time(text),
+        None => None,
+    };
+    Entry { value: moment.map(|m| m.to_string()).or_else(|| entry.value.clone()), ..entry.clone() }
 }
 
 /// Appends lines to a lot's log, all or none: those that contradict what it says are refused.
@@ -208,7 +223,7 @@ pub(super) fn lot_for_mending(
         Some(file) if problems.is_empty() => {
             let values =
                 super::lot_log::settle(&log, Some(&file.value), parameters, contradictions);
-            Ok(Lot { id: id.clone(), file, log, values })
+            Ok(Lot { id: id.clone(), file, log, values, followed: Followed::default() })
         }
         _ => Err(BookError::Records(problems)),
     }

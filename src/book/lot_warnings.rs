@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use super::book_file::Limits;
 use super::derived::moisture_warning;
 use super::family::history;
-use super::lots::{CameBy, Lot, LotValue, MAIN};
+use super::lots::{CameBy, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
 use super::problem::{Place, nearest};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
@@ -116,7 +116,10 @@ fn at_once(lot: &Lot) -> Vec<String> {
         |entry: &str| lot.log.lines.iter().find(|l| l.value.entry == entry).map_or(1, |l| l.number);
     let mut told = Vec::new();
     let mut seen: HashMap<(&str, i64, Option<String>), &LotValue> = HashMap::new();
-    for v in lot.values.iter().filter(|v| !v.parameter.starts_with("reserve.")) {
+    for v in lot.values.iter().filter(|v| {
+        !v.parameter.starts_with("reserve.")
+            && ![PRESS_ON, PRESS_OFF].contains(&v.parameter.as_str())
+    }) {
         let key = (v.parameter.as_str(), v.at.timestamp().as_second(), arm(&v.arm));
         if let Some(first) = seen.insert(key, v) {
             told.push(format!(
@@ -156,7 +159,7 @@ pub fn damp_before_the_split(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<St
         let stretches = history(lot, &arm, lots);
         let latest = stretches.iter().find_map(|s| {
             let found = lots.iter().find(|l| l.id == s.lot)?;
-            let own = || found.derived().moisture_pct.map(|got| got.value);
+            let own = || found.made_moisture().map(|got| got.value);
             let last = s.arm == MAIN;
             logged(found, &s.arm, s.until).or_else(|| own().filter(|_| last)).map(|m| (m, s))
         });

@@ -3,11 +3,17 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::course::Course;
 use super::csv_file::{Cell, Cells, Column, Contradiction, Log, Record, filled, optional};
 use super::ids;
 use super::parameters::{QUARANTINE, RESERVE_DRAWN, RESERVE_KEPT, Role, Value};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
+
+/// Pressure of the roller put on: each moment that was logged counts.
+pub const PRESS_ON: &str = "roll.press-on";
+/// Pressure released again: each moment that was logged counts.
+pub const PRESS_OFF: &str = "roll.press-off";
 
 /// The arm of a lot that was not split.
 pub const MAIN: &str = "main";
@@ -303,6 +309,19 @@ pub struct Lot {
     pub log: Log<LogLine>,
     /// The values that hold, by their moments.
     pub values: Vec<LotValue>,
+    /// What a logger wrote down beside it.
+    pub followed: Followed,
+}
+
+/// What a logger wrote down while the lot was made.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Followed {
+    /// The temperature of the leaf from the first roll to the drier.
+    pub course: Option<Course>,
+    /// The unit and the role of oxidise.temperature in this book, if it has that parameter.
+    pub temperature: Option<(String, Role)>,
+    /// What is odd in the files, or why they say nothing, in words.
+    pub notes: Vec<String>,
 }
 
 impl Lot {

@@ -4,15 +4,15 @@
 use super::book_file::Limits;
 use super::derived::Got;
 use super::ids;
-use super::lots::{CameBy, How, Lot, LotValue, MAIN};
+use super::lots::{CameBy, How, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
 use super::parameters::{Role, Value};
+use super::units;
 
 /// One thing that is known of a lot's making.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Made {
-    /// The parameter's id. Worked out: "derived.mass-loss", "derived.wither-moisture",
-    /// "derived.moisture", "derived.oxidation-hours", "derived.oxidation-dose"; of the lot itself
-    /// (as categories): "lot.season", "lot.cultivar", "lot.class", "lot.plot", "lot.garden".
+    /// The parameter's id. What is worked out and what the lot is (as categories) are named in
+    /// [`OF_EACH_LOT`].
     pub parameter: String,
     /// The value, in `unit`.
     pub value: Value,
@@ -48,25 +48,43 @@ impl Making {
 const MASS_LOSS: &str = "derived.mass-loss";
 const WITHER_MOISTURE: &str = "derived.wither-moisture";
 const MOISTURE: &str = "derived.moisture";
+const WITHER_LOSS: &str = "derived.wither-loss";
+const WITHER_RATE: &str = "derived.wither-rate";
+const WITHER_LOAD: &str = "derived.wither-load";
+const PRESS_MINUTES: &str = "derived.press-minutes";
+const PRESS_CYCLES: &str = "derived.press-cycles";
 const OXIDATION_HOURS: &str = "derived.oxidation-hours";
 const OXIDATION_DOSE: &str = "derived.oxidation-dose";
 
 /// What is known of a lot beside its log: what it is, and what is worked out.
-pub const OF_EACH_LOT: [&str; 10] = [
+pub const OF_EACH_LOT: [&str; 15] = [
     "lot.season",
     "lot.cultivar",
     "lot.class",
     "lot.plot",
     "lot.garden",
     MASS_LOSS,
+    WITHER_LOSS,
+    WITHER_RATE,
+    WITHER_LOAD,
     WITHER_MOISTURE,
     MOISTURE,
+    PRESS_MINUTES,
+    PRESS_CYCLES,
     OXIDATION_HOURS,
     OXIDATION_DOSE,
 ];
 
 /// What each derived value follows from.
-const SOURCES: [(&str, &[&str]); 5] = [
+const SOURCES: [(&str, &[&str]); 10] = [
+    (WITHER_LOSS, &["wither.mass-in", "wither.mass-out"]),
+    (
+        WITHER_RATE,
+        &["wither.mass-in", "wither.mass-out", "wither.hours", "wither.start", "roll.start"],
+    ),
+    (WITHER_LOAD, &["wither.mass-in", "wither.area"]),
+    (PRESS_MINUTES, &[PRESS_ON, PRESS_OFF, "roll.press-minutes"]),
+    (PRESS_CYCLES, &[PRESS_ON, PRESS_OFF, "roll.press-cycles"]),
     (MASS_LOSS, &["pluck.mass", "wither.mass-in", "dry.mass-out"]),
     (WITHER_MOISTURE, &["wither.moisture", "pluck.moisture", "wither.mass-in", "wither.mass-out"]),
     (MOISTURE, &["dry.moisture", "pluck.moisture", "pluck.mass", "wither.mass-in", "dry.mass-out"]),
@@ -116,7 +134,8 @@ fn of_sample<'a>(
     limits: &Limits,
     path: &mut Vec<&'a str>,
 ) -> Making {
-    let mut making = Making { values: own(lot, arm, limits), notes: Vec::new() };
+    let (values, notes) = own(lot, arm, limits);
+    let mut making = Making { values, notes };
     path.push(&lot.id);
     let parents: Vec<Source> = lot
         .file
@@ -160,20 +179,40 @@ fn order(made: &Made) -> (u8, &str) {
 }
 
 /// What the lot's own record says of it and of one of its arms, and what follows.
-fn own(lot: &Lot, arm: &str, limits: &Limits) -> Vec<Made> {
+fn own(lot: &Lot, arm: &str, limits: &Limits) -> (Vec<Made>, Vec<String>) {
     let mut values = said_of(lot, arm);
     let derived = lot.derived();
+    let by_readings = derived.course.as_ref().and(derived.oxidation_c.as_ref());
+    if let Some((got, (unit, role))) = by_readings.zip(lot.followed.temperature.as_ref())
+        && let Some(mean) = units::convert(got.value, "°C", unit)
+    {
+        values.retain(|made| made.parameter != "oxidise.temperature");
+        values.push(Made {
+            parameter: "oxidise.temperature".to_owned(),
+            value: Value::Number(mean),
+            unit: Some(unit.clone()),
+            role: *role,
+            how: How::Measured,
+            derived_from: None,
+            inherited_from: None,
+        });
+    }
     let dose = derived.oxidation_dose(limits.q10);
     for (parameter, got, unit) in [
         (MASS_LOSS, derived.mass_loss_pct, Some("%")),
+        (WITHER_LOSS, derived.wither_loss_pct, Some("%")),
+        (WITHER_RATE, derived.wither_rate, Some("%/h")),
+        (WITHER_LOAD, derived.wither_load, Some("kg/m²")),
         (WITHER_MOISTURE, derived.wither_moisture_pct, Some("%")),
         (MOISTURE, derived.moisture_pct, Some("%")),
+        (PRESS_MINUTES, derived.press_minutes, Some("min")),
+        (PRESS_CYCLES, derived.press_cycles, None),
         (OXIDATION_HOURS, derived.oxidation_hours, Some("h")),
         (OXIDATION_DOSE, dose, None),
     ] {
         values.extend(got.map(|got| worked_out(parameter, got, unit)));
     }
-    values
+    (values, derived.notes)
 }
 
 /// What the record of the lot itself says of its making, without what follows or is inherited.

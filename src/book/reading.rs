@@ -7,15 +7,17 @@ use serde::de::DeserializeOwned;
 
 use super::book_file::BookFile;
 use super::lot_log;
-use super::lots::{Lot, LotFile};
+use super::lots::{Followed, Lot, LotFile};
 use super::parameters::{self, Parameters};
 use super::problem::{Problems, did_you_mean};
+use super::readings::{self, ReadingRules};
 use super::recipes::{self, Recipes};
 use super::store::{self, StoreError};
 use super::tasters::{self, Tasters};
+use super::time::Moment;
 use super::toml_file::{self, Described};
 use super::vocabulary::{self, Vocabulary};
-use super::{Book, BookError, copies, csv_file, ids};
+use super::{Book, BookError, copies, course, csv_file, ids};
 
 /// The descriptions of a book that are there once.
 pub const BOOK: &str = "book.toml";
@@ -99,11 +101,12 @@ impl Book {
     /// Every mistake in any of them, or that the disk refused.
     pub fn lots(&self) -> Result<Vec<Lot>, BookError> {
         let parameters = self.parameters()?;
+        let rules = self.book_file()?.value.readings;
         let mut problems = Problems::new();
         let mut lots = Vec::new();
         let ids = self.lot_ids()?;
         for id in &ids {
-            lots.extend(self.read_lot(id, &parameters.value, &mut problems)?);
+            lots.extend(self.read_lot(id, &parameters.value, Some(&rules), &mut problems)?);
         }
         super::lot_graph::check(&lots, &ids, &mut problems);
         Ok(problems.or(lots)?)
@@ -119,7 +122,8 @@ impl Book {
             return Err(unknown("lot", id, &known, "`blindsteep lot list` names the lots"));
         };
         let parameters = self.parameters()?;
-        Self::one(|p| self.read_lot(id, &parameters.value, p))
+        let rules = self.book_file()?.value.readings;
+        Self::one(|p| self.read_lot(id, &parameters.value, Some(&rules), p))
     }
 
     /// The ids of all lots: the folders in lots/.
@@ -171,6 +175,7 @@ impl Book {
         &self,
         id: &str,
         parameters: &Parameters,
+        rules: Option<&ReadingRules>,
         problems: &mut Problems,
     ) -> Result<Option<Lot>, StoreError> {
         let file = self.read_lot_file(id, problems)?;
@@ -178,7 +183,61 @@ impl Book {
         let lot = file.as_ref().map(|f| &f.value);
         let values = lot_log::settle(&log, lot, parameters, problems);
         let Some(file) = file else { return Ok(None) };
-        Ok(Some(Lot { id: file.value.id.clone(), file, log, values }))
+        let mut lot =
+            Lot { id: file.value.id.clone(), file, log, values, followed: Followed::default() };
+        if let Some(rules) = rules {
+            lot.followed = self.follow(id, &lot, parameters, rules, problems)?;
+        }
+        Ok(Some(lot))
+    }
+
+    /// What loggers wrote down between the first roll and the drier. The files are read whole even
+    /// if neither moment was logged, so that what is wrong in them is told.
+    fn follow(
+        &self,
+        id: &str,
+        lot: &Lot,
+        parameters: &Parameters,
+        rules: &ReadingRules,
+        problems: &mut Problems,
+    ) -> Result<Followed, StoreError> {
+        let folder = format!("lots/{id}/readings");
+        let mut followed = Followed::default();
+        if !readings::any(&self.root().join(&folder)) {
+            return Ok(followed);
+        }
+        let moment = |id: &str| lot.making(id).and_then(|v| v.value.moment());
+        let clock = moment("roll.start").or_else(|| lot.values.first().map(|v| v.at));
+        let clock = clock.map_or(jiff::tz::Offset::UTC, Moment::offset);
+        let all = readings::read_folder(self.root(), &folder, rules, clock, problems)?;
+        if all.is_empty() {
+            return Ok(followed);
+        }
+        let temperature = parameters.parameter("oxidise.temperature");
+        followed.temperature = temperature.and_then(|p| Some((p.unit.clone()?, p.role())));
+        let window = moment("roll.start").zip(moment("dry.start")).filter(|(a, b)| a < b);
+        let Some((from, to)) = window else {
+            followed.notes.push(format!(
+                "{folder}: not looked into, since roll.start and dry.start are not both logged"
+            ));
+            return Ok(followed);
+        };
+        match course::course(&all, from, to, rules.longest_gap_minutes) {
+            Some(Ok(course)) => {
+                for r in all.iter().filter(|r| course.files.contains(&r.file)) {
+                    followed.notes.extend(r.notices.iter().cloned());
+                }
+                followed.course = Some(course);
+            }
+            Some(Err(why)) => {
+                followed.notes.push(format!("{folder}: the readings are not used: {why}"));
+            }
+            None => followed.notes.push(format!(
+                "{folder}: no reading lies between the first roll ({from}) and the drier ({to}); if \
+                 the logger's clock runs on another offset, say so: [readings] offset in book.toml"
+            )),
+        }
+        Ok(followed)
     }
 
     fn read_lot_file(

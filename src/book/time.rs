@@ -100,6 +100,31 @@ impl Moment {
         self.timestamp
     }
 
+    /// A time of day (8:40, 08:40:30) on the day and the clock of this moment.
+    #[must_use]
+    pub fn at_time(self, text: &str) -> Option<Self> {
+        let mut parts = text.split(':');
+        let mut part = || parts.next()?.parse::<i8>().ok();
+        let (hour, minute) = (part()?, part()?);
+        let second = if text.matches(':').count() == 2 { part()? } else { 0 };
+        let time = jiff::civil::Time::new(hour, minute, second, 0).ok()?;
+        let timestamp = self.offset.to_timestamp(self.day().0.to_datetime(time)).ok()?;
+        parts.next().is_none().then_some(Self { timestamp, offset: self.offset })
+    }
+
+    /// A second since 1970 (UTC), on a clock.
+    #[must_use]
+    pub fn at(second: i64, clock: Offset) -> Self {
+        let timestamp = Timestamp::from_second(second).unwrap_or_default();
+        Self { timestamp, offset: clock }
+    }
+
+    /// The offset from UTC of the clock where it was written.
+    #[must_use]
+    pub fn offset(self) -> Offset {
+        self.offset
+    }
+
     /// Hours from `earlier` to this moment.
     #[must_use]
     pub fn hours_since(self, earlier: Moment) -> f64 {
@@ -183,6 +208,16 @@ mod tests {
         assert_eq!(m.to_string(), "2026-05-14T00:30:00+08:00");
         assert_eq!(m.day(), "2026-05-14".parse().unwrap());
         assert!("2026-05-14T00:30:00".parse::<Moment>().unwrap_err().contains("offset"));
+    }
+
+    #[test]
+    fn a_time_of_day_is_of_the_day_and_clock_of_the_moment() {
+        let m: Moment = "2026-05-14T00:30:00+08:00".parse().unwrap();
+        assert_eq!(m.at_time("8:40").unwrap().to_string(), "2026-05-14T08:40:00+08:00");
+        assert_eq!(m.at_time("23:59:30").unwrap().to_string(), "2026-05-14T23:59:30+08:00");
+        for text in ["24:00", "8", "8:61", "8:40:00:00", "8:40 pm"] {
+            assert_eq!(m.at_time(text), None, "{text}");
+        }
     }
 
     #[test]

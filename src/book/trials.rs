@@ -117,9 +117,18 @@ pub enum Level {
     /// Yes or no.
     YesNo(bool),
     /// A number, in the parameter's own unit.
-    Number(f64),
+    Number(#[serde(serialize_with = "as_written")] f64),
     /// A word of the parameter's categories.
     Word(String),
+}
+
+/// 40, not 40.0, as a person writes it.
+fn as_written<S: serde::Serializer>(x: &f64, s: S) -> Result<S::Ok, S::Error> {
+    if x.fract() == 0.0 && x.abs() < 1e15 {
+        s.serialize_i64(*x as i64)
+    } else {
+        s.serialize_f64(*x)
+    }
 }
 
 impl JsonSchema for Level {

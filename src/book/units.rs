@@ -17,6 +17,7 @@ enum Kind {
     Share,
     Length,
     Volume,
+    Area,
 }
 
 const fn unit(kind: Kind, names: &'static [&'static str], factor: f64) -> Unit {
@@ -46,10 +47,18 @@ const UNITS: &[Unit] = &[
     unit(Kind::Length, &["m"], 1000.0),
     unit(Kind::Volume, &["ml"], 1.0),
     unit(Kind::Volume, &["l", "L"], 1000.0),
+    unit(Kind::Area, &["m²", "m2"], 1.0),
+    unit(Kind::Area, &["cm²", "cm2"], 1e-4),
 ];
 
 fn find(name: &str) -> Option<&'static Unit> {
     UNITS.iter().find(|u| u.names.contains(&name))
+}
+
+/// Whether this program knows a unit, so that it can convert it into others.
+#[must_use]
+pub fn is_known(name: &str) -> bool {
+    find(name).is_some()
 }
 
 /// A value of one unit in another; `None` if the one does not convert into the other. A unit

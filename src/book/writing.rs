@@ -8,7 +8,7 @@ use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table};
 
 use super::logging::line_of;
 pub use super::logging::{Entry, log_lot};
-use super::lots::{Arm, How, LogLine, Lot, LotFile, MAIN, Parent};
+use super::lots::{Arm, Followed, How, LogLine, Lot, LotFile, MAIN, Parent};
 use super::parameters::{Parameters, RESERVE_KEPT};
 use super::problem::Problems;
 use super::store::{self, WriteLock};
@@ -283,7 +283,7 @@ fn read_back(
         super::lot_graph::check_one(id, &file, &mut problems);
         let log = csv_file::read::<LogLine>(made, "log.csv", &mut problems)?;
         let values = super::lot_log::settle(&log, Some(&file.value), parameters, &mut problems);
-        new.push(Lot { id: (*id).to_owned(), file, log, values });
+        new.push(Lot { id: (*id).to_owned(), file, log, values, followed: Followed::default() });
     }
     if new.iter().any(|lot| !lot.file.value.parents.is_empty()) {
         let mut all = book.lots()?;

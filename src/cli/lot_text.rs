@@ -12,6 +12,7 @@ use crate::book::ids;
 use crate::book::lots::{CameBy, LogLine, Lot, LotValue, MAIN, Parent};
 use crate::book::making::{self, Making};
 use crate::book::moves::Kept;
+use crate::book::oxidation::Q10_TRIED;
 use crate::book::parameters::{Parameters, Value};
 use crate::book::parting::Parted;
 use crate::book::trials::TrialFile;
@@ -396,12 +397,25 @@ fn value_row(v: &LotValue, parameters: &Parameters) -> Vec<String> {
 
 fn derived(lot: &Lot, limits: &Limits) -> Vec<Vec<String>> {
     let d = lot.derived();
-    let dose = d.oxidation_dose(limits.q10);
+    let dose = d.oxidation_dose(limits.q10).map(|got| {
+        let tried: Vec<String> = Q10_TRIED
+            .iter()
+            .filter(|q10| **q10 != limits.q10)
+            .filter_map(|q10| Some(format!("{:.2} with {q10}", d.oxidation_dose(*q10)?.value)))
+            .collect();
+        Got { how: format!("{}; {}", got.how, tried.join(", ")), ..got }
+    });
     [
         ("mass loss", d.mass_loss_pct, "%", 1),
+        ("lost in withering", d.wither_loss_pct, "%", 1),
+        ("rate of withering", d.wither_rate, "% an hour", 2),
+        ("leaf on the withering bed", d.wither_load, "kg/m²", 2),
         ("moisture after withering", d.wither_moisture_pct, "%", 1),
         ("moisture of the made tea", d.moisture_pct, "%", 1),
+        ("rolled under pressure", d.press_minutes, "min", 0),
+        ("pressure put on and released", d.press_cycles, "times", 0),
         ("oxidation", d.oxidation_hours, "h", 2),
+        ("oxidising leaf", d.oxidation_c.filter(|_| d.course.is_some()), "°C", 1),
         ("oxidation dose", dose, "", 2),
     ]
     .into_iter()

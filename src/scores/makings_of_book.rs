@@ -2,11 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use super::makings::{Made, MadeValue, Makings, NotTaken};
+use super::makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
 use crate::book::book_file::Limits;
 use crate::book::ids;
 use crate::book::lots::{CameBy, How, Lot};
 use crate::book::making::making;
+use crate::book::oxidation::{Q10_TRIED, q10_of_practice};
 use crate::book::parameters::Value;
 use crate::book::time::Day;
 use crate::book::units;
@@ -14,7 +15,7 @@ use crate::book::units;
 /// The id of the dose, which rests on an assumption.
 const DOSE: &str = "derived.oxidation-dose";
 
-/// How the lots of a book were made. Masses, moments and texts are not taken; a value that is
+/// How the lots of a book were made. Masses, the area of the bed, moments and texts are not taken; a value that is
 /// worked out and says in every lot what another one says as recorded is not taken twice. `start`
 /// is the day from which the scores count their months.
 #[must_use]
@@ -41,6 +42,12 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
             let value = match v.value {
                 _ if mass => {
                     refused.insert(v.parameter, "a mass says how much was made, not how");
+                    continue;
+                }
+                _ if v.parameter == "wither.area" => {
+                    let why =
+                        "an area says how much was made; how thick the leaf lay is worked out";
+                    refused.insert(v.parameter, why);
                     continue;
                 }
                 Value::Moment(_) => {
@@ -75,8 +82,35 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
             p.derived_from = Some(derived(&p.id, ways, limits));
         }
     }
+    if let Some(dose) = makings.parameters.iter_mut().find(|p| p.id == DOSE) {
+        dose.variants = at_other_rates(dose, lots, limits);
+    }
     without_twins(&mut makings);
     makings
+}
+
+/// The dose of the same lots under the other rates that are tried.
+fn at_other_rates(
+    dose: &MadeParameter,
+    lots: &[Lot],
+    limits: &Limits,
+) -> Vec<(String, BTreeMap<String, f64>)> {
+    Q10_TRIED
+        .iter()
+        .filter(|q10| **q10 != limits.q10)
+        .map(|q10| {
+            let limits = Limits { q10: *q10, ..limits.clone() };
+            let values = lots
+                .iter()
+                .filter(|lot| dose.values.contains_key(&lot.id))
+                .filter_map(|lot| {
+                    let found = making(lot, lots, &limits);
+                    Some((lot.id.clone(), found.value(DOSE)?.value.number()?))
+                })
+                .collect();
+            (format!("q10 {q10}"), values)
+        })
+        .collect()
 }
 
 /// The lot that a part of a split was, before any split.
@@ -109,8 +143,11 @@ fn derived(id: &str, ways: &[String], limits: &Limits) -> String {
     match ways {
         _ if id == DOSE => format!(
             "log2 of the hours over 3, each counted {} times as much for 10 °C above 25: that factor \
-             is an assumption (q10 in book.toml)",
-            limits.q10
+             is an assumption (q10 in book.toml); about 3 h near 40 °C and 6 to 8 h at 15 to 20 °C \
+             come out alike by common practice (no source), which takes one of {:.1} to {:.1}",
+            limits.q10,
+            q10_of_practice().0,
+            q10_of_practice().1
         ),
         [one] => one.clone(),
         _ => "worked out lot by lot, see `lot show`".to_owned(),

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::cell_units::{self, Cells};
 use super::from_table::{clip, column, is_gap, listed, read_number, several};
 use super::makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
 use super::options::TableError;
@@ -10,7 +11,8 @@ use super::table_file::{Record, TableFile};
 use crate::book::problem::{Problem, Problems};
 
 /// Reads a table of parameters. The columns of `lot` name the lot as those of the scores do;
-/// every other column is a parameter: of numbers if all its filled cells are numbers, of yes and
+/// every other column is a parameter: of numbers if all its filled cells are numbers (in the unit of
+/// the header, `oxidise.hours [min]`, or with units of their own, which are converted), of yes and
 /// no if all are one of these, else of categories.
 ///
 /// # Errors
@@ -23,8 +25,10 @@ pub fn makings_from_table(
 ) -> Result<Makings, TableError> {
     let file = TableFile::open(path, delimiter)?;
     let named = named_columns(&file, lot)?;
-    for (at, name) in file.header.iter().enumerate() {
-        if file.header[..at].contains(name) || name.is_empty() {
+    let (names, units): (Vec<String>, Vec<Option<String>>) =
+        file.header.iter().map(|h| cell_units::of_header(h)).unzip();
+    for (at, name) in names.iter().enumerate() {
+        if names[..at].contains(name) || name.is_empty() {
             let found = if name.is_empty() {
                 format!("column {} has no name", at + 1)
             } else {
@@ -44,30 +48,54 @@ pub fn makings_from_table(
     }
     let (lots, rows) = rows(&file, &named)?;
     let decimal = decimal.unwrap_or('.');
+    let mut problems = Problems::new();
     let mut makings =
         Makings { source: file.name.clone(), lots: lots.clone(), ..Makings::default() };
     for at in (0..file.header.len()).filter(|at| !named.contains(at)) {
-        let filled: Vec<(&String, &str)> = lots
+        let with_rows: Vec<(&String, &str, &Record)> = lots
             .iter()
             .zip(&rows)
-            .map(|(lot, row)| (lot, row.cells.get(at).unwrap_or_default().trim()))
-            .filter(|(_, cell)| !is_gap(cell))
+            .map(|(lot, row)| (lot, row.cells.get(at).unwrap_or_default().trim(), row))
+            .filter(|(_, cell, _)| !is_gap(cell))
             .collect();
-        let id = file.header[at].clone();
+        let filled: Vec<(&String, &str)> = with_rows.iter().map(|(l, c, _)| (*l, *c)).collect();
+        let id = names[at].clone();
         if filled.is_empty() {
             makings.not_taken.push(NotTaken { id, reason: "no cell is filled".to_owned() });
             continue;
         }
-        let read = kind_of(&filled, decimal);
+        let cells: Vec<&str> = filled.iter().map(|(_, cell)| *cell).collect();
+        let (read, unit) = match cell_units::of_cells(&id, units[at].as_deref(), &cells, decimal) {
+            Cells::Numbers(numbers, unit) => {
+                if units[at].is_none() {
+                    makings.notes.push(format!(
+                        "{id} is taken as numbers in {unit}, since its cells carry units."
+                    ));
+                }
+                (numbers.into_iter().map(Made::Number).collect(), Some(unit))
+            }
+            Cells::Other => {
+                makings.notes.extend(mixed_note(&id, &filled, decimal));
+                (kind_of(&filled, decimal), None)
+            }
+            Cells::Wrong(wrong) => {
+                for (i, found, expected, mend) in wrong {
+                    let place = file.place(with_rows[i].2, at);
+                    let name = file.name.clone();
+                    problems.push(Problem::new(name, Some(place), found, expected, mend));
+                }
+                continue;
+            }
+        };
         let values: BTreeMap<String, MadeValue> = filled
             .iter()
             .zip(read)
             .map(|((lot, _), value)| ((*lot).clone(), MadeValue { value, estimated: false }))
             .collect();
-        if let Some(note) = mixed_note(&id, &filled, decimal) {
-            makings.notes.push(note);
-        }
-        makings.parameters.push(MadeParameter { id, values, ..MadeParameter::default() });
+        makings.parameters.push(MadeParameter { id, unit, values, ..MadeParameter::default() });
+    }
+    if !problems.is_empty() {
+        return Err(TableError::Cells { problems, stopped: false });
     }
     if makings.parameters.is_empty() {
         return Err(file.whole(

@@ -4,6 +4,7 @@
 //! Inside stands a polars data frame in which words are codes; it does not leave this module:
 //! [`Scores::term`] gives the columns of one term as plain vectors.
 
+mod cell_units;
 mod columns;
 mod doubles;
 mod from_revealed;

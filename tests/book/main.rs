@@ -4,13 +4,16 @@
 
 mod begin;
 mod commands;
+mod derived;
 mod lots;
 mod making;
 mod parting;
+mod readings;
 mod readme;
 mod reread;
 mod schemas;
 mod tasters;
+mod trials;
 
 use blindsteep::book::Book;
 use blindsteep::book::starter::{Beginning, begin};

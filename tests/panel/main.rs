@@ -14,6 +14,7 @@ mod link_depth;
 mod link_garden;
 mod link_many;
 mod link_truth;
+mod made_units;
 mod published;
 mod run;
 mod schemas;

@@ -1,0 +1,355 @@
+//! Logger files: temperature (and humidity) over time, as an instrument wrote them. The file is
+//! never changed: what is odd in it is told, and only what cannot be understood is a mistake.
+
+use std::fs;
+use std::path::Path;
+
+use jiff::tz::Offset;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::csv_file::MOST_MISTAKES;
+use super::logger_form::{Columns, columns_of, offset_of, place_of, time_of};
+use super::problem::{Problem, Problems};
+use super::reading::files;
+use super::store::{self, StoreError};
+use super::time::Moment;
+use super::units;
+
+/// How logger files are read: `[readings]` in book.toml.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct ReadingRules {
+    /// The header of the column of times, or of the two of days and times; none: found by its name.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 2))]
+    pub time: Vec<String>,
+    /// The header of the column of temperatures; none: found by its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<String>,
+    /// The header of the column of relative humidity; none: found by its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub humidity: Option<String>,
+    /// How times are written, as "%d.%m.%Y %H:%M:%S"; none: as 2026-05-14 08:00:00.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time_format: Option<String>,
+    /// The offset from UTC of a logger's clock, as "+08:00"; none: that of the lot's own log.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = r"^[+-](0[0-9]|1[0-4]):[0-5][0-9]$"))]
+    pub offset: Option<String>,
+    /// The longest gap between two readings, in minutes, that is bridged by a straight line: more than
+    /// 0. Common practice, no source.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub longest_gap_minutes: f64,
+}
+
+impl Default for ReadingRules {
+    fn default() -> Self {
+        Self {
+            time: Vec::new(),
+            temperature: None,
+            humidity: None,
+            time_format: None,
+            offset: None,
+            longest_gap_minutes: 30.0,
+        }
+    }
+}
+
+impl ReadingRules {
+    fn offset(&self) -> Option<Offset> {
+        let text = self.offset.as_deref()?;
+        offset_of(text.as_bytes()).and_then(|s| Offset::from_seconds(s).ok())
+    }
+}
+
+/// The readings of one file, by their moments, each moment once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Readings {
+    /// The file, relative to the book.
+    pub file: String,
+    /// Seconds since 1970, UTC.
+    pub seconds: Vec<i64>,
+    /// Degrees Celsius; none where the logger wrote nothing.
+    pub celsius: Vec<Option<f64>>,
+    /// Percent of relative humidity; none where the logger wrote nothing or has no such column.
+    pub humidity_pct: Vec<Option<f64>>,
+    /// What is odd in the file, in words.
+    pub notices: Vec<String>,
+}
+
+/// Reads all logger files in a folder of the book. `clock` is what times without an offset are
+/// taken to be written by, unless the rules say.
+///
+/// # Errors
+/// Only if the disk refuses; mistakes go into `problems`.
+pub fn read_folder(
+    root: &Path,
+    folder: &str,
+    rules: &ReadingRules,
+    clock: Offset,
+    problems: &mut Problems,
+) -> Result<Vec<Readings>, StoreError> {
+    let mut all = Vec::new();
+    for name in files(&root.join(folder))? {
+        let is_table = [".csv", ".txt", ".tsv"].iter().any(|e| name.to_lowercase().ends_with(e));
+        if !is_table || super::copies::is_conflict_copy(&name) {
+            continue;
+        }
+        let file = format!("{folder}/{name}");
+        if let Some(whole) = store::read_for_check(root, &file, problems)? {
+            all.extend(parse(&file, &whole.text, rules, clock, problems));
+        }
+    }
+    Ok(all)
+}
+
+/// Whether there is any logger file in a folder.
+#[must_use]
+pub fn any(folder: &Path) -> bool {
+    fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some())
+}
+
+/// Reads a logger file from its text.
+pub fn parse(
+    file: &str,
+    text: &str,
+    rules: &ReadingRules,
+    clock: Offset,
+    problems: &mut Problems,
+) -> Option<Readings> {
+    let columns = match columns_of(text, rules) {
+        Ok(columns) => columns,
+        Err((place, found, mend)) => {
+            let expected = "a header line within the first lines, with a column of times and one of \
+                            temperatures, as time,temperature";
+            problems.push(Problem::new(file, place, found, expected, mend));
+            return None;
+        }
+    };
+    let mut rows = Rows::default();
+    let before = problems.len();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(columns.delimiter)
+        .from_reader(&text.as_bytes()[columns.body..]);
+    let mut record = csv::StringRecord::new();
+    let clock = rules.offset().unwrap_or(clock);
+    let mut joined = String::new();
+    // The text is UTF-8 and lines may be of any length: no error is left that could end it early.
+    while let Ok(true) = reader.read_record(&mut record) {
+        if record.iter().all(|c| c.trim().is_empty()) {
+            continue;
+        }
+        match row(&record, &columns, rules, clock, &mut joined) {
+            Ok((second, other_clock, celsius, humidity)) => {
+                rows.push(second, celsius, humidity);
+                rows.n_other_clock += usize::from(other_clock);
+            }
+            Err(m) => {
+                let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
+                let place = place_of(text, line, columns.delimiter, m.cell);
+                problems.push(Problem::new(file, Some(place), m.found, m.expected, m.mend));
+                // With times of another form every line would be told.
+                if (m.cell == columns.time[0] && rows.seconds.is_empty())
+                    || problems.len() >= before + MOST_MISTAKES
+                {
+                    break;
+                }
+            }
+        }
+    }
+    if problems.len() > before {
+        return None;
+    }
+    if rows.seconds.is_empty() {
+        problems.push(Problem::new(
+            file,
+            None,
+            "there is no reading in it",
+            "a line for each reading below the header",
+            "fetch the file from the logger again, or take it out of the folder",
+        ));
+        return None;
+    }
+    Some(rows.settle(file, columns.unit_said, clock))
+}
+
+#[derive(Default)]
+struct Rows {
+    seconds: Vec<i64>,
+    celsius: Vec<Option<f64>>,
+    humidity_pct: Vec<Option<f64>>,
+    n_other_clock: usize,
+}
+
+impl Rows {
+    fn push(&mut self, second: i64, celsius: Option<f64>, humidity: Option<f64>) {
+        self.seconds.push(second);
+        self.celsius.push(celsius);
+        self.humidity_pct.push(humidity);
+    }
+
+    /// Puts the rows in order, each moment once, and says what was odd.
+    fn settle(self, file: &str, unit_said: bool, clock: Offset) -> Readings {
+        let mut notices = Vec::new();
+        let mut tell = |n: usize, what: &str| {
+            if n > 0 {
+                let readings = if n == 1 { "reading" } else { "readings" };
+                notices.push(format!("{file}: {n} {readings} {what}"));
+            }
+        };
+        let n = self.seconds.len();
+        let unsorted = self.seconds.windows(2).filter(|w| w[1] < w[0]).count();
+        tell(unsorted, "stood before earlier ones; all were put in the order of time");
+        let missing = self.celsius.iter().filter(|c| c.is_none()).count();
+        tell(missing, "without a temperature; what lies between their neighbours counts");
+        let shown = Moment::at(self.seconds[0], clock);
+        let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
+        tell(self.n_other_clock, &other);
+        let mut order: Vec<usize> = (0..n).collect();
+        if unsorted > 0 {
+            order.sort_by_key(|i| self.seconds[*i]);
+        }
+        let mut settled = Readings {
+            file: file.to_owned(),
+            seconds: Vec::with_capacity(n),
+            celsius: Vec::with_capacity(n),
+            humidity_pct: Vec::with_capacity(n),
+            notices: Vec::new(),
+        };
+        let (mut twice, mut unlike) = (0, 0);
+        let mut at = 0;
+        while at < n {
+            let second = self.seconds[order[at]];
+            let mut end = at + 1;
+            while end < n && self.seconds[order[end]] == second {
+                end += 1;
+            }
+            let same = &order[at..end];
+            twice += same.len() - 1;
+            let first = same[0];
+            unlike += same[1..].iter().filter(|i| self.celsius[**i] != self.celsius[first]).count();
+            settled.seconds.push(second);
+            settled.celsius.push(mean(same.iter().filter_map(|i| self.celsius[*i])));
+            settled.humidity_pct.push(mean(same.iter().filter_map(|i| self.humidity_pct[*i])));
+            at = end;
+        }
+        tell(twice, "stood there a second time; each moment counts once");
+        tell(unlike, "unlike another of the same moment; their mean counts");
+        if !unit_said {
+            notices.push(format!("{file}: the header says no unit of temperature; °C was taken"));
+        }
+        settled.notices = notices;
+        settled
+    }
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut n, mut sum) = (0.0, 0.0);
+    for value in values {
+        n += 1.0;
+        sum += value;
+    }
+    (n > 0.0).then(|| sum / n)
+}
+
+struct Mistake {
+    cell: usize,
+    found: String,
+    expected: &'static str,
+    mend: String,
+}
+
+type Row = (i64, bool, Option<f64>, Option<f64>);
+
+fn row(
+    record: &csv::StringRecord,
+    columns: &Columns,
+    rules: &ReadingRules,
+    clock: Offset,
+    joined: &mut String,
+) -> Result<Row, Mistake> {
+    let most = columns.time.iter().copied().chain([columns.celsius]).max().unwrap_or(0);
+    if record.len() <= most {
+        return Err(Mistake {
+            cell: record.len().saturating_sub(1),
+            found: format!(
+                "the line has {} {}",
+                record.len(),
+                if record.len() == 1 { "cell" } else { "cells" }
+            ),
+            expected: "a cell for each column that is read, as in the header line",
+            mend: "fetch the file from the logger again, or cut off what is no reading".to_owned(),
+        });
+    }
+    let text = match columns.time.as_slice() {
+        [day, time] => {
+            joined.clear();
+            joined.push_str(record[*day].trim());
+            joined.push(' ');
+            joined.push_str(record[*time].trim());
+            joined.as_str()
+        }
+        [one, ..] => record[*one].trim(),
+        [] => "",
+    };
+    let (at, own) = time_of(text, rules.time_format.as_deref()).ok_or_else(|| Mistake {
+        cell: columns.time.first().copied().unwrap_or(0),
+        found: format!("the time is \"{}\"", clip(text)),
+        expected: if rules.time_format.is_some() {
+            "a time as time_format in book.toml says"
+        } else {
+            "a time as 2026-05-14 08:00:00"
+        },
+        mend: "say how it is written: [readings] time_format = \"%d.%m.%Y %H:%M:%S\" in book.toml"
+            .to_owned(),
+    })?;
+    let second = at.as_second() - i64::from(own.unwrap_or(clock).seconds());
+    let celsius = number(record, columns.celsius, "temperature", [-40.0, 300.0], |x| {
+        if columns.fahrenheit { units::convert(x, "°F", "°C").unwrap_or(x) } else { x }
+    })?;
+    let humidity = match columns.humidity.filter(|at| *at < record.len()) {
+        Some(at) => number(record, at, "humidity", [0.0, 100.0], |x| x)?,
+        None => None,
+    };
+    Ok((second, own.is_some_and(|o| o != clock), celsius, humidity))
+}
+
+fn number(
+    record: &csv::StringRecord,
+    cell: usize,
+    what: &str,
+    [low, high]: [f64; 2],
+    own_unit: impl Fn(f64) -> f64,
+) -> Result<Option<f64>, Mistake> {
+    let text = record[cell].trim();
+    if text.is_empty() || ["na", "nan", "-", "--", "---"].contains(&text.to_lowercase().as_str()) {
+        return Ok(None);
+    }
+    let number = if text.contains(',') && !text.contains('.') {
+        text.replace(',', ".").parse::<f64>()
+    } else {
+        text.parse::<f64>()
+    };
+    match number.map(own_unit) {
+        Ok(x) if (low..=high).contains(&x) => Ok(Some(x)),
+        _ => Err(Mistake {
+            cell,
+            found: format!("the {what} is \"{}\"", clip(text)),
+            expected: if what == "humidity" {
+                "a number from 0 to 100, or nothing"
+            } else {
+                "a number from -40 to 300 °C, or nothing"
+            },
+            mend: "a logger that fails writes nothing reliable: see what it measured, and empty the cell"
+                .to_owned(),
+        }),
+    }
+}
+
+fn clip(text: &str) -> String {
+    text.chars().take(40).map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
