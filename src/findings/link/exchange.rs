@@ -92,8 +92,6 @@ fn of_model(
     if within.is_empty() || known.is_empty() {
         return;
     }
-    let mut nuisance = lots.session_columns();
-    nuisance.extend(lots.recipes.iter().cloned());
     let ys: Vec<&[f64]> = known.iter().map(|x| x.1).collect();
     let tested: Vec<&[f64]> = within.iter().map(|i| lots.values[*i].as_slice()).collect();
     let n_draws = settings.n_permutations;
