@@ -142,6 +142,10 @@ fn made(f: &Link) -> String {
             p.n.to_string(),
             p.n_estimated.to_string(),
         ]);
+        // What can be asked is a table of its own.
+        if f.lines.iter().any(|l| l.members.iter().any(|m| p.columns.contains(&m.column))) {
+            continue;
+        }
         match uses.iter_mut().find(|u| u.0 == p.used_for) {
             Some(known) => known.1.push(&p.parameter),
             None => uses.push((&p.used_for, vec![&p.parameter])),
@@ -152,7 +156,7 @@ fn made(f: &Link) -> String {
     }
     let mut out = format!("{}{}", heading("How much each parameter varied"), t.show());
     for (use_of, names) in uses {
-        let text = format!("Used for {use_of}: {}.", names.join(", "));
+        let text = format!("{}: {use_of}.", names.join(", "));
         out.push_str(&paragraph(&text, "  ", "    "));
     }
     for n in notes {

@@ -308,9 +308,7 @@ fn fewer_lots_than_parameters_give_effects_one_at_a_time() {
             2 => assert_eq!(f.lines.len(), 1),
             _ => {
                 assert_eq!(f.adjusted.known(), Some(&Adjusted::OneAtATime));
-                assert!(
-                    f.not_told_apart.iter().any(|c| c.contains("are too few for 7 parameters"))
-                );
+                assert!(f.not_told_apart.iter().any(|c| c.contains("are too few for")));
             }
         }
         let known = f.terms[0].effects.iter().filter(|e| e.test.known().is_some()).count();

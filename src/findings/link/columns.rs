@@ -1,6 +1,6 @@
 //! What varied, what moved together with what, and therefore what can be asked.
 
-use blindsteep_stats::links;
+use blindsteep_stats::{association, links};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -9,6 +9,7 @@ use super::associations::{self, Association};
 use super::parameters::{ParameterMade, made, used_for};
 use super::rows::Picked;
 use super::{Adjusted, INFLATED, LEAST_DF, LeftOut, NEAR, Wish};
+use crate::book::parameters::Role;
 use crate::findings::{Answer, listed};
 use crate::scores::Makings;
 
@@ -25,6 +26,8 @@ pub struct Column {
     pub values: Vec<f64>,
     /// For a category, the one it is compared with.
     pub against: Option<String>,
+    /// Whether the maker sets it.
+    pub role: Role,
     /// Its values under other assumptions, with the assumption in words.
     pub variants: Vec<(String, Vec<f64>)>,
 }
@@ -220,10 +223,29 @@ fn pairs(columns: &[Column]) -> Vec<MovesTogether> {
         .collect()
 }
 
+/// The column that stands for a group: the nearest to the others, but not what only followed from
+/// the making while a step that was chosen moved as it did. A dose says more than the time in it.
+fn stands_for(g: &links::Group, columns: &[Column]) -> usize {
+    let middle = &columns[g.representative];
+    if middle.role != Role::Outcome || middle.parameter.ends_with("dose") {
+        return g.representative;
+    }
+    let near = |m: usize| links::pearson(&middle.values, &columns[m].values).map_or(0.0, f64::abs);
+    let mut best: Option<(usize, f64)> = None;
+    for m in g.members.iter().copied().filter(|m| columns[*m].role == Role::Chosen) {
+        let r = near(m);
+        if r >= NEAR - 1e-12 && best.is_none_or(|(_, b)| r > b + links::EXACT) {
+            best = Some((m, r));
+        }
+    }
+    best.map_or(g.representative, |b| b.0)
+}
+
 fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
-    let chosen = &columns[g.representative];
+    let stands = stands_for(g, columns);
+    let chosen = &columns[stands];
     let mut members = vec![Member { column: chosen.id.clone(), r: 1.0 }];
-    for m in g.members.iter().filter(|m| **m != g.representative) {
+    for m in g.members.iter().filter(|m| **m != stands) {
         let r = links::pearson(&chosen.values, &columns[*m].values).unwrap_or(0.0);
         members.push(Member { column: columns[*m].id.clone(), r });
     }
@@ -259,12 +281,7 @@ fn between_sessions(values: &[f64], sessions: &[u32]) -> f64 {
     if k >= n {
         return 1.0;
     }
-    let indicators: Vec<Vec<f64>> = (0..k as u32)
-        .map(|s| sessions.iter().map(|x| f64::from(u8::from(*x == s))).collect())
-        .collect();
-    let indicators: Vec<&[f64]> = indicators.iter().map(Vec::as_slice).collect();
-    let r2 = links::explained_by(values, &indicators, 1.0).map_or(0.0, |found| found.1);
-    (1.0 - (1.0 - r2) * (n - 1) as f64 / (n - k) as f64).max(0.0)
+    association::correlation_ratio(values, sessions).map_or(0.0, |found| found.adjusted.powi(2))
 }
 
 /// Takes from lines that the others explain their effects, and says whether what is left can be

@@ -143,12 +143,16 @@ pub struct How<'a> {
 pub fn of_term(rows: &TermRows, design: &Design<'_>, how: How<'_>) -> (LinkedTerm, TermWork) {
     let t = &rows.scores;
     let lots = TermLots::of(t, design);
-    let means = if how.whole { lot_means(t, &lots) } else { Answer::unknown("it is not asked") };
     let together = how.adjusted.known() == Some(&Adjusted::Together);
     let in_model: Vec<usize> = (0..design.lines.len())
         .filter(|i| design.lines[*i].has_effect && lots.varies[*i])
         .collect();
     let joint = if together { fit(t, &lots, design, &in_model) } else { Answer::unknown("") };
+    let means = if how.whole {
+        lot_means(t, &lots, joint.known())
+    } else {
+        Answer::unknown("it is not asked")
+    };
     let mut model: Option<Answer<crate::findings::Model>> = None;
     let effects = (0..design.lines.len())
         .map(|i| {

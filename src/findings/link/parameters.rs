@@ -59,18 +59,21 @@ pub struct CategoryMade {
 /// What a parameter was used for.
 pub fn used_for(p: &ParameterMade, lines: &[Line]) -> String {
     if !p.missing.is_empty() {
-        return "what moves together only, since it has gaps".to_owned();
+        return "looked at for what moves together only, since it has gaps".to_owned();
     }
     let own: Vec<&Line> =
         lines.iter().filter(|l| l.members.iter().any(|m| p.columns.contains(&m.column))).collect();
-    let Some(first) = own.first() else { return "nothing, since it was not asked".to_owned() };
+    let Some(first) = own.first() else { return "not asked".to_owned() };
     if own.iter().all(|l| !l.has_effect) {
-        return format!("no effect of its own, not told from {}", first.not_told_from.join(", "));
+        return format!(
+            "without an effect of its own, not told from {}",
+            first.not_told_from.join(", ")
+        );
     }
     if own.iter().all(|l| l.parameter != p.parameter) {
-        return format!("a name beside {}", first.line);
+        return format!("named with {}", first.line);
     }
-    "an effect".to_owned()
+    "asked for its effect".to_owned()
 }
 
 /// A parameter over the lots, with its columns, none if it has gaps; or why it is not taken.
@@ -91,6 +94,7 @@ pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<C
         unit: p.unit.clone().filter(|_| against.is_none()),
         values,
         against: against.cloned(),
+        role: p.role,
         variants: if against.is_none() { variants(p, lots) } else { Vec::new() },
     };
     let numbers: Option<Vec<f64>> = found

@@ -5,7 +5,7 @@ use std::collections::{BTreeSet, HashMap};
 use super::columns::Column;
 use super::effects::Design;
 use crate::findings::Answer;
-use crate::findings::panel_model::{self, Lots};
+use crate::findings::panel_model::{self, Lots, Panel};
 use crate::scores::TermScores;
 
 /// The lots of one term, with the columns of the lines for them.
@@ -103,8 +103,9 @@ pub struct TermWork {
     pub in_model: Vec<usize>,
 }
 
-/// The mean of each lot, adjusted for tasters and sessions.
-pub fn lot_means(t: &TermScores, lots: &TermLots) -> Answer<Vec<f64>> {
+/// The mean of each lot, adjusted for tasters and sessions, at the variances of the term's model if
+/// there is one.
+pub fn lot_means(t: &TermScores, lots: &TermLots, model: Option<&Panel>) -> Answer<Vec<f64>> {
     let mut codes = vec![0; lots.places.len()];
     for (code, place) in lots.of_code.iter().enumerate() {
         if let Some(place) = place {
@@ -126,10 +127,14 @@ pub fn lot_means(t: &TermScores, lots: &TermLots) -> Answer<Vec<f64>> {
         apart = TermScores { recipe: None, ..t.clone() };
         &apart
     };
-    panel_model::fit(t, Lots::Fixed).and_then(|panel| {
-        let means = panel.fit.adjusted_means(0.95);
+    let levels = match model {
+        Some(model) => panel_model::lot_levels(t, model),
+        None => panel_model::fit(t, Lots::Fixed)
+            .map(|p| p.fit.adjusted_means(0.95).iter().map(|m| m.estimate).collect()),
+    };
+    levels.and_then(|levels| {
         let all: Option<Vec<f64>> =
-            codes.iter().map(|c| Some(means.get(*c)?.estimate).filter(|m| m.is_finite())).collect();
+            codes.iter().map(|c| levels.get(*c).copied().filter(|m| m.is_finite())).collect();
         Answer::of(all.ok_or("not every lot's level can be estimated in this layout"))
     })
 }
