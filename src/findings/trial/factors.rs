@@ -188,6 +188,9 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
     if wish.pots.is_some_and(|p| !(1..=20).contains(&p)) {
         return wrong("--pots", wish.pots.unwrap_or(0).to_string(), "1 to 20 pots a lot");
     }
+    if wish.simulations > 10_000 {
+        return wrong("--simulations", wish.simulations.to_string(), "0 to 10000 panels");
+    }
     if !(wish.see > 0.0 && wish.see.is_finite()) {
         return wrong("--see", wish.see.to_string(), "a number of points above 0");
     }

@@ -10,6 +10,7 @@ mod fractions;
 mod layout;
 mod power;
 mod sentences;
+mod shown;
 mod told;
 
 use schemars::JsonSchema;
@@ -25,6 +26,7 @@ use crate::scores::{Makings, Scores, Source};
 pub use chosen::Batch;
 pub use factors::{Asked, TrialFactor, WishedFactor, WishedLevels};
 pub use fractions::{AliasLine, FractionTold};
+pub use shown::{RunMade, SettingMade, TrialMade, shown};
 pub use told::{ColumnTold, Moved};
 
 /// The most batches of one trial.
@@ -79,7 +81,7 @@ impl Default for Wish {
             about: None,
             curved: false,
             sds: Vec::new(),
-            simulations: 300,
+            simulations: 200,
         }
     }
 }

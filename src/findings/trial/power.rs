@@ -15,7 +15,7 @@ use crate::book::parameters::Parameters;
 use crate::findings::link::LEAST_DF;
 use crate::findings::link::rows::Picked;
 use crate::findings::panel_model::{self, Prepared};
-use crate::findings::{ALPHA, Answer, Estimate, Settings, VariancePart, count};
+use crate::findings::{ALPHA, Answer, Estimate, Settings, VariancePart, count, listed};
 use crate::scores::{Makings, ScaleKind, Scores};
 
 /// The names by which standard deviations are given, with those of the model.
@@ -96,8 +96,8 @@ pub fn panel(
     let Some(picked) = &source.picked else {
         if given.is_empty() {
             return Ok(Answer::unknown(
-                "how precise it will be hangs on the panel: no scores say what it varies by (name \
-                 sessions or a table, or give --sd lot=0.3,residual=0.8)",
+                "no scores say what the panel varies by (name sessions or a table, or give --sd \
+                 lot=0.3,residual=0.8)",
             ));
         }
         needed(&given)?;
@@ -235,9 +235,10 @@ fn enough(layout: &Layout) -> Result<(), String> {
     let (n, k) = (layout.rows.len(), layout.kept.len());
     if (n as f64) - 1.0 - (k as f64) < LEAST_DF {
         return Err(format!(
-            "{} leave too little beside {} to measure chance by",
+            "{} leave too little beside {} to measure chance by: {} would do",
             count(n, "lot", "lots"),
-            count(k, "column", "columns")
+            count(k, "column of factors", "columns of factors"),
+            k + 1 + LEAST_DF as usize
         ));
     }
     Ok(())
@@ -333,11 +334,11 @@ pub fn plan(
         };
     };
     let precise_before = match &before {
-        Answer::Known(layout) => precise(layout, panel, settings, p),
+        Answer::Known(layout) => precise(layout, panel, settings),
         Answer::Unknown(u) => nothing(&u.reason),
     };
-    let precise_after = precise(&after, panel, settings, p);
-    let (power, failed) = simulate(&after, panel, wish, settings, p);
+    let precise_after = precise(&after, panel, settings);
+    let (power, failed) = simulate(&after, panel, wish, settings);
     let taken = PanelTaken {
         term: Answer::of(panel.term.clone().ok_or("the variances were given")),
         components: panel.components.clone(),
@@ -380,13 +381,28 @@ fn draw(
     y
 }
 
+/// For each column why its own effect is not known; empty if it is. What moves together has no effect
+/// of its own, whichever of it stands in the model.
+fn unknown_for(layout: &Layout) -> Vec<String> {
+    let t = &layout.tellable;
+    t.why_not
+        .iter()
+        .zip(&t.may_be)
+        .map(|(why, may_be)| match (why.as_str(), may_be.as_slice()) {
+            ("", []) => String::new(),
+            ("", others) => format!("it may be the work of {}", listed(others)),
+            (why, _) => why.to_owned(),
+        })
+        .collect()
+}
+
 /// Half-widths by the variances as known: of the mixed model at these variances.
-fn precise(layout: &Layout, panel: &Panel, settings: &Settings, p: usize) -> Vec<Answer<f64>> {
-    let mut found: Vec<Answer<f64>> =
-        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
-    debug_assert_eq!(found.len(), p);
+fn precise(layout: &Layout, panel: &Panel, settings: &Settings) -> Vec<Answer<f64>> {
+    let why_not = unknown_for(layout);
+    let mut found: Vec<Answer<f64>> = why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
+    let own = |j: usize| why_not[j].is_empty();
     let refuse = |found: &mut Vec<Answer<f64>>, why: &str| {
-        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+        layout.kept.iter().filter(|j| own(**j)).for_each(|j| found[*j] = Answer::unknown(why));
     };
     if let Err(why) = enough(layout) {
         refuse(&mut found, &why);
@@ -412,6 +428,9 @@ fn precise(layout: &Layout, panel: &Panel, settings: &Settings, p: usize) -> Vec
     };
     let scale = sd.1 / fit.sigma2.sqrt();
     for ((place, j), stratum) in layout.kept.iter().enumerate().zip(strata(layout)) {
+        if !own(*j) {
+            continue;
+        }
         let mut weights = vec![0.0; prepared.fixed().columns.len()];
         weights[1 + place] = 2.0;
         let c = fit.contrast(&weights, settings.level);
@@ -433,14 +452,14 @@ fn simulate(
     panel: &Panel,
     wish: &Wish,
     settings: &Settings,
-    p: usize,
 ) -> (Vec<Answer<Power>>, usize) {
+    let why_not = unknown_for(layout);
     let mut found: Vec<Answer<Power>> =
-        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
-    debug_assert_eq!(found.len(), p);
+        why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
+    let own = |j: usize| why_not[j].is_empty();
     let n = wish.simulations;
     let refuse = |mut found: Vec<Answer<Power>>, why: &str| {
-        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+        layout.kept.iter().filter(|j| own(**j)).for_each(|j| found[*j] = Answer::unknown(why));
         (found, 0)
     };
     if n == 0 {
@@ -478,13 +497,16 @@ fn simulate(
     });
     let failed = panels.iter().filter(|p| p.is_none()).count();
     for (place, j) in layout.kept.iter().enumerate() {
+        if !own(*j) {
+            continue;
+        }
         if strata[place] < 1.0 {
             found[*j] = Answer::unknown("too few sessions or lots speak about it");
             continue;
         }
-        let own = || panels.iter().flatten().map(|p| p[place]);
-        let seen = own().filter(|o| o.0).count();
-        let mut widths: Vec<f64> = own().map(|o| o.1).filter(|w| w.is_finite()).collect();
+        let of_panels = || panels.iter().flatten().map(|p| p[place]);
+        let seen = of_panels().filter(|o| o.0).count();
+        let mut widths: Vec<f64> = of_panels().map(|o| o.1).filter(|w| w.is_finite()).collect();
         widths.sort_by(f64::total_cmp);
         let Some(half_width) = widths.get(widths.len() / 2).copied() else {
             found[*j] = Answer::unknown("no simulated panel gave an interval");
