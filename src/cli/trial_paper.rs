@@ -6,7 +6,7 @@ use super::{Failure, charts};
 use crate::book::making::OF_EACH_LOT;
 use crate::book::parameters::Parameters;
 use crate::book::time::Moment;
-use crate::book::trials::{Level, TrialFile};
+use crate::book::trials::{Factor, Level, TrialFile};
 use crate::sheets::Lang;
 use crate::sheets::trial::{WorkBatch, WorkSetting, WorkSheet, work_sheet_pdf};
 
@@ -69,6 +69,8 @@ pub fn sheet(
             name(&g.parameter).into_iter().map(with).collect()
         })
         .collect();
+    let mut factors: Vec<&Factor> = trial.factors.iter().collect();
+    factors.sort_by_key(|f| step(&f.parameter, parameters));
     let sheet = WorkSheet {
         book_title: title.to_owned(),
         trial: trial.name.clone(),
@@ -80,9 +82,7 @@ pub fn sheet(
             .map(|run| WorkBatch {
                 run: run.run,
                 day: run.day,
-                // In the order of the factors, which is that of making.
-                settings: trial
-                    .factors
+                settings: factors
                     .iter()
                     .filter_map(|f| {
                         Some(WorkSetting {
@@ -96,6 +96,23 @@ pub fn sheet(
         measured,
     };
     Ok(work_sheet_pdf(&sheet)?)
+}
+
+/// The place of a parameter in the order of making: what a lot is, then the steps as the book has them.
+fn step(id: &str, parameters: Option<&Parameters>) -> usize {
+    if id.starts_with("lot.") {
+        return 0;
+    }
+    let place = |wanted: &dyn Fn(&str) -> bool| {
+        parameters.and_then(|p| p.parameter_ids().position(wanted)).map(|at| at + 1)
+    };
+    // From the first roll to the drier.
+    if id == OXIDATION_HOURS
+        && let Some(at) = place(&|p| p.starts_with("dry."))
+    {
+        return at - 1;
+    }
+    place(&|p| p == id).unwrap_or(usize::MAX)
 }
 
 /// The one worked-out parameter that a sheet states with its unit.

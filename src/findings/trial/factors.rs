@@ -11,7 +11,7 @@ use crate::book::problem::did_you_mean;
 use crate::book::trials::Level;
 use crate::findings::link::rows::{self, Picked};
 use crate::findings::link::{self, LeftOut};
-use crate::findings::{Answer, listed};
+use crate::findings::{Answer, count, listed};
 use crate::scores::{Made, MadeParameter, Makings, Scores, by_nature};
 
 /// The season: one waits months for the other.
@@ -167,7 +167,7 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
     if wish.batches == 0 || wish.batches > MOST_BATCHES || (wish.fresh && wish.batches < 2) {
         let least = if wish.fresh { 2 } else { 1 };
         return Err(TrialError::new(
-            format!("{} batches", wish.batches),
+            count(wish.batches, "batch", "batches"),
             format!("{least} to {MOST_BATCHES} batches"),
             if wish.batches > MOST_BATCHES {
                 "plan a first part; what it shows will change the next"

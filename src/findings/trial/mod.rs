@@ -50,12 +50,15 @@ pub struct Wish {
     /// The most batches of one day.
     pub a_day: usize,
     /// Tasters; none: as many as have scored.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub tasters: Option<usize>,
     /// Pots in which each new lot is served; none: as many as most lots were.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub pots: Option<usize>,
     /// The difference to be seen, in points over a factor's range.
     pub see: f64,
     /// The term whose variances are taken; none: the term in the middle.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<String>,
     /// Whether numbers may bend: three levels and a square.
     pub curved: bool,
