@@ -306,7 +306,7 @@ fn variances_may_be_given_and_other_sizes_are_searched_for() {
         ],
     );
     let levels = &named(&curved["factors"], "parameter", "wither.hours")["levels"];
-    assert_eq!(*levels, serde_json::json!([12.0, 15.0, 18.0]));
+    assert_eq!(*levels, serde_json::json!([12, 15, 18]));
     let middle = |id: &str, at: f64| {
         curved["batches"]
             .as_array()
