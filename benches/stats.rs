@@ -6,6 +6,8 @@ use blindsteep_stats::kappa::{Weighting, cohen_kappa};
 use blindsteep_stats::kendall::{chance_level, kendall_w, permutation_p};
 use blindsteep_stats::mixed::{Factor, FixedPart, Method, Model, RandomTerm};
 use blindsteep_stats::ordinal::{self, Integration, Link, OrdinalLayout};
+use blindsteep_stats::pls::luck::luck;
+use blindsteep_stats::pls::{Folds, Prepared, Scaling, cross_validate};
 use blindsteep_stats::range::StudentizedRange;
 use blindsteep_stats::rng::stream;
 use blindsteep_stats::tasters::{HabitLimits, TasterRow, habits};
@@ -303,4 +305,32 @@ fn habits_of_6_tasters_in_12_terms(bencher: Bencher) {
         .collect();
     let terms: Vec<&[TasterRow]> = terms.iter().map(Vec::as_slice).collect();
     bencher.bench(|| habits(black_box(&terms), &HabitLimits::default(), 0.95));
+}
+
+/// 60 rows of 20 columns that move together through two hidden ones, and a response.
+fn many() -> (Prepared, Vec<f64>) {
+    let mut draws = stream(9, 0);
+    let rows: Vec<Vec<f64>> = (0..60)
+        .map(|_| {
+            let hidden = [draws.normal(), draws.normal()];
+            (0..20).map(|j| hidden[j % 2] + 0.7 * draws.normal()).collect()
+        })
+        .collect();
+    let columns: Vec<Vec<f64>> = (0..20).map(|j| rows.iter().map(|r| r[j]).collect()).collect();
+    let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    let y = rows.iter().map(|r| r[0] + r[2] + draws.normal()).collect();
+    let x = Prepared::new(&columns, &Folds::one_out(60), Scaling::Inside).expect("all vary");
+    (x, y)
+}
+
+#[divan::bench]
+fn pls_each_of_60_rows_left_out_of_20_columns(bencher: Bencher) {
+    let (x, y) = many();
+    bencher.bench(|| cross_validate(black_box(&x), &y, 6));
+}
+
+#[divan::bench(sample_count = 10)]
+fn pls_199_orders_of_60_rows_and_20_columns(bencher: Bencher) {
+    let (x, y) = many();
+    bencher.bench(|| luck(black_box(&x), &y, 6, &[0; 60], 199, 1));
 }

@@ -11,7 +11,7 @@ use super::readings::ReadingRules;
 use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
-use super::{Book, copies, csv_file, ids, lot_graph, toml_file, trial_rules};
+use super::{Book, copies, csv_file, ids, lot_graph, toml_file, trial_files, trial_rules};
 
 /// What a check found.
 #[derive(Debug, Clone, Default)]
@@ -49,8 +49,8 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
         vocabulary: everything.vocabulary.as_ref().map(|v| &v.value),
         lots: &lots,
     };
-    let there = trial_rules::names(book)?;
-    checked.trials = trial_rules::read_all(book, &around, problems)?;
+    let there = trial_files::names(book)?;
+    checked.trials = trial_files::read_all(book, &around, problems)?;
     for lot in &checked.lots {
         trial_rules::check_lot(lot, &checked.trials, &there, problems);
     }

@@ -93,6 +93,9 @@ pub fn course(
         found.pop();
     }
     let n = found.iter().filter(|(s, _)| (start..=end).contains(s)).count();
+    if n == 0 {
+        return Some(Err("no temperature was written down there".to_owned()));
+    }
     let mut points: Vec<(i64, f64)> = Vec::with_capacity(found.len() + 2);
     let mut gaps: Vec<(i64, i64)> = Vec::new();
     // What the ends lack is held from the nearest reading, within the same limit.
@@ -107,8 +110,7 @@ pub fn course(
             gaps.push((last, end));
             points.push((end, celsius));
         }
-        Some(_) => {}
-        None => gaps.push((start, end)),
+        _ => {}
     }
     let seconds = |(a, b): (i64, i64)| (b.min(end) - a.max(start)).max(0) as f64;
     let widest = gaps.iter().copied().max_by(|a, b| (a.1 - a.0).cmp(&(b.1 - b.0)));

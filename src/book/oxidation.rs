@@ -108,7 +108,9 @@ impl Lot {
 }
 
 fn of_readings(course: &Course) -> String {
-    let gap = if course.longest_gap_minutes > 0.0 {
+    // What lies between two readings of a regular logger is no gap.
+    let usual = 60.0 * course.hours() / course.n.max(1) as f64;
+    let gap = if course.longest_gap_minutes > 1.5 * usual {
         format!(", gaps of up to {:.0} min bridged", course.longest_gap_minutes)
     } else {
         String::new()

@@ -210,6 +210,9 @@ impl Book {
         let clock = moment("roll.start").or_else(|| lot.values.first().map(|v| v.at));
         let clock = clock.map_or(jiff::tz::Offset::UTC, Moment::offset);
         let all = readings::read_folder(self.root(), &folder, rules, clock, problems)?;
+        if all.is_empty() {
+            return Ok(followed);
+        }
         let temperature = parameters.parameter("oxidise.temperature");
         followed.temperature = temperature.and_then(|p| Some((p.unit.clone()?, p.role())));
         let window = moment("roll.start").zip(moment("dry.start")).filter(|(a, b)| a < b);

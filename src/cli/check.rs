@@ -31,6 +31,9 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
         let all: Vec<&Lot> = checked.lots.iter().collect();
         let mut warnings = lot_warnings::warnings(&all, &checked.lots, Moment::now());
         warnings.extend(session::check::warnings(&book, &checked.lots)?);
+        let told =
+            |l: &Lot| l.derived().notes.into_iter().map(|n| format!("{}: {n}", l.id)).collect();
+        warnings.extend(checked.lots.iter().flat_map::<Vec<String>, _>(told));
         warnings.extend(trial_rules::notices(&checked.lots, &checked.trials));
         for warning in &warnings {
             writeln!(context.out, "warning: {warning}")?;

@@ -119,7 +119,7 @@ fn find(
         agree_first: agree(&first, &settings),
         compare_first: compare(&first, &crate::findings::against::Wish::default(), &settings),
         agree_all: agree(&all, &settings),
-        link: linked(&first_tastings, &makings, &Wish::default(), &settings),
+        link: linked(&first_tastings, &makings, &Wish::default(), &link::settings()),
         age: age(&all, &times, &settings),
         monitor: monitor(&all, &settings),
         stores: difference(&trials(Kind::Triangle)?, &settings),

@@ -11,7 +11,7 @@ use super::{Context, Failure, charts, table_args};
 use crate::book::Book;
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
-use crate::findings::link::{Wish, link};
+use crate::findings::link::{Batch, N_ARRANGEMENTS, PlannedTrial, Setting, Wish, link, setting};
 use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
 use crate::session::{Revealed, Role};
 use crate::views;
@@ -26,6 +26,15 @@ pub struct LinkArgs {
     /// Only these terms
     #[arg(long, value_name = "TERM[,TERM]")]
     about: Vec<String>,
+    /// Leave out lots without these parameters, so that they can be asked about
+    #[arg(long, value_name = "ID[,ID]")]
+    complete: Vec<String>,
+    /// What this trial was planned for first, then the rest
+    #[arg(long, value_name = "NAME", conflicts_with = "table")]
+    trial: Option<String>,
+    /// Predicts the cup of a planned batch, values in the parameters' units; again for another batch
+    #[arg(long, value_name = "ID=VALUE[,ID=VALUE]")]
+    predict: Vec<String>,
     #[command(flatten)]
     asked: Asked,
     /// How the lots of the table were made: CSV with one row a lot, the lot's columns called as
@@ -43,11 +52,29 @@ pub struct LinkArgs {
 /// If the scores or the parameters cannot be read, or the result not be written.
 pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     let (scores, makings, names) = read(args, context)?;
-    let wish = wish(args, &scores, &makings)?;
-    let finding = link(&scores, &makings, &wish, &Settings::default());
+    let wish = Wish { trial: trial(args, context)?, ..wish(args, &scores, &makings)? };
+    let finding = link(&scores, &makings, &wish, &settings());
     args.asked.show(context, &scores, &finding, views::link::text, |f, words| {
         views::charts::link(f, &words.clone().with_parameters(names))
     })
+}
+
+/// What `link` is asked with.
+#[must_use]
+pub fn settings() -> Settings {
+    Settings { n_permutations: N_ARRANGEMENTS, ..Settings::default() }
+}
+
+/// The trial that is named.
+fn trial(args: &LinkArgs, context: &Context) -> Result<Option<PlannedTrial>, Failure> {
+    let Some(name) = &args.trial else { return Ok(None) };
+    let file = context.book()?.trial(name)?.value;
+    Ok(Some(PlannedTrial {
+        name: file.name,
+        factors: file.factors.into_iter().map(|f| f.parameter).collect(),
+        terms: file.terms,
+        runs: file.runs.iter().map(|r| r.run).collect(),
+    }))
 }
 
 type Names = BTreeMap<String, String>;
@@ -118,7 +145,11 @@ pub fn of_sessions(book: &Book, sessions: Vec<Revealed>) -> Result<(Scores, Maki
             .push(format!("Not used, since no lot was first tasted there: {}.", later.join(", ")));
     }
     let limits = book.book_file()?.value.limits;
-    Ok((scores, makings_of_book(&book.lots()?, &limits, start)))
+    let mut makings = makings_of_book(&book.lots()?, &limits, start);
+    let known: BTreeMap<String, Option<[f64; 2]>> =
+        book.parameters()?.value.parameters.into_iter().map(|p| (p.id, p.usual)).collect();
+    makings.set_usual(|id| known.get(id).copied().flatten());
+    Ok((scores, makings))
 }
 
 /// The sessions in which a lot (or an arm of it) was scored for the first time, and the names of
@@ -178,6 +209,61 @@ fn wish(args: &LinkArgs, scores: &Scores, makings: &Makings) -> Result<Wish, Fai
     Ok(Wish {
         only: several(&args.only, &parameters, "--only", "parameter")?,
         about: several(&args.about, &terms, "--about", "term")?,
+        complete: several(&args.complete, &parameters, "--complete", "parameter")?,
         references: several(&args.reference, &scores.words("lot"), "--reference", "lot")?,
+        trial: None,
+        predict: batches(&args.predict, makings)?,
     })
+}
+
+/// The planned batches of `--predict`.
+fn batches(flags: &[String], makings: &Makings) -> Result<Vec<Batch>, Failure> {
+    let known: Vec<&str> = makings.parameters.iter().map(|p| p.id.as_str()).collect();
+    let one = |(k, flag): (usize, &String)| {
+        let wrong = |found: String, expected: String, mend: String| {
+            Failure::Command(format!(
+                "--predict {flag}: {found}\n  expected: {expected}\n  to mend:  {mend}"
+            ))
+        };
+        let mut settings: Vec<Setting> = Vec::new();
+        for part in flag.split(',').map(str::trim) {
+            let Some((id, value)) = part.split_once('=') else {
+                return Err(wrong(
+                    format!("{part:?} is no setting"),
+                    "ID=VALUE, several with commas between them, numbers with a decimal point"
+                        .to_owned(),
+                    "write it so".to_owned(),
+                ));
+            };
+            let id = id.trim();
+            let found = setting(makings, id, value).map_err(|found| {
+                let mend = if known.contains(&id) {
+                    "correct the value".to_owned()
+                } else {
+                    did_you_mean(id, known.iter().copied(), "correct the parameter")
+                };
+                let expected = if known.contains(&id) {
+                    "a value as the lots have it".to_owned()
+                } else {
+                    format!("one of {}", known.join(", "))
+                };
+                wrong(found, expected, mend)
+            })?;
+            if settings.iter().any(|s| s.parameter == id) {
+                return Err(wrong(
+                    format!("{id} is named twice"),
+                    "each parameter once".to_owned(),
+                    "leave one out".to_owned(),
+                ));
+            }
+            settings.push(found);
+        }
+        let name = if flags.len() > 1 {
+            format!("Planned batch {}", k + 1)
+        } else {
+            "Planned batch".to_owned()
+        };
+        Ok(Batch { name, settings })
+    };
+    flags.iter().enumerate().map(one).collect()
 }

@@ -400,6 +400,7 @@ fn derived(lot: &Lot, limits: &Limits) -> Vec<Vec<String>> {
     let dose = d.oxidation_dose(limits.q10).map(|got| {
         let tried: Vec<String> = Q10_TRIED
             .iter()
+            .filter(|q10| **q10 != limits.q10)
             .filter_map(|q10| Some(format!("{:.2} with {q10}", d.oxidation_dose(*q10)?.value)))
             .collect();
         Got { how: format!("{}; {}", got.how, tried.join(", ")), ..got }
@@ -414,7 +415,7 @@ fn derived(lot: &Lot, limits: &Limits) -> Vec<Vec<String>> {
         ("rolled under pressure", d.press_minutes, "min", 0),
         ("pressure put on and released", d.press_cycles, "times", 0),
         ("oxidation", d.oxidation_hours, "h", 2),
-        ("oxidising leaf", d.oxidation_c, "°C", 1),
+        ("oxidising leaf", d.oxidation_c.filter(|_| d.course.is_some()), "°C", 1),
         ("oxidation dose", dose, "", 2),
     ]
     .into_iter()

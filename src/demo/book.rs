@@ -24,7 +24,7 @@ use crate::book::time::{DAYS_A_MONTH, Day, Moment};
 use crate::book::writing::{Entry, NewLot, add_lot, add_taster, log_lot, split_lot};
 use crate::book::{Book, BookError};
 use crate::session::ballots::GUESS;
-use crate::session::pour::pouring_plan;
+use crate::session::pour::{Pour, pouring_plan};
 use crate::session::{
     Answer, DealSecret, Duplicates, FlightRequest, Given, HandIn, PlanRequest, Scope, Session,
     Terms, close, enter_lines, exclude, plan, reveal,
@@ -281,6 +281,21 @@ pub(super) fn secret(garden: &Garden, session: &str) -> DealSecret {
     DealSecret::known(bits("deal"), bits("nonce"))
 }
 
+/// The pots of a session by their codes.
+pub(super) fn brewed(
+    garden: &Garden,
+    session: &str,
+    pours: &[Pour],
+    day: impl Fn(u32) -> Day,
+) -> BTreeMap<u16, Pot> {
+    let pot = |p: &Pour| {
+        let served = served_of(&p.sample.lot, &p.sample.arm);
+        let (age, split) = ages(served, day(p.flight));
+        garden.pot(&format!("{session}/{}/{}", p.flight, p.code), served, age, split)
+    };
+    pours.iter().map(|p| (p.code, pot(p))).collect()
+}
+
 /// Holds a session from its plan to its reveal.
 fn hold(
     book: &Book,
@@ -322,18 +337,9 @@ fn hold(
     let planned = plan(book, &request, clock(day, "09:00:00"), secret(garden, &index.to_string()))?;
     let name = planned.session;
     let (opened, pours) = pouring_plan(book, &name, POURER, clock(day, "09:30:00"))?;
-    let pots: BTreeMap<u16, Pot> = pours
-        .iter()
-        .map(|p| {
-            let served = served_of(&p.sample.lot, &p.sample.arm);
-            let (age, split) = ages(served, session_day(session, p.flight as usize - 1));
-            (p.code, garden.pot(&format!("{index}/{}/{}", p.flight, p.code), served, age, split))
-        })
-        .collect();
-    for taster in &TASTERS {
-        if garden.uniform(&format!("absent/{}/{index}", taster.id)) < taster.absent {
-            continue;
-        }
+    let day_of_flight = |flight: u32| session_day(session, flight as usize - 1);
+    let pots = brewed(garden, &index.to_string(), &pours, day_of_flight);
+    for taster in TASTERS.iter().filter(|t| garden.comes(t, &index.to_string())) {
         for flight in 0..opened.plan().flights.len() {
             let answers = answers(garden, index, session, &opened, taster, flight, &pots);
             let hour = 10 + flight;

@@ -96,6 +96,12 @@ impl Garden {
         ((self.uniform(name) * n as f64) as usize).min(n - 1)
     }
 
+    /// Whether a taster comes to a session.
+    #[must_use]
+    pub fn comes(&self, who: &TasterTruth, session: &str) -> bool {
+        self.uniform(&format!("absent/{}/{session}", who.id)) >= who.absent
+    }
+
     /// Moisture of a lot as packed, % wet basis.
     #[must_use]
     pub fn packed_moisture(&self, lot: &Making) -> f64 {

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::book::{POURER, ages, clock, day_of, failed, sample_id, secret, served_of};
+use super::book::{POURER, brewed, clock, day_of, failed, sample_id, secret};
 use super::garden::{Garden, Pot, Written};
 use super::truth::{SWEET, Served, Store, TASTERS, TERMS, TasterTruth};
 use crate::book::session_files::{Kind, TestPlan};
@@ -93,21 +93,8 @@ fn hold(book: &Book, garden: &Garden, index: usize, held: &SetSession) -> Result
         plan(book, &request, clock(day, "09:00:00"), secret(garden, &format!("set-{index}")))?;
     let name = planned.session;
     let (opened, pours) = pouring_plan(book, &name, POURER, clock(day, "09:30:00"))?;
-    let pots: BTreeMap<u16, Pot> = pours
-        .iter()
-        .map(|p| {
-            let served = served_of(&p.sample.lot, &p.sample.arm);
-            let (age, split) = ages(served, day);
-            (
-                p.code,
-                garden.pot(&format!("{}/{}/{}", held.name, p.flight, p.code), served, age, split),
-            )
-        })
-        .collect();
-    for taster in &TASTERS {
-        if garden.uniform(&format!("absent/{}/{}", taster.id, held.name)) < taster.absent {
-            continue;
-        }
+    let pots = brewed(garden, held.name, &pours, |_| day);
+    for taster in TASTERS.iter().filter(|t| garden.comes(t, held.name)) {
         let mut answers = Vec::new();
         for flight in 0..opened.plan().flights.len() {
             answers.extend(answers_of(garden, held, &opened, taster, flight, &pots));

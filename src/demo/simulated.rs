@@ -61,10 +61,8 @@ fn table(seed: u64, shared: f64, tasters: &[TasterTruth], on_average: bool) -> S
     let start = session_day(&SESSIONS[0], 0);
     for (index, session) in SESSIONS.iter().enumerate() {
         let name = session_name(session.month);
-        let there: Vec<&TasterTruth> = tasters
-            .iter()
-            .filter(|t| garden.uniform(&format!("absent/{}/{index}", t.id)) >= t.absent)
-            .collect();
+        let there: Vec<&TasterTruth> =
+            tasters.iter().filter(|t| garden.comes(t, &index.to_string())).collect();
         for (flight, samples) in session.flights.iter().enumerate() {
             let day = session_day(session, flight);
             let pots: Vec<Pot> = cups(samples)

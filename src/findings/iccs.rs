@@ -67,10 +67,13 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         Err(e) => return Answer::unknown(e.to_string()),
     };
     let limits = limits(&panel, (k, r), 1.0, settings).and_then(|single| {
+        if shared == 1.0 {
+            return Answer::Known(single);
+        }
         limits(&panel, (k, r), shared, settings).map(|of_mean| icc::IccIntervals {
             agreement_mean: of_mean.agreement_mean,
             consistency_mean: of_mean.consistency_mean,
-            ..single.clone()
+            ..single
         })
     });
     let with = |value: f64, pick: fn(&icc::IccIntervals) -> [f64; 2]| match &limits {

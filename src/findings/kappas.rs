@@ -5,7 +5,7 @@ use blindsteep_stats::{kendall, ticks};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::unit_table::{self, UnitTable, Units};
+use super::unit_table::{UnitTable, Units};
 use super::{Answer, Estimate, Settings};
 use crate::scores::{ScaleKind, TermScores};
 
@@ -131,13 +131,10 @@ pub(crate) fn cochran_of(
     if t.term.scale != ScaleKind::Tick {
         return Answer::unknown("Cochran's Q is for ticks");
     }
-    if table.cells.iter().flatten().any(|c| c.len() > 1) {
-        return repeated(table, settings);
-    }
-    let rows = ticked(t);
+    let Some(rows) = ticked_once(table) else { return repeated(table, settings) };
     if rows.is_empty() {
         return Answer::unknown(
-            "no taster ticked or left blank every lot in one flight, as Cochran's Q needs it",
+            "no taster ticked or left blank every lot, as Cochran's Q needs it",
         );
     }
     Answer::of(ticks::cochran_q(&rows)).map(|q| Cochran {
@@ -175,9 +172,14 @@ fn repeated(table: &UnitTable, settings: &Settings) -> Answer<Cochran> {
     })
 }
 
-fn ticked(t: &TermScores) -> Vec<Vec<bool>> {
-    let rows = unit_table::blocks(t);
-    rows.into_iter().map(|row| row.into_iter().map(|v| v > 0.5).collect()).collect()
+/// One row a taster who ticked or left blank every lot; none where somebody did so to a lot several
+/// times, since repeats are no further tasters.
+fn ticked_once(table: &UnitTable) -> Option<Vec<Vec<bool>>> {
+    if table.cells.iter().flatten().any(|cell| cell.len() > 1) {
+        return None;
+    }
+    let (rows, who) = table.complete();
+    Some((0..who.len()).map(|j| rows.iter().map(|row| row[j] > 0.5).collect()).collect())
 }
 
 fn mcnemar(first_only: u64, second_only: u64) -> McNemar {
@@ -186,16 +188,21 @@ fn mcnemar(first_only: u64, second_only: u64) -> McNemar {
 }
 
 /// McNemar's test of two lots that were ticked or left blank.
-pub(crate) fn two_lots(t: &TermScores) -> Answer<McNemar> {
+pub(crate) fn two_lots(t: &TermScores, table: Option<&UnitTable>) -> Answer<McNemar> {
     if t.term.scale != ScaleKind::Tick {
         return Answer::unknown("McNemar's test is for ticks");
     }
     if t.lot.names.len() != 2 {
         return Answer::unknown("McNemar's test compares two lots; with more see Cochran's Q");
     }
-    let rows = ticked(t);
+    let Some(table) = table else { return super::term_agreement::no_tasters() };
+    let Some(rows) = ticked_once(table) else {
+        return Answer::unknown(
+            "somebody ticked or left blank a lot several times: repeats are no further tasters",
+        );
+    };
     if rows.is_empty() {
-        return Answer::unknown("no taster ticked or left blank both lots in one flight");
+        return Answer::unknown("no taster ticked or left blank both lots");
     }
     let only = |a: usize, b: usize| rows.iter().filter(|r| r[a] && !r[b]).count() as u64;
     Answer::Known(mcnemar(only(0, 1), only(1, 0)))

@@ -141,6 +141,44 @@ pub fn fit_linked(t: &TermScores, linked: &Linked) -> Answer<Panel> {
     fit_with(t, Lots::Random, linked)
 }
 
+/// Beside a residual variance of 1 a variance of lots that shrinks nothing to speak of: a lot's
+/// level is then that of a fixed lot to one part in a million.
+const AS_GOOD_AS_FIXED: f64 = 1e6;
+
+/// The level of each lot, by its code, at the variances of another model of the same scores: those
+/// of fixed lots in [`fit`], but without a search, and with work that grows with the lots, not with
+/// their square.
+#[must_use]
+pub fn lot_levels(t: &TermScores, other: &Panel) -> Answer<Vec<f64>> {
+    if t.values.is_empty() {
+        return Answer::unknown("there is no score");
+    }
+    if t.steep.as_ref().is_some_and(|s| s.names.len() > 1 && !hang_together(&t.lot, s)) {
+        return Answer::unknown("not every lot's level can be estimated in this layout");
+    }
+    let p = match layout(t, Lots::Random, &Linked::default()) {
+        Ok(p) => p,
+        Err(e) => return Answer::unknown(reason(&e, t)),
+    };
+    let ratio = |r: &RandomTerm| {
+        if r.name == LOT { AS_GOOD_AS_FIXED } else { other.variance(&r.name) / other.fit.sigma2 }
+    };
+    let ratios: Vec<f64> = p.random.iter().map(ratio).collect();
+    match p.model.fit_at(&t.values, &ratios, Method::Reml) {
+        Ok(fit) => {
+            let mean = fit.beta.first().copied().unwrap_or(f64::NAN);
+            let all: Vec<f64> = fit.conditional_modes(LOT).iter().map(|m| mean + m.value).collect();
+            let whole = all.len() == t.lot.names.len() && all.iter().all(|v| v.is_finite());
+            if whole {
+                Answer::Known(all)
+            } else {
+                Answer::unknown("not every lot's level can be estimated in this layout")
+            }
+        }
+        Err(e) => Answer::unknown(reason(&e, t)),
+    }
+}
+
 fn fit_with(t: &TermScores, lots: Lots, linked: &Linked) -> Answer<Panel> {
     if t.values.is_empty() {
         return Answer::unknown("there is no score");
@@ -163,6 +201,7 @@ pub fn prepare_linked(t: &TermScores, linked: &Linked) -> Result<Prepared, Mixed
     layout(t, Lots::Random, linked)
 }
 
+/// What is fixed and what random in the scores of a term.
 fn layout(t: &TermScores, lots: Lots, linked: &Linked) -> Result<Prepared, MixedError> {
     let n = t.values.len();
     let lot = factor(&t.lot);

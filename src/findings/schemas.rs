@@ -21,7 +21,7 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("difference-1.schema.json", schemars::schema_for!(Difference).into()),
-        ("link-1.schema.json", schemars::schema_for!(Link).into()),
+        ("link-2.schema.json", schemars::schema_for!(Link).into()),
         ("monitor-1.schema.json", schemars::schema_for!(Monitor).into()),
         ("practice-1.schema.json", schemars::schema_for!(Practice).into()),
         ("ranking-1.schema.json", schemars::schema_for!(Ranking).into()),

@@ -153,13 +153,6 @@ pub fn of(t: &TermScores, codes: &Codes, level: f64) -> Answer<TasterModel> {
     })
 }
 
-/// The taster model of one term by itself: the lots' means as scored and corrected.
-#[must_use]
-pub fn corrected_means(t: &TermScores, level: f64) -> Answer<TasterModel> {
-    let tasters = t.taster.as_ref().map_or_else(Vec::new, |w| w.names.clone());
-    of(t, &Codes::of(std::slice::from_ref(t), tasters), level)
-}
-
 fn reason(why: NotEstimated) -> String {
     match why {
         NotEstimated::TooFewOthers => {

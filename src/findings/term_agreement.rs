@@ -236,7 +236,7 @@ pub fn of(t: &TermScores, settings: &Settings) -> TermAgreement {
         alpha: alpha_of(t, units.as_ref(), settings),
         kappa: kappas::fleiss(t, units.as_ref()),
         cochran,
-        two_lots: kappas::two_lots(t),
+        two_lots: kappas::two_lots(t, table.as_ref()),
         pairs: kappas::pairs(t, units.as_ref(), settings),
         reasons,
         cautions: super::panel_cautions(t),

@@ -108,20 +108,6 @@ pub(crate) fn not_plain(t: &TermScores) -> Option<String> {
     None
 }
 
-/// One row for each taster and flight (or replicate) that has every lot: the lot's first cup in it.
-#[must_use]
-pub fn blocks(t: &TermScores) -> Vec<Vec<f64>> {
-    let Some(taster) = t.taster.as_ref() else { return Vec::new() };
-    let inner = [&t.session, &t.flight, &t.replicate, &t.steep];
-    // A replicate within a flight is told apart too, so that only whole blocks count.
-    let block = inner.into_iter().flatten().fold(taster.clone(), |all, one| cross(&all, one));
-    let mut rows = vec![vec![None; t.lot.names.len()]; block.names.len()];
-    for ((b, lot), value) in block.codes.iter().zip(&t.lot.codes).zip(&t.values) {
-        rows[*b as usize][*lot as usize].get_or_insert(*value);
-    }
-    rows.into_iter().filter_map(|row| row.into_iter().collect()).collect()
-}
-
 pub(crate) fn mean(values: &[f64]) -> Option<f64> {
     let first = values.first()?;
     let rest: f64 = values.iter().map(|v| v - first).sum();

@@ -96,6 +96,14 @@ impl Canvas {
         }
     }
 
+    /// Sets notes below the chart, each a paragraph that a screen reader is told too.
+    pub(super) fn notes(&mut self, notes: impl IntoIterator<Item = String>) {
+        for note in notes {
+            self.describe(&note);
+            self.paragraph("note below the chart", &note, 12.0, 17.0, PALE_INK);
+        }
+    }
+
     /// Adds a sentence to what a screen reader is told.
     pub(super) fn describe(&mut self, sentence: &str) {
         if !self.description.is_empty() {

@@ -138,13 +138,8 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
     canvas.check("axis", &chart.clock);
     let mut notes = vec![format!("{}{}", words::to_the_right(chart.lang), chart.clock)];
     notes.extend(chart.footnotes.iter().cloned());
-    if !names.key.is_empty() {
-        notes.push(names.key.join(words::list_gap(chart.lang)));
-    }
-    for note in notes {
-        canvas.describe(&note);
-        canvas.paragraph("note below the chart", &note, 12.0, 17.0, PALE_INK);
-    }
+    notes.extend(names.key_note(chart.lang));
+    canvas.notes(notes);
     canvas.finish()
 }
 

@@ -271,11 +271,6 @@ fn footer(canvas: &mut Canvas, chart: &DotRows, names: &Names, notes: &Notes) {
     }
     lines.extend(chart.footnotes.iter().cloned());
     lines.extend(notes.0.iter().enumerate().map(|(i, note)| format!("({}) {note}", i + 1)));
-    if !names.key.is_empty() {
-        lines.push(names.key.join(words::list_gap(chart.lang)));
-    }
-    for line in lines {
-        canvas.describe(&line);
-        canvas.paragraph("note below the chart", &line, 12.0, 17.0, PALE_INK);
-    }
+    lines.extend(names.key_note(chart.lang));
+    canvas.notes(lines);
 }

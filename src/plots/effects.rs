@@ -169,11 +169,6 @@ fn draw(
 fn footer(canvas: &mut Canvas, chart: &Effects, names: &Names) {
     let mut lines = vec![words::effects_read(chart.lang).to_owned()];
     lines.extend(chart.footnotes.iter().cloned());
-    if !names.key.is_empty() {
-        lines.push(names.key.join(words::list_gap(chart.lang)));
-    }
-    for line in lines {
-        canvas.describe(&line);
-        canvas.paragraph("note below the chart", &line, 12.0, 17.0, PALE_INK);
-    }
+    lines.extend(names.key_note(chart.lang));
+    canvas.notes(lines);
 }

@@ -133,10 +133,7 @@ pub fn lot_map(chart: &LotMap) -> Result<String, PlotError> {
     if chart.lots.iter().any(|l| l.reference) {
         notes.push(words::reference(chart.lang).to_owned());
     }
-    for note in notes {
-        canvas.describe(&note);
-        canvas.paragraph("note below the chart", &note, 12.0, 17.0, PALE_INK);
-    }
+    canvas.notes(notes);
     canvas.finish()
 }
 

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::font::{fit, fit_middle};
+use super::{Lang, words};
 
 /// What is printed for each name of a chart.
 pub(super) struct Names {
@@ -32,6 +33,11 @@ impl Names {
             .collect();
         let key = names.iter().enumerate().map(|(i, name)| numbered(i, name)).collect();
         Self { shown, key }
+    }
+
+    /// The numbered names with what they stand for, where numbers had to stand for them.
+    pub(super) fn key_note(&self, lang: Lang) -> Option<String> {
+        (!self.key.is_empty()).then(|| self.key.join(words::list_gap(lang)))
     }
 
     /// What is printed for a name.

@@ -107,13 +107,8 @@ pub fn steep_courses(chart: &SteepCourses) -> Result<String, PlotError> {
         }
     }
     let mut notes = chart.footnotes.clone();
-    if !names.key.is_empty() {
-        notes.push(names.key.join(words::list_gap(chart.lang)));
-    }
-    for note in notes {
-        canvas.describe(&note);
-        canvas.paragraph("note below the chart", &note, 12.0, 17.0, PALE_INK);
-    }
+    notes.extend(names.key_note(chart.lang));
+    canvas.notes(notes);
     canvas.finish()
 }
 

@@ -91,9 +91,7 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
         draw_taster_panel(&mut canvas, chart.lang, &columns, panel, &names);
     }
     let mut lines = chart.footnotes.clone();
-    if !names.key.is_empty() {
-        lines.push(names.key.join(words::list_gap(chart.lang)));
-    }
+    lines.extend(names.key_note(chart.lang));
     // A remark too long for its row stands below the chart in full.
     for panel in &chart.panels {
         for row in &panel.rows {
@@ -102,10 +100,7 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
             }
         }
     }
-    for line in &lines {
-        canvas.describe(line);
-        canvas.paragraph("note below the chart", line, 12.0, 17.0, PALE_INK);
-    }
+    canvas.notes(lines);
     canvas.finish()
 }
 

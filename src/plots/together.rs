@@ -88,10 +88,7 @@ pub fn together(chart: &Together) -> Result<String, PlotError> {
         lines.push(words::outlined(chart.lang).to_owned());
     }
     lines.extend(chart.footnotes.iter().cloned());
-    for line in lines {
-        canvas.describe(&line);
-        canvas.paragraph("note below the chart", &line, 12.0, 17.0, PALE_INK);
-    }
+    canvas.notes(lines);
     canvas.finish()
 }
 

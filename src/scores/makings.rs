@@ -34,6 +34,8 @@ pub struct MadeParameter {
     pub unit: Option<String>,
     /// Whether the maker sets it.
     pub role: Role,
+    /// The usual range of its numbers, for guidance.
+    pub usual: Option<[f64; 2]>,
     /// How it is worked out, in words, if it is.
     pub derived_from: Option<String>,
     /// Its values by lot.
@@ -80,6 +82,13 @@ impl Makings {
         self.parameters.retain(|p| p.id != id);
         if self.parameters.len() < before {
             self.not_taken.push(NotTaken { id: id.to_owned(), reason: reason.to_owned() });
+        }
+    }
+
+    /// Sets the usual ranges that are known.
+    pub fn set_usual(&mut self, known: impl Fn(&str) -> Option<[f64; 2]>) {
+        for p in &mut self.parameters {
+            p.usual = known(&p.id);
         }
     }
 

@@ -15,7 +15,7 @@ use crate::book::units;
 /// The id of the dose, which rests on an assumption.
 const DOSE: &str = "derived.oxidation-dose";
 
-/// How the lots of a book were made. Masses, moments and texts are not taken; a value that is
+/// How the lots of a book were made. Masses, the area of the bed, moments and texts are not taken; a value that is
 /// worked out and says in every lot what another one says as recorded is not taken twice. `start`
 /// is the day from which the scores count their months.
 #[must_use]
@@ -42,6 +42,12 @@ pub fn makings_of_book(lots: &[Lot], limits: &Limits, start: Day) -> Makings {
             let value = match v.value {
                 _ if mass => {
                     refused.insert(v.parameter, "a mass says how much was made, not how");
+                    continue;
+                }
+                _ if v.parameter == "wither.area" => {
+                    let why =
+                        "an area says how much was made; how thick the leaf lay is worked out";
+                    refused.insert(v.parameter, why);
                     continue;
                 }
                 Value::Moment(_) => {

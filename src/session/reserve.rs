@@ -1,5 +1,7 @@
 //! Reserves: what is left of them, and what sessions drew.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::book::ids;
 use crate::book::lots::{How, LogLine, Lot, MAIN};
 use crate::book::parameters::RESERVE_DRAWN;
@@ -12,9 +14,7 @@ use super::plan::{LeafNeed, refused};
 use super::sample::{Role, Sample};
 use super::state::entry_of;
 
-/// What sealed sessions will draw at most: it stands in their keys until they are revealed or
-/// void. Of the lots of a session each counts as the one that was dealt most cups: what is left of
-/// each would say who has a second code.
+/// What sealed sessions will draw at most: it stands in their keys until they are revealed or void.
 pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
     let mut pending = Vec::new();
     for name in book.session_names()? {
@@ -25,19 +25,44 @@ pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
         if done || !book.root().join(&file).exists() {
             continue;
         }
-        let key = Key::read(book.root(), &file)?;
-        let is_lot = |sample: &Sample| {
-            let roles = [Role::Lot, Role::Duplicate];
-            key.cups().iter().any(|c| c.sample == *sample && roles.contains(&c.role))
-        };
-        let most =
-            key.draws().iter().filter(|d| is_lot(&d.sample)).map(|d| d.leaf_g).fold(0.0, f64::max);
-        pending.extend(key.draws().iter().map(|d| Draw {
-            sample: d.sample.clone(),
-            leaf_g: if is_lot(&d.sample) { most } else { d.leaf_g },
-        }));
+        pending.extend(at_most(&Key::read(book.root(), &file)?));
     }
     Ok(pending)
+}
+
+/// What a sealed session may draw of each sample whatever was dealt: what is left of each lot would
+/// otherwise say which of them have second codes. Where all flights have the same lots each counts as
+/// the one with most cups; else each may have a second code in every flight in which some lot has one.
+fn at_most(key: &Key) -> Vec<Draw> {
+    let is_lot = |role: Role| matches!(role, Role::Lot | Role::Duplicate);
+    let mut flights: BTreeMap<u32, (BTreeSet<&Sample>, bool)> = BTreeMap::new();
+    for cup in key.cups().iter().filter(|c| is_lot(c.role)) {
+        let (lots, twice) = flights.entry(cup.flight).or_default();
+        lots.insert(&cup.sample);
+        *twice |= cup.role == Role::Duplicate;
+    }
+    let counted = |sample: &Sample, of_lots: bool| {
+        key.cups().iter().filter(|c| c.sample == *sample && is_lot(c.role) == of_lots).count()
+    };
+    let alike = flights.values().all(|f| flights.values().all(|g| g.0 == f.0));
+    let most = key.draws().iter().map(|d| counted(&d.sample, true)).max().unwrap_or(0);
+    key.draws()
+        .iter()
+        .map(|d| {
+            let (own, other) = (counted(&d.sample, true), counted(&d.sample, false));
+            if own == 0 {
+                return d.clone();
+            }
+            let may = if alike {
+                most
+            } else {
+                let with = flights.values().filter(|f| f.0.contains(&d.sample));
+                with.map(|f| 1 + usize::from(f.1)).sum()
+            };
+            let a_cup = d.leaf_g / (own + other) as f64;
+            Draw { sample: d.sample.clone(), leaf_g: rounded(a_cup * (may + other) as f64) }
+        })
+        .collect()
 }
 
 /// Grams left of a sample, less what is pending; none if no reserve is recorded.
@@ -161,17 +186,19 @@ pub(super) fn needs(
 
 /// Grams drawn for cups, sample by sample.
 pub(super) fn draws_of(cups: &[KeyCup], leaf_g: f64) -> Vec<Draw> {
-    let mut counts: std::collections::BTreeMap<&Sample, u32> = std::collections::BTreeMap::new();
+    let mut counts: BTreeMap<&Sample, u32> = BTreeMap::new();
     for cup in cups {
         *counts.entry(&cup.sample).or_default() += 1;
     }
     counts
         .into_iter()
-        .map(|(sample, n)| Draw {
-            sample: sample.clone(),
-            leaf_g: (leaf_g * f64::from(n) * 1e6).round() / 1e6,
-        })
+        .map(|(sample, n)| Draw { sample: sample.clone(), leaf_g: rounded(leaf_g * f64::from(n)) })
         .collect()
+}
+
+/// Grams without the tail of a product of decimals.
+fn rounded(grams: f64) -> f64 {
+    (grams * 1e6).round() / 1e6
 }
 
 /// Whether an arm is the whole of a lot.

@@ -66,7 +66,7 @@ impl Line {
         Self { df, ss, ms: if df > 0.0 { ss / df } else { 0.0 } }
     }
 
-    /// The F test of this line over `error`; `None` when either has no degrees of freedom
+    /// The F test of this line over `error`, `F = MS / MS_error` (Fisher 1925); `None` when either has no degrees of freedom
     /// or the error is 0 (then there is no ratio).
     pub fn over(&self, error: &Line) -> Option<FRatio> {
         (self.df > 0.0 && error.df > 0.0 && error.ms > 0.0).then(|| {

@@ -13,22 +13,26 @@ use crate::special::{Direction, binomial_density, incomplete_beta, incomplete_ga
 use statrs::function::erf::{erfc, erfc_inv};
 use std::f64::consts::{PI, SQRT_2};
 
-/// Returns the density of the standard normal distribution at `x`.
+/// Returns the density of the standard normal distribution at `x`: `exp(-x^2 / 2) / sqrt(2 pi)`
+/// (Abramowitz and Stegun 1964, 26.2.1).
 pub fn normal_pdf(x: f64) -> f64 {
     (-0.5 * x * x).exp() / (2.0 * PI).sqrt()
 }
 
-/// Returns the probability that a standard normal variable is at most `x`.
+/// Returns the probability that a standard normal variable is at most `x`: `erfc(-x / sqrt 2) / 2`
+/// (Abramowitz and Stegun 1964, 26.2.29); good to about 1e-10.
 pub fn normal_cdf(x: f64) -> f64 {
     0.5 * erfc(-x / SQRT_2)
 }
 
-/// Returns the probability that a standard normal variable exceeds `x`.
+/// Returns the probability that a standard normal variable exceeds `x`: `erfc(x / sqrt 2) / 2`, as
+/// [`normal_cdf`].
 pub fn normal_sf(x: f64) -> f64 {
     0.5 * erfc(x / SQRT_2)
 }
 
-/// Returns the `x` that a standard normal variable exceeds with probability `p_upper`.
+/// Returns the `x` that a standard normal variable exceeds with probability `p_upper`:
+/// `sqrt 2 erfc^-1(2 p)`, the inverse of [`normal_sf`].
 pub fn normal_quantile_upper(p_upper: f64) -> f64 {
     if !(0.0..=1.0).contains(&p_upper) {
         return f64::NAN;

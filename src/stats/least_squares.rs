@@ -33,6 +33,16 @@ impl Basis {
         self.columns.len()
     }
 
+    /// How much of each value the basis takes for itself: the diagonal of its projection.
+    pub(crate) fn leverages(&self) -> Vec<f64> {
+        (0..self.n).map(|i| self.columns.iter().map(|q| q[i] * q[i]).sum()).collect()
+    }
+
+    /// The columns, each of length 1 and square to the others.
+    pub(crate) fn columns(&self) -> &[Vec<f64>] {
+        &self.columns
+    }
+
     /// Replaces `y` by what the basis does not explain.
     pub(crate) fn residual(&self, y: &mut [f64]) {
         for _ in 0..2 {

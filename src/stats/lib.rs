@@ -20,11 +20,15 @@
 //! * [`tasters`]: each taster against the others.
 //! * [`equivalence`], [`effect`]: alike within a margin, and how large a difference is.
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
-//! * [`links`], [`permute`]: what moves together, and what the scores follow.
+//! * [`links`], [`association`], [`permute`]: what moves together, and what the scores follow.
+//! * [`partial`], [`curves`]: one column's slope beside others, what hangs on each row, and its shape.
+//! * [`pls`]: what many columns together predict of rows that were left out.
 
 pub mod alpha;
 pub mod anova;
 mod assessor;
+pub mod association;
+pub mod curves;
 pub mod designs;
 pub mod discrimination;
 pub mod dist;
@@ -43,8 +47,10 @@ pub mod multiple;
 pub mod normality;
 pub mod optimal;
 pub mod ordinal;
+pub mod partial;
 pub mod pca;
 pub mod permute;
+pub mod pls;
 pub mod range;
 pub mod ranking;
 pub mod rng;

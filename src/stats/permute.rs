@@ -1,5 +1,9 @@
 //! A test of one column beside others by exchanging what the others leave.
 
+mod all;
+
+pub use all::freedman_lane_all;
+
 use crate::least_squares::Basis;
 use crate::rng::Stream;
 use serde::Serialize;

@@ -28,7 +28,7 @@ pub fn text(f: &Age) -> String {
         }
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&left_out(&f.exclusions, ("score", "scores")));
     for s in &several {
         out.push_str(&tastings(s, f));
         out.push_str(&changes(s));

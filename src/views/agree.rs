@@ -18,7 +18,7 @@ pub fn text(f: &Agree) -> String {
         out.push_str(&paragraph(s, "", "  "));
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&left_out(&f.exclusions, ("score", "scores")));
     out.push_str(&lots(f));
     out.push_str(&agreement(f));
     out.push_str(&parts(f));
@@ -69,15 +69,14 @@ pub(super) fn cautions(cautions: &[String], source: &Source) -> String {
     out
 }
 
-/// What was left out.
-pub(super) fn left_out(exclusions: &[Exclusion]) -> String {
+/// What was left out, counted by its word for one and for many.
+pub(super) fn left_out(exclusions: &[Exclusion], (one, many): (&str, &str)) -> String {
     if exclusions.is_empty() {
         return String::new();
     }
     let mut out = heading("Left out");
     for e in exclusions {
-        let text =
-            format!("{}: {}", crate::findings::count(e.n_scores, "score", "scores"), e.reason);
+        let text = format!("{}: {}", crate::findings::count(e.n_scores, one, many), e.reason);
         out.push_str(&paragraph(&text, "  - ", "    "));
     }
     out

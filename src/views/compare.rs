@@ -25,7 +25,7 @@ pub fn text(f: &Compare) -> String {
         out.push_str(&paragraph(s, "", "  "));
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&left_out(&f.exclusions, ("score", "scores")));
     for ComparedTerm { lots, lot_test_with_excluded } in &f.terms {
         match lots.against_control.known() {
             Some(c) => out.push_str(&compare_parts::against(lots, c, MOST_AGAINST)),

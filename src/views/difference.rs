@@ -1,6 +1,6 @@
 //! `difference` in the terminal: the answer in sentences, then tests, tasters and the serving.
 
-use super::agree::cautions;
+use super::agree::{cautions, left_out};
 use super::text::{Side, Table, dash, estimate, heading, number, or_dash, p_value, paragraph};
 use crate::findings::difference::{DPrime, Difference, DifferenceTest};
 use crate::findings::{Answer, count};
@@ -18,13 +18,7 @@ pub fn text(f: &Difference) -> String {
         out.push_str(&paragraph(s, "", "  "));
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    if !f.exclusions.is_empty() {
-        out.push_str(&heading("Left out"));
-        for e in &f.exclusions {
-            let text = format!("{}: {}", count(e.n_scores, "answer", "answers"), e.reason);
-            out.push_str(&paragraph(&text, "  - ", "    "));
-        }
-    }
+    out.push_str(&left_out(&f.exclusions, ("answer", "answers")));
     // Before anybody has tasted all is said above.
     if f.tests.iter().any(|t| t.n_correct.known().is_some()) {
         out.push_str(&tests(&f.tests));

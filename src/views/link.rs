@@ -3,7 +3,9 @@
 use super::agree::{basis, cautions, left_out, model_words};
 use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
-use crate::findings::link::{Adjusted, Effect, LeftOut, Line, Link, LinkedTerm, plain};
+use crate::findings::link::{
+    Adjusted, Effect, Form, LeftOut, Line, Link, LinkedTerm, Mark, Measure, PLAUSIBLE, plain, range,
+};
 
 /// So many pairs are shown; the others are in the JSON.
 const MOST_PAIRS: usize = 20;
@@ -16,79 +18,182 @@ pub fn text(f: &Link) -> String {
     let mut out = String::from("Which step did it?\n");
     out.push_str(&basis(&f.source, f.lots.len(), f.tasters.len(), f.n_scores, 0));
     out.push_str(&paragraph(&format!("Making: {}.", f.making), "", "  "));
-    out.push('\n');
-    for s in &f.sentences {
-        out.push_str(&paragraph(s, "", "  "));
-    }
+    out.push_str(&answers("What goes with what", &f.sentences));
+    out.push_str(&answers("What these lots cannot tell apart", &f.not_told_apart));
+    out.push_str(&answers("What to make next", &f.next));
+    out.push_str(&matrix(f));
     out.push_str(&cautions(&f.cautions, &f.source));
-    out.push_str(&left_out(&f.exclusions));
+    out.push_str(&left_out(&f.exclusions, ("score", "scores")));
     out.push_str(&made(f));
     out.push_str(&together(f));
     out.push_str(&lines(f));
     for t in &f.terms {
         out.push_str(&term(t, f));
     }
+    out.push_str(&hang(f));
+    out.push_str(&super::link_many::section(&f.prediction));
     out.push_str(&aside(f));
     out.push_str(&models(f));
     out
+}
+
+fn answers(title: &str, sentences: &[String]) -> String {
+    if sentences.is_empty() {
+        return String::new();
+    }
+    let mut out = heading(title);
+    for s in sentences {
+        out.push_str(&paragraph(s, "  - ", "    "));
+    }
+    out
+}
+
+/// Terms by lines, a sign each.
+fn matrix(f: &Link) -> String {
+    let asked: Vec<usize> = (0..f.lines.len()).filter(|i| f.lines[*i].has_effect).collect();
+    let letters: Vec<String> = (0..asked.len()).map(letter).collect();
+    let mut columns = vec![("term", Side::Left)];
+    columns.extend(letters.iter().map(|l| (l.as_str(), Side::Right)));
+    let mut t = Table::new(&columns);
+    for term in f.terms.iter().filter(|t| t.model.known().is_some()) {
+        let mut row = vec![term.term.clone()];
+        row.extend(asked.iter().map(|i| sign(term.effects[*i].mark).to_owned()));
+        t.row(row);
+    }
+    if t.is_empty() || asked.is_empty() {
+        return String::new();
+    }
+    let mut out = heading("More or less of what");
+    out.push_str(&t.show());
+    for (letter, i) in letters.iter().zip(&asked) {
+        let line = &f.lines[*i];
+        let names: Vec<&str> = line.members.iter().map(|m| m.column.as_str()).collect();
+        let text = format!("{letter}: {}, {}", names.join(" or "), range(line));
+        out.push_str(&paragraph(&text, "  ", "     "));
+    }
+    out.push_str(&paragraph(
+        "+ more, - less, shown among all that were asked; (+) (-) by its own limits only; . its limits \
+         hold 0; blank: not asked. Of several names the first is meant.",
+        "  ",
+        "  ",
+    ));
+    out
+}
+
+fn letter(at: usize) -> String {
+    let of = |i: usize| char::from(b'a' + (i % 26) as u8);
+    if at < 26 { of(at).to_string() } else { format!("{}{}", of(at / 26 - 1), of(at)) }
+}
+
+fn sign(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Up => "+",
+        Mark::Down => "-",
+        Mark::PerhapsUp => "(+)",
+        Mark::PerhapsDown => "(-)",
+        Mark::Open => ".",
+        Mark::NotAsked => "",
+    }
 }
 
 fn made(f: &Link) -> String {
     let mut t = Table::new(&[
         ("parameter", Side::Left),
         ("made", Side::Right),
+        ("sd", Side::Right),
+        ("apart", Side::Right),
         ("lots", Side::Right),
         ("estimated", Side::Right),
-        ("", Side::Wrapped),
     ]);
+    let mut notes = Vec::new();
+    let mut uses: Vec<(&str, Vec<&str>)> = Vec::new();
     for p in &f.parameters {
-        let range = match (p.min.known(), p.max.known()) {
-            (Some(low), Some(high)) => {
+        let made = match (p.min.known(), p.max.known(), p.categories.known()) {
+            (Some(low), Some(high), _) => {
                 let unit = p.unit.known().map_or_else(String::new, |u| format!(" {u}"));
                 format!("{} to {}{unit}", plain(*low), plain(*high))
             }
-            _ => dash(),
-        };
-        let words = match (p.categories.known(), p.derived_from.known()) {
-            (Some(all), _) => {
+            (_, _, Some(all)) => {
                 let all: Vec<String> =
                     all.iter().map(|c| format!("{} {}", c.category, c.n)).collect();
                 all.join(", ")
             }
-            (None, Some(how)) => how.clone(),
-            (None, None) => String::new(),
+            _ => dash(),
         };
-        let n = p.n.to_string();
-        t.row(vec![p.parameter.clone(), range, n, p.n_estimated.to_string(), words]);
+        if let Some(how) = p.derived_from.known() {
+            notes.push(format!("{}: {how}", p.parameter));
+        }
+        if let Some([low, high]) = p.usual.known()
+            && p.n_unusual > 0
+        {
+            notes.push(format!(
+                "{}: {} outside the usual {} to {}",
+                p.parameter,
+                crate::findings::count(p.n_unusual, "lot", "lots"),
+                plain(*low),
+                plain(*high)
+            ));
+        }
+        t.row(vec![
+            p.parameter.clone(),
+            made,
+            or_dash(&p.sd, |sd| plain(*sd)),
+            p.n_apart.to_string(),
+            p.n.to_string(),
+            p.n_estimated.to_string(),
+        ]);
+        // What can be asked is a table of its own.
+        if f.lines.iter().any(|l| l.members.iter().any(|m| p.columns.contains(&m.column))) {
+            continue;
+        }
+        match uses.iter_mut().find(|u| u.0 == p.used_for) {
+            Some(known) => known.1.push(&p.parameter),
+            None => uses.push((&p.used_for, vec![&p.parameter])),
+        }
     }
     if t.is_empty() {
         return String::new();
     }
-    format!("{}{}", heading("How much each parameter varied"), t.show())
+    let mut out = format!("{}{}", heading("How much each parameter varied"), t.show());
+    for (use_of, names) in uses {
+        let text = format!("{}: {use_of}.", names.join(", "));
+        out.push_str(&paragraph(&text, "  ", "    "));
+    }
+    for n in notes {
+        out.push_str(&paragraph(&format!("{n}."), "  ", "    "));
+    }
+    out
 }
 
 fn together(f: &Link) -> String {
-    let mut pairs: Vec<_> = f.together.iter().collect();
+    let mut pairs: Vec<_> = f.associations.iter().collect();
     // Equal but for rounding: the order of the parameters.
     let size = |r: f64| (r.abs() * 1e9).round();
-    pairs.sort_by(|a, b| size(b.r).total_cmp(&size(a.r)));
-    let n_shown = pairs.iter().filter(|p| p.r.abs() >= LEAST_R).count().clamp(3, MOST_PAIRS);
+    pairs.sort_by(|a, b| size(b.value).total_cmp(&size(a.value)));
+    let n_shown = pairs.iter().filter(|p| p.value.abs() >= LEAST_R).count().clamp(3, MOST_PAIRS);
     let mut t = Table::new(&[
         ("parameter", Side::Left),
         ("and", Side::Left),
-        ("r", Side::Right),
-        ("of ranks", Side::Right),
-        ("p of ranks", Side::Right),
         ("", Side::Left),
+        ("together", Side::Right),
+        ("of ranks", Side::Right),
+        ("p", Side::Right),
+        ("lots", Side::Right),
     ]);
     for p in pairs.iter().take(n_shown) {
+        let measure = match p.measure {
+            Measure::R => "r",
+            Measure::Eta => "eta",
+            Measure::V => "V",
+        };
         t.row(vec![
             p.a.clone(),
-            p.b.clone(),
-            number(p.r, 2),
+            if p.near { format!("{} *", p.b) } else { p.b.clone() },
+            measure.to_owned(),
+            number(p.value, 2),
             or_dash(&p.spearman, |s| number(*s, 2)),
-            or_dash(&p.spearman_p, |p| p_value(*p)),
-            (if p.near { "not told apart" } else { "" }).to_owned(),
+            or_dash(&p.p_value, |p| p_value(*p)),
+            p.n.to_string(),
         ]);
     }
     if t.is_empty() {
@@ -97,11 +202,77 @@ fn together(f: &Link) -> String {
     let mut out = heading("What moved together");
     out.push_str(&t.show());
     let rest = pairs.len().saturating_sub(n_shown);
-    if rest > 0 {
-        let text =
-            format!("and {} with less: --json", crate::findings::count(rest, "pair", "pairs"));
-        out.push_str(&paragraph(&text, "  ", "    "));
+    let rest = if rest > 0 {
+        format!(" {} with less: --json.", crate::findings::count(rest, "pair", "pairs"))
+    } else {
+        String::new()
+    };
+    let text = format!(
+        "r of two numbers, p of their ranks; eta of a number in categories, p by F; V of two \
+         categories, p by chi-square. * not told apart.{rest}"
+    );
+    out.push_str(&paragraph(&text, "  ", "  "));
+    out
+}
+
+/// What the effects that are shown hang on.
+fn hang(f: &Link) -> String {
+    let mut t = Table::new(&[
+        ("term", Side::Left),
+        ("line", Side::Left),
+        ("range", Side::Right),
+        ("without", Side::Left),
+        ("", Side::Right),
+        ("all tried", Side::Right),
+        ("in sessions", Side::Right),
+        ("shape", Side::Left),
+    ]);
+    let mut fallen = Vec::new();
+    for term in &f.terms {
+        for e in term.effects.iter().filter(|e| e.mark.is_shown()) {
+            let Some(s) = e.sensitivity.known() else { continue };
+            let lot = s.without_lot.known();
+            let shape = match e.shape.known() {
+                Some(s) if s.seen => match s.chosen {
+                    Form::Bent => "bent",
+                    Form::Levelling => "levelling",
+                    Form::Straight => "straight",
+                },
+                Some(_) => "straight",
+                None => "–",
+            };
+            if !s.hangs_on.is_empty() {
+                fallen.push(format!("{}, {}: {}", term.term, e.line, s.hangs_on.join(", ")));
+            }
+            t.row(vec![
+                term.term.clone(),
+                e.line.clone(),
+                or_dash(&e.over_range, |x| number(x.value, 2)),
+                lot.map_or_else(dash, |w| w.lot.clone()),
+                lot.map_or_else(dash, |w| or_dash(&w.over_range, |x| number(x.value, 2))),
+                format!("{} to {}", number(s.least, 2), number(s.most, 2)),
+                or_dash(&e.within_sessions, |x| number(x.value, 2)),
+                shape.to_owned(),
+            ]);
+        }
     }
+    if t.is_empty() {
+        return String::new();
+    }
+    let mut out = heading("What the shown effects hang on");
+    out.push_str(&t.show());
+    let text = format!(
+        "Without: the lot whose leaving moves the effect most. All tried: each lot left out, each \
+         parameter with |r| from {PLAUSIBLE} on put in or taken out, each other assumption. {} Shapes: the \
+         best of {} curves tried, where one stands out.",
+        if fallen.is_empty() {
+            "The limits of all keep off 0 in all that was tried.".to_owned()
+        } else {
+            format!("The limits reach 0 where these are changed: {}.", fallen.join("; "))
+        },
+        f.n_curves
+    );
+    out.push_str(&paragraph(&text, "  ", "  "));
     out
 }
 

@@ -8,6 +8,7 @@ mod compare_parts;
 pub mod difference;
 pub mod json;
 pub mod link;
+mod link_many;
 pub mod monitor;
 pub mod ranking;
 mod taster_model;

@@ -1,6 +1,6 @@
 //! Rankings in the terminal: the answer in sentences, then one table a term.
 
-use super::agree::cautions;
+use super::agree::{cautions, left_out};
 use super::text::{Side, Table, heading, number, or_dash, p_value, paragraph};
 use crate::findings::ranking::{RankedTerm, Ranking};
 use crate::findings::{Answer, count};
@@ -22,13 +22,7 @@ pub fn text(f: &Ranking) -> String {
         out.push_str(&paragraph(s, "", "  "));
     }
     out.push_str(&cautions(&f.cautions, &f.source));
-    if !f.exclusions.is_empty() {
-        out.push_str(&heading("Left out"));
-        for e in &f.exclusions {
-            let text = format!("{}: {}", count(e.n_scores, "ranking", "rankings"), e.reason);
-            out.push_str(&paragraph(&text, "  - ", "    "));
-        }
-    }
+    out.push_str(&left_out(&f.exclusions, ("ranking", "rankings")));
     for t in &f.terms {
         out.push_str(&term(t));
     }

@@ -195,3 +195,49 @@ fn a_result_that_cannot_be_written_is_told_with_exit_code_4() {
         .unwrap();
     assert_eq!(status.code(), Some(4));
 }
+
+#[test]
+fn a_lot_made_for_a_run_is_told_what_is_still_to_be_logged() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("garden");
+    assert_eq!(run(&book, &["begin", book.to_str().unwrap()]).0, 0);
+    let trial = "format = 1\nname = \"sun\"\nplanned = 2026-05-20T10:00:00+08:00\nseed = 7\n\
+                 made_by = \"optimal\"\n[[factor]]\nparameter = \"roll.minutes\"\nlevels = [40, 75]\n\
+                 [[factor]]\nparameter = \"dry.method\"\nlevels = [\"sun\", \"hot-air\"]\n\
+                 [[given]]\nparameter = \"oxidise.temperature\"\n[[run]]\nrun = 1\nday = 1\n\
+                 settings = { \"roll.minutes\" = 40, \"dry.method\" = \"sun\" }\n";
+    std::fs::create_dir(book.join("trials")).unwrap();
+    std::fs::write(book.join("trials/sun.toml"), trial).unwrap();
+    let add = |id: &str, more: &[&str]| {
+        let mut args = vec!["lot", "add", id, "--class", "black", "--made", "2026-05-21"];
+        args.extend(more);
+        run(&book, &args)
+    };
+    let (code, _, err) = add("A", &["--trial", "sun", "--run", "2"]);
+    assert_eq!(code, 2, "{err}");
+    assert!(err.contains("the trial sun has no run 2") && err.contains("one of 1"), "{err}");
+    assert_eq!(add("A", &["--trial", "sun"]).0, 2);
+    let (code, out, err) =
+        add("A", &["--trial", "sun", "--run", "1", "--set", "roll.minutes=2700 s"]);
+    assert_eq!(code, 0, "{err}");
+    assert_eq!(
+        out,
+        "lot A added, with 1 line in its log\nrun 1 of sun: planned dry.method = sun, roll.minutes = \
+         40\nstill to be logged, as it was really done: dry.method, oxidise.temperature\n"
+    );
+    assert!(run(&book, &["lot", "show", "A"]).1.contains("sun, run 1"));
+    let (code, out, _) = run(&book, &["check"]);
+    assert_eq!(code, 0);
+    assert!(out.contains("made with roll.minutes = 40 min, and its record says 45 min"), "{out}");
+    // A moment by the clock of the line, and one that is none.
+    let log = |value: &str| {
+        let at = "2026-05-21T09:00:00+08:00";
+        run(&book, &["lot", "log", "A", "roll.start", value, "--at", at])
+    };
+    let (code, out, _) = log("8:05");
+    assert_eq!(code, 0);
+    assert!(out.contains("roll.start 2026-05-21T08:05:00+08:00"), "{out}");
+    assert_eq!(log("8:75").0, 2);
+    let (code, out, _) = run(&book, &["lot", "log", "A", "roll.press-on", "now"]);
+    assert!(code == 0 && out.contains("roll.press-on 20"), "{out}");
+}

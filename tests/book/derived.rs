@@ -46,6 +46,11 @@ fn withering_by_hand() {
     assert_eq!(a.value("derived.wither-load").unwrap().how, How::Measured);
     let from = a.value("derived.wither-rate").unwrap().derived_from.as_ref().unwrap();
     assert_eq!(from, "60 kg that became 48 kg in withering over 12 h (wither.hours)");
+    let lots = book.lots().unwrap();
+    let found = makings_of_book(&lots, &Limits::default(), "2026-05-01".parse().unwrap());
+    let taken: Vec<&str> = found.parameters.iter().map(|p| p.id.as_str()).collect();
+    assert!(taken.contains(&"derived.wither-load") && !taken.contains(&"wither.area"), "{taken:?}");
+    assert!(found.not_taken.iter().any(|n| n.id == "wither.area" && n.reason.contains("area")));
     // Without its hours, from the moments of both steps; and an estimate follows through.
     let values = [
         ("wither.mass-in", "60"),
@@ -89,6 +94,15 @@ fn minutes_under_pressure_follow_from_each_moment_that_was_logged() {
     assert!(note.contains("roll.press-minutes is 40 as logged and 25.5"), "{note}");
     log("roll.press-on", "8:35");
     assert!(made(&book, "A").notes[0].contains("without a release"));
+}
+
+/// What a new book says beside q10 is what the dose gives.
+#[test]
+fn the_rates_that_a_new_book_names_are_those_that_practice_implies() {
+    let (_dir, book) = new_book();
+    let text = std::fs::read_to_string(book.root().join("book.toml")).unwrap();
+    let (low, high) = blindsteep::book::oxidation::q10_of_practice();
+    assert!(text.contains(&format!("one of {low:.1} to {high:.1}.")), "{text}");
 }
 
 #[test]

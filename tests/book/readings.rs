@@ -113,6 +113,14 @@ fn the_ends_are_cut_between_readings_and_short_gaps_are_bridged() {
 }
 
 #[test]
+fn a_logger_that_wrote_no_temperature_gives_no_course() {
+    let text = "time,temp (C)\n2026-05-01 07:59,20\n2026-05-01 08:01,\n2026-05-01 08:03,22\n";
+    let (from, to) = (at("2026-05-01T08:00:00+08:00"), at("2026-05-01T08:02:00+08:00"));
+    let why = course(&[read(text).unwrap()], from, to, 30.0).unwrap().unwrap_err();
+    assert!(why.contains("no temperature"), "{why}");
+}
+
+#[test]
 fn a_file_as_loggers_write_them_is_read_and_what_is_odd_is_told() {
     let text = "\u{feff}Serial;4711\nInterval;60 s\n\nDate;Time;Temperature (°F);Humidity (%)\n\
                 2026/05/01;08:02:00;77,0;95,5\n2026/05/01;08:00:00;68,0;94\n\

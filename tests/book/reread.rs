@@ -128,12 +128,21 @@ fn lot() -> impl Strategy<Value = LotFile> {
                 .prop_map(|(id, since, kg, notes)| Arm { id, since, kg, notes }),
             0..3,
         ),
-        (option::of(came_by()), option::of(day())),
+        (option::of(came_by()), option::of(day()), option::of((id(), 1..=10_000_u32))),
     )
         .prop_map(
-            |((id, class, made, picked), (garden, notes, kg), parents, arms, (came_by, parted))| {
+            |(
+                (id, class, made, picked),
+                (garden, notes, kg),
+                parents,
+                arms,
+                (came_by, parted, of),
+            )| {
+                let (trial, run) = of.unzip();
                 LotFile {
                     picked,
+                    trial,
+                    run,
                     garden,
                     notes,
                     kg,

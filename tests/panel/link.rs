@@ -56,7 +56,7 @@ fn olive_oils_have_the_inflation_and_the_fits_of_r() {
     let expected = &case("g10_links.json")["expected"]["ols_syrup_on_chemical"];
     let found = json(dir.path(), &ASK);
     assert_eq!(found.as_object().and_then(|o| o.keys().next()).map(String::as_str), Some("schema"));
-    assert_eq!(found["schema"], "link/1");
+    assert_eq!(found["schema"], "link/2");
     for name in OILS {
         let line = named(&found["lines"], "line", name);
         assert_relative_eq!(
@@ -157,13 +157,18 @@ fn the_demo_garden_names_what_was_planted_together_and_covers_what_was_planted()
     assert!(held >= 26, "{held} of {n}");
     // The strongest that was planted are found; the pluck is never named without the rolling.
     let said = text(&book, &["link"]);
-    for words in ["\nsun-note: dry.method=sun +", "\nfloral: wither.hours or wither.moisture"] {
+    for words in
+        ["- dry.method=sun, against hot-air: sun-note +", "- wither.hours or wither.moisture"]
+    {
         assert!(said.contains(words), "{words} is missing from {said}");
     }
-    for s in found["sentences"].as_array().expect("a list") {
-        let s = s.as_str().expect("a sentence");
-        assert_eq!(s.contains("pluck.fine-leaf"), s.contains("roll.minutes"), "{s}");
+    for list in ["sentences", "not_told_apart", "next"] {
+        for s in found[list].as_array().expect("a list") {
+            let s = s.as_str().expect("a sentence");
+            assert_eq!(s.contains("pluck.fine-leaf"), s.contains("roll.minutes"), "{s}");
+        }
     }
+    assert!(said.contains("`blindsteep trial --add 4` proposes four"), "{said}");
 }
 
 fn named_in(list: &Value, column: &str) -> bool {
@@ -428,4 +433,55 @@ fn parts_of_one_tea_count_once() {
         let gone = found.left_out.iter().find(|l| l.name == part).expect("said");
         assert!(gone.reason.contains("one tea"), "{}", gone.reason);
     }
+}
+
+/// A copy of a folder with all in it.
+fn copied(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).expect("made");
+    for entry in std::fs::read_dir(from).expect("read").map(|e| e.expect("an entry").path()) {
+        let own = to.join(entry.file_name().expect("a name"));
+        if entry.is_dir() {
+            copied(&entry, &own);
+        } else {
+            std::fs::copy(&entry, &own).expect("copied");
+        }
+    }
+}
+
+#[test]
+fn a_trial_of_the_book_comes_first_by_its_name() {
+    let dir = folder();
+    copied(&book(), dir.path());
+    let trial = "format = 1\nname = \"roll-and-sun\"\nplanned = 2025-05-01T10:00:00+08:00\nseed = 7\n\
+        made_by = \"additions\"\nterms = [\"body\", \"sun-note\"]\n\n[[factor]]\nparameter = \
+        \"roll.minutes\"\nlevels = [40, 75]\n\n[[factor]]\nparameter = \"dry.method\"\nlevels = [\"sun\", \
+        \"hot-air\"]\n\n[[run]]\nrun = 1\nday = 1\nsettings = { \"roll.minutes\" = 40, \"dry.method\" = \
+        \"sun\" }\n\n[[run]]\nrun = 2\nday = 1\nsettings = { \"roll.minutes\" = 75, \"dry.method\" = \
+        \"hot-air\" }\n";
+    std::fs::create_dir_all(dir.path().join("trials")).expect("made");
+    std::fs::write(dir.path().join("trials/roll-and-sun.toml"), trial).expect("written");
+    let lot = dir.path().join("lots/T25-16/lot.toml");
+    let own = std::fs::read_to_string(&lot).expect("there");
+    let own = own.replacen("id = ", "trial = \"roll-and-sun\"\nrun = 2\nid = ", 1);
+    std::fs::write(&lot, own).expect("written");
+    let found = json(dir.path(), &["link", "--trial", "roll-and-sun"]);
+    let planned = &found["planned"];
+    assert_eq!((&planned["trial"], &planned["n_linked"]), (&"roll-and-sun".into(), &1.into()));
+    assert_eq!(planned["runs"][1]["lot"], "T25-16");
+    // Two factors and two terms; the other 11 terms of these two lines stay among the rest.
+    assert_eq!(planned["contrasts"].as_array().map(Vec::len), Some(4));
+    assert_eq!(found["n_asked"], 65 - 4);
+    let said = text(dir.path(), &["link", "--trial", "roll-and-sun"]);
+    assert!(said.contains("Trial roll-and-sun: 1 of 2 runs linked"), "{said}");
+    let (code, error) = refusal(dir.path(), &["link", "--trial", "roll-and-sum"]);
+    assert!(code != 0 && error.contains("roll-and-sun"), "{error}");
+}
+
+#[test]
+fn lots_without_a_parameter_are_left_out_if_it_is_to_be_complete() {
+    let book = book();
+    let found = json(&book, &["link", "--complete", "dry.temperature"]);
+    assert_eq!(found["lots"].as_array().map(Vec::len), Some(8));
+    let (code, error) = refusal(&book, &["link", "--complete", "dry.temperatur"]);
+    assert!(code == 2 && error.contains("did you mean \"dry.temperature\""), "{error}");
 }

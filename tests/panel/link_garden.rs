@@ -85,7 +85,7 @@ fn intervals_over_many_gardens_hold_what_was_planted() {
             (names.as_slice(), trap.exact.known()),
             (&["rolling", "pluck"][..], Some(&true))
         );
-        for s in &f.sentences {
+        for s in f.sentences.iter().chain(&f.not_told_apart).chain(&f.next) {
             assert_eq!(s.contains("rolling"), s.contains("pluck"), "{s}");
         }
         for (t, truth) in f.terms.iter().zip(&truth) {

@@ -48,7 +48,7 @@ const PLAIN: World = World {
     spoilt: false,
 };
 
-fn term() -> ScoredTerm {
+pub fn term() -> ScoredTerm {
     ScoredTerm {
         id: "sweet".to_owned(),
         scale: ScaleKind::Line,
@@ -59,7 +59,7 @@ fn term() -> ScoredTerm {
     }
 }
 
-fn makings(lots: &[String], columns: &[(&str, Vec<f64>)]) -> Makings {
+pub fn makings(lots: &[String], columns: &[(&str, Vec<f64>)]) -> Makings {
     let parameter = |(id, values): &(&str, Vec<f64>)| MadeParameter {
         id: (*id).to_owned(),
         values: lots
@@ -256,9 +256,10 @@ fn parameters_are_named_together_exactly_from_nine_tenths_on() {
         let f = asked(&scores, &m);
         let named = f.lines.len() == 1;
         assert_eq!(named, r.abs() >= 0.9, "r = {r}");
-        let both = f.sentences.iter().any(|s| s.starts_with("wither or roll: these lots cannot"));
-        assert_eq!(both, named, "{:#?}", f.sentences);
-        for s in f.sentences.iter().filter(|_| named) {
+        let both =
+            f.not_told_apart.iter().any(|s| s.starts_with("wither or roll: these lots cannot"));
+        assert_eq!(both, named, "{:#?}", f.not_told_apart);
+        for s in f.sentences.iter().chain(&f.next).filter(|_| named) {
             // Wherever the one is named, so is the other.
             assert_eq!(s.contains("wither"), s.contains("roll"), "{s}");
         }
@@ -307,7 +308,7 @@ fn fewer_lots_than_parameters_give_effects_one_at_a_time() {
             2 => assert_eq!(f.lines.len(), 1),
             _ => {
                 assert_eq!(f.adjusted.known(), Some(&Adjusted::OneAtATime));
-                assert!(f.cautions.iter().any(|c| c.contains("not adjusted for the others")));
+                assert!(f.not_told_apart.iter().any(|c| c.contains("are too few for")));
             }
         }
         let known = f.terms[0].effects.iter().filter(|e| e.test.known().is_some()).count();

@@ -7,7 +7,7 @@ use std::path::Path;
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
 
-use crate::run::{case, data, json, named, number, text};
+use crate::run::{case, data, json, named, number, television, text};
 
 const TERMS: [&str; 4] = ["Sharpness", "Coloursaturation", "Noise", "Flickeringstationary"];
 
@@ -284,19 +284,7 @@ fn the_order_of_the_lines_changes_nothing() {
     std::fs::write(folder.path().join("as-is.csv"), &whole).expect("written");
     for command in ["agree", "compare"] {
         let of = |file: &str| {
-            let args = [
-                command,
-                "--table",
-                file,
-                "--lot",
-                "TVset,Picture",
-                "--taster",
-                "Assessor",
-                "--replicate",
-                "Repeat",
-                "--value",
-                "Sharpness,Noise",
-            ];
+            let args = television(command, file, "TVset,Picture", "Sharpness,Noise");
             text(folder.path(), &args).replace(file, "FILE")
         };
         assert_eq!(of("turned.csv"), of("as-is.csv"));

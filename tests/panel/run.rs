@@ -28,6 +28,28 @@ pub fn run(folder: &Path, args: &[&str]) -> Output {
         .expect("the command can be started")
 }
 
+/// The arguments of a question to one of the television panel's tables (tests/data, g04 and g05).
+pub fn television<'a>(
+    command: &'a str,
+    table: &'a str,
+    lot: &'a str,
+    value: &'a str,
+) -> [&'a str; 11] {
+    [
+        command,
+        "--table",
+        table,
+        "--lot",
+        lot,
+        "--taster",
+        "Assessor",
+        "--replicate",
+        "Repeat",
+        "--value",
+        value,
+    ]
+}
+
 /// The JSON that a command prints; it must end well and say nothing else.
 pub fn json(folder: &Path, args: &[&str]) -> Value {
     let mut all = args.to_vec();

@@ -55,7 +55,7 @@ fn what_is_printed_keeps_to_its_schema() {
 
 #[test]
 fn what_link_prints_keeps_to_its_schema() {
-    let schema = std::fs::read_to_string(folder().join("link-1.schema.json")).expect("on disk");
+    let schema = std::fs::read_to_string(folder().join("link-2.schema.json")).expect("on disk");
     let schema = serde_json::from_str(&schema).expect("a schema is JSON");
     let validator = jsonschema::validator_for(&schema).expect("it is a JSON Schema");
     let book = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-sessions/tavrinel");
@@ -65,5 +65,5 @@ fn what_link_prints_keeps_to_its_schema() {
             validator.iter_errors(&found).map(|e| format!("{}: {e}", e.instance_path())).collect();
         assert!(wrong.is_empty(), "{args:?}: {wrong:#?}");
     }
-    assert!(!validator.is_valid(&serde_json::json!({"schema": "link/1"})));
+    assert!(!validator.is_valid(&serde_json::json!({"schema": "link/2"})));
 }

@@ -9,7 +9,7 @@ use blindsteep::findings::agree::agree;
 use blindsteep::findings::habits::{self, Codes};
 use serde_json::Value;
 
-use crate::run::{case, data, json, named, number, refusal, run, text};
+use crate::run::{case, data, json, named, number, refusal, run, television, text};
 
 fn garden() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-sessions/tavrinel")
@@ -31,19 +31,7 @@ fn valid(found: &Value, schema: &str) {
 fn the_taster_model_stands_beside_the_published_slopes() {
     let path = data("g04_tvbo_balanced.csv");
     let path = path.to_str().expect("the path is UTF-8");
-    let args = [
-        "agree",
-        "--table",
-        path,
-        "--lot",
-        "TVset,Picture",
-        "--taster",
-        "Assessor",
-        "--replicate",
-        "Repeat",
-        "--value",
-        "Sharpness,Noise",
-    ];
+    let args = television("agree", path, "TVset,Picture", "Sharpness,Noise");
     let found = json(Path::new("."), &args);
     let published = case("g16_mixed_assessor.json");
     for term in ["Sharpness", "Noise"] {
@@ -296,19 +284,7 @@ fn the_same_settings_give_the_same_finding() {
 fn with_gaps_the_split_is_sequential_and_says_so() {
     let path = data("g05_tvbo_unbalanced.csv");
     let path = path.to_str().expect("the path is UTF-8");
-    let args = [
-        "agree",
-        "--table",
-        path,
-        "--lot",
-        "Product",
-        "--taster",
-        "Assessor",
-        "--replicate",
-        "Repeat",
-        "--value",
-        "Sharpness",
-    ];
+    let args = television("agree", path, "Product", "Sharpness");
     let found = json(Path::new("."), &args);
     let term = &found["terms"][0];
     let split = &term["mixed_assessor"];

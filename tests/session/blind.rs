@@ -3,7 +3,9 @@
 use std::process::Command;
 
 use blindsteep::session::papers;
-use blindsteep::session::{self, DealSecret, HandIn, Session};
+use blindsteep::session::{
+    self, DealSecret, Duplicates, FlightRequest, HandIn, PlanRequest, Session,
+};
 use blindsteep::sheets::Lang;
 use blindsteep::sheets::ballots::ballot_pdf;
 
@@ -269,4 +271,34 @@ fn what_is_logged_twice_within_a_second_has_two_entries() {
         assert_eq!(entries.len(), 3, "{file}: {text}");
     }
     assert_eq!(panel.run(&["check"]).code, 0);
+}
+
+/// What a later plan says is left of each lot would tell which of them have a second code.
+#[test]
+fn a_later_plan_tells_nothing_of_what_was_dealt() {
+    let flight = |lots: &[&str]| FlightRequest {
+        lots: lots.iter().map(|l| (*l).to_owned()).collect(),
+        duplicates: Duplicates::Dealt(1),
+    };
+    let unlike = PlanRequest {
+        lots: Vec::new(),
+        flights: vec![flight(&LOTS[..3]), flight(&LOTS[..2])],
+        replicates: 1,
+        duplicates: Duplicates::Dealt(0),
+        ..request()
+    };
+    for first in [request(), unlike] {
+        let left = |deal: u8| {
+            let panel = Panel::new();
+            session::plan(&panel.book, &first, now(), secret(deal)).unwrap();
+            let later = PlanRequest { name: "later".to_owned(), ..request() };
+            let planned = session::plan(&panel.book, &later, now(), secret(9)).unwrap();
+            planned.leaf.iter().map(|l| l.left_g).collect::<Vec<_>>()
+        };
+        let one = left(1);
+        assert!(one.iter().all(Option::is_some), "{one:?}");
+        for deal in 2..8 {
+            assert_eq!(left(deal), one, "deal {deal}");
+        }
+    }
 }

@@ -247,3 +247,30 @@ fn layouts_that_do_not_fit_together_are_refused() {
         Err(MixedError::TooFewRows { n: 0, n_fixed: 0 })
     ));
 }
+
+/// By hand: lots a and b under recipes 0 and 1, b under 0 alone. The means are 2 and 5 of a, 4 of b;
+/// the recipe adds 3, so that at a quarter of recipe 0 a stands at 2 + 9/4 and b at 4 + 9/4. The
+/// squares within are 6 times 1/4 on 3 df; a's variance is (1/16 + 9/16) / 2 of theirs.
+#[test]
+fn adjusted_means_stand_at_the_grid_that_is_asked_for() {
+    let lot = factor(&[0, 0, 0, 0, 1, 1]);
+    let recipe = factor(&[0, 0, 1, 1, 0, 0]);
+    let cells = || FixedPart::cell_means("lot", &lot, &[]);
+    let y = vec![1.5, 2.5, 4.5, 5.5, 3.5, 4.5];
+    // The weights 1/4 and 3/4 in either coding: w_0 - w_1, and w_1.
+    let codings = [
+        (cells().with_factor("recipe", &recipe, &[]), -0.5),
+        (cells().with_treatment("recipe", &recipe, &[]), 0.75),
+    ];
+    for (fixed, weight) in codings {
+        let spec = ModelSpec { y: y.clone(), fixed, random: vec![] };
+        let fit = fit(&spec, Method::Reml).expect("a fit");
+        let means = fit.adjusted_means_at(&[("recipe", vec![weight])], 0.95);
+        close(means[0].estimate, 4.25, 1e-12, "a");
+        close(means[1].estimate, 6.25, 1e-12, "b");
+        close(means[0].se, (0.5_f64 * 0.3125).sqrt(), 1e-12, "standard error of a");
+        close(means[0].df, 3.0, 1e-9, "df");
+        assert!(fit.adjusted_means_at(&[("water", vec![weight])], 0.95).is_empty());
+        assert!(fit.adjusted_means_at(&[("recipe", vec![weight, 0.0])], 0.95).is_empty());
+    }
+}

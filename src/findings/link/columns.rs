@@ -5,42 +5,13 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::associations::{self, Association};
+use super::parameters::{ParameterMade, made, used_for};
 use super::rows::Picked;
 use super::{Adjusted, INFLATED, LEAST_DF, LeftOut, NEAR, Wish};
+use crate::book::parameters::Role;
 use crate::findings::{Answer, listed};
-use crate::scores::{Made, MadeParameter, Makings, by_nature};
-
-/// A parameter that varied.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct ParameterMade {
-    /// Its id.
-    pub parameter: String,
-    /// The unit of its numbers; none for categories and bare numbers.
-    pub unit: Answer<String>,
-    /// The least value made.
-    pub min: Answer<f64>,
-    /// The largest value made.
-    pub max: Answer<f64>,
-    /// Its categories with the lots of each, the first the one that others are compared with.
-    pub categories: Answer<Vec<CategoryMade>>,
-    /// Lots with a value.
-    pub n: usize,
-    /// Of these estimated, not measured.
-    pub n_estimated: usize,
-    /// How it is worked out, if it is.
-    pub derived_from: Answer<String>,
-    /// The columns that stand for it.
-    pub columns: Vec<String>,
-}
-
-/// A category.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
-pub struct CategoryMade {
-    /// Its name.
-    pub category: String,
-    /// Lots made so.
-    pub n: usize,
-}
+use crate::scores::Makings;
 
 /// A column of numbers over the lots.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,6 +26,10 @@ pub struct Column {
     pub values: Vec<f64>,
     /// For a category, the one it is compared with.
     pub against: Option<String>,
+    /// Whether the maker sets it.
+    pub role: Role,
+    /// Its values under other assumptions, with the assumption in words.
+    pub variants: Vec<(String, Vec<f64>)>,
 }
 
 /// Two columns.
@@ -156,8 +131,10 @@ pub struct Together {
     pub parameters: Vec<ParameterMade>,
     /// Their columns.
     pub columns: Vec<Column>,
-    /// All pairs.
+    /// All pairs of columns.
     pub together: Vec<MovesTogether>,
+    /// All pairs of parameters.
+    pub associations: Vec<Association>,
     /// The lines that are asked.
     pub lines: Vec<Line>,
     /// Whether effects can be adjusted for one another.
@@ -177,16 +154,25 @@ pub fn together(
     for n in &makings.not_taken {
         left_out.push(parameter_left_out(&n.id, n.reason.clone(), Vec::new()));
     }
-    let (mut parameters, mut columns) = (Vec::new(), Vec::new());
+    let (mut parameters, mut columns, mut varied) = (Vec::new(), Vec::new(), Vec::new());
     for p in &makings.parameters {
         match made(p, &lots) {
             Ok((parameter, own)) => {
+                if !parameter.missing.is_empty() {
+                    left_out.push(parameter_left_out(
+                        &p.id,
+                        "it is missing for some lots".to_owned(),
+                        parameter.missing.clone(),
+                    ));
+                }
+                varied.push(p);
                 parameters.push(parameter);
                 columns.extend(own);
             }
-            Err((reason, lots)) => left_out.push(parameter_left_out(&p.id, reason, lots)),
+            Err(reason) => left_out.push(parameter_left_out(&p.id, reason, Vec::new())),
         }
     }
+    let associations = associations::all(&varied, &lots);
     let values: Vec<&[f64]> = columns.iter().map(|c| c.values.as_slice()).collect();
     let together = pairs(&columns);
     let asked = |c: &Column| {
@@ -204,100 +190,14 @@ pub fn together(
         }
     }
     let adjusted = tell_apart(&mut lines, &columns, lots.len());
-    Together { parameters, columns, together, lines, adjusted, hidden }
+    for p in &mut parameters {
+        p.used_for = used_for(p, &lines);
+    }
+    Together { parameters, columns, together, associations, lines, adjusted, hidden }
 }
 
 fn parameter_left_out(id: &str, reason: String, lots: Vec<String>) -> LeftOut {
     LeftOut { kind: "parameter".to_owned(), name: id.to_owned(), reason, lots }
-}
-
-type Refused = (String, Vec<String>);
-
-/// A parameter over the lots, with its columns; or why not, and for which lots.
-fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Column>), Refused> {
-    let (mut found, mut missing) = (Vec::new(), Vec::new());
-    for lot in lots {
-        match p.values.get(*lot) {
-            Some(v) => found.push(v),
-            None => missing.push((*lot).clone()),
-        }
-    }
-    if found.is_empty() {
-        return Err(("no lot that is linked has a value".to_owned(), Vec::new()));
-    }
-    if !missing.is_empty() {
-        return Err(("it is missing for some lots".to_owned(), missing));
-    }
-    let column = |id: String, values: Vec<f64>, against: Option<&String>| Column {
-        id,
-        parameter: p.id.clone(),
-        unit: p.unit.clone().filter(|_| against.is_none()),
-        values,
-        against: against.cloned(),
-    };
-    let numbers: Option<Vec<f64>> = found
-        .iter()
-        .map(|v| match &v.value {
-            Made::Number(x) => Some(*x),
-            _ => None,
-        })
-        .collect();
-    let never = |what: String| Err((format!("it never varied: {what} in every lot"), Vec::new()));
-    let as_number = Answer::unknown("it is a number, not a category");
-    let as_word = || Answer::unknown("it is a category, not a number");
-    let (columns, min, max, categories);
-    if let Some(values) = numbers {
-        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        // Values that differ in their last digit only did not vary.
-        if high - low <= 1e-9 * low.abs().max(high.abs()) {
-            let unit = p.unit.as_deref().map_or_else(String::new, |u| format!(" {u}"));
-            return never(format!("{low}{unit}"));
-        }
-        (min, max, categories) = (Answer::Known(low), Answer::Known(high), as_number);
-        columns = vec![column(p.id.clone(), values, None)];
-    } else {
-        let words: Vec<String> = found.iter().map(|v| word(&v.value)).collect();
-        let mut levels = words.clone();
-        levels.sort_by(|a, b| by_nature(a, b));
-        levels.dedup();
-        if levels.len() < 2 {
-            return never(levels.concat());
-        }
-        let counted = levels.iter().map(|l| CategoryMade {
-            category: l.clone(),
-            n: words.iter().filter(|w| *w == l).count(),
-        });
-        (min, max, categories) = (as_word(), as_word(), Answer::Known(counted.collect()));
-        columns = levels
-            .iter()
-            .skip(1)
-            .map(|l| {
-                let values = words.iter().map(|w| f64::from(u8::from(w == l))).collect();
-                column(format!("{}={l}", p.id), values, levels.first())
-            })
-            .collect();
-    }
-    let parameter = ParameterMade {
-        parameter: p.id.clone(),
-        unit: Answer::of(p.unit.clone().ok_or("it has no unit")),
-        min,
-        max,
-        categories,
-        n: found.len(),
-        n_estimated: found.iter().filter(|v| v.estimated).count(),
-        derived_from: Answer::of(p.derived_from.clone().ok_or("it is as recorded")),
-        columns: columns.iter().map(|c: &Column| c.id.clone()).collect(),
-    };
-    Ok((parameter, columns))
-}
-
-fn word(value: &Made) -> String {
-    match value {
-        Made::Number(x) => x.to_string(),
-        Made::Category(c) => c.clone(),
-        Made::YesNo(b) => (if *b { "yes" } else { "no" }).to_owned(),
-    }
 }
 
 fn pairs(columns: &[Column]) -> Vec<MovesTogether> {
@@ -323,10 +223,29 @@ fn pairs(columns: &[Column]) -> Vec<MovesTogether> {
         .collect()
 }
 
+/// The column that stands for a group: the nearest to the others, but not what only followed from
+/// the making while a step that was chosen moved as it did. A dose says more than the time in it.
+fn stands_for(g: &links::Group, columns: &[Column]) -> usize {
+    let middle = &columns[g.representative];
+    if middle.role != Role::Outcome || middle.parameter.ends_with("dose") {
+        return g.representative;
+    }
+    let near = |m: usize| links::pearson(&middle.values, &columns[m].values).map_or(0.0, f64::abs);
+    let mut best: Option<(usize, f64)> = None;
+    for m in g.members.iter().copied().filter(|m| columns[*m].role == Role::Chosen) {
+        let r = near(m);
+        if r >= NEAR - 1e-12 && best.is_none_or(|(_, b)| r > b + links::EXACT) {
+            best = Some((m, r));
+        }
+    }
+    best.map_or(g.representative, |b| b.0)
+}
+
 fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
-    let chosen = &columns[g.representative];
+    let stands = stands_for(g, columns);
+    let chosen = &columns[stands];
     let mut members = vec![Member { column: chosen.id.clone(), r: 1.0 }];
-    for m in g.members.iter().filter(|m| **m != g.representative) {
+    for m in g.members.iter().filter(|m| **m != stands) {
         let r = links::pearson(&chosen.values, &columns[*m].values).unwrap_or(0.0);
         members.push(Member { column: columns[*m].id.clone(), r });
     }

@@ -12,7 +12,8 @@
 //! Where lots of one session share something that no parameter says, REML may still put its variance
 //! to 0, and a line that varies partly between sessions then counts sessions as if they were lots. With
 //! 0.4 points of it planted in the garden the intervals of all lines together still held the truth in
-//! 94 to 99 of 100; a line that is asked alone has not been tried. Such lines are named.
+//! 94 to 99 of 100; a line that is asked alone has not been tried. Such lines are named, and their
+//! effect within sessions, which nothing between them can reach, stands beside the whole.
 
 use blindsteep_stats::dist::{t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::Factor;
@@ -21,11 +22,15 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::columns::{Column, Line};
-use super::exchange::{self, Permutation};
+use super::exchange::Permutation;
+use super::lot_level::{self, AddedVariable, LotLevel};
 use super::rows::{Picked, TermRows};
-use super::{Adjusted, LinkedTerm, LotMean, interval};
-use crate::findings::panel_model::{self, Linked, Lots, Panel};
-use crate::findings::{Answer, Estimate, Settings, count};
+use super::sensitivity::{self, Asked, Sensitivity};
+use super::shape::{self, Shape};
+use super::term_lots::{TermLots, TermWork, lot_means};
+use super::{Adjusted, LinkedTerm, LotMean, interval, names_at};
+use crate::findings::panel_model::{self, Linked, Panel};
+use crate::findings::{ALPHA, Answer, Estimate, Settings, count};
 use crate::scores::TermScores;
 
 /// What a line does to a term.
@@ -41,10 +46,57 @@ pub struct Effect {
     pub over_range_with_excluded: Answer<Estimate>,
     /// The test that it is 0.
     pub test: Answer<EffectTest>,
-    /// Its p among all that were asked (Benjamini and Hochberg).
+    /// Its p among all that were asked (Benjamini and Hochberg); of a planned contrast none, since
+    /// it is judged among the planned ones.
     pub q_value: Answer<f64>,
+    /// What it comes to, as a sign.
+    pub mark: Mark,
     /// The test by exchanging lots or sessions.
     pub permutation: Answer<Permutation>,
+    /// Of a line that varies partly between sessions, the effect over the range within them only.
+    pub within_sessions: Answer<Estimate>,
+    /// Its added-variable plot.
+    pub added_variable: Answer<AddedVariable>,
+    /// Whether it is straight or curved.
+    pub shape: Answer<Shape>,
+    /// What it hangs on.
+    pub sensitivity: Answer<Sensitivity>,
+}
+
+/// What an effect comes to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Mark {
+    /// More of the term, shown among all that were asked (or planned).
+    Up,
+    /// Less of it, shown so.
+    Down,
+    /// More of it by its own interval, no more than luck among so many.
+    PerhapsUp,
+    /// Less of it, likewise.
+    PerhapsDown,
+    /// Its interval holds 0.
+    Open,
+    /// It has no effect here.
+    NotAsked,
+}
+
+impl Mark {
+    fn of(value: f64, shown: bool, own: bool) -> Self {
+        match (value > 0.0, shown, own) {
+            (true, true, _) => Self::Up,
+            (false, true, _) => Self::Down,
+            (true, false, true) => Self::PerhapsUp,
+            (false, false, true) => Self::PerhapsDown,
+            (_, false, false) => Self::Open,
+        }
+    }
+
+    /// Whether it is shown among all that were asked.
+    #[must_use]
+    pub fn is_shown(self) -> bool {
+        matches!(self, Self::Up | Self::Down)
+    }
 }
 
 /// The test of an effect.
@@ -76,66 +128,31 @@ pub struct Design<'a> {
     pub lines: &'a [Line],
 }
 
-/// The lots of one term, with the columns of the lines for them.
-pub struct TermLots {
-    /// Their places among the lots that are linked.
-    pub places: Vec<usize>,
-    /// The session of each, numbered without gaps.
-    pub sessions: Vec<u32>,
-    /// For each line one value a lot, less its mean.
-    pub values: Vec<Vec<f64>>,
-    /// For each line whether it varies among these lots.
-    pub varies: Vec<bool>,
+/// How a term is looked at.
+#[derive(Clone, Copy)]
+pub struct How<'a> {
+    /// Whether effects are adjusted for one another.
+    pub adjusted: &'a Answer<Adjusted>,
+    /// The settings.
+    pub settings: &'a Settings,
+    /// Whether all is asked that hangs on the effects, or the effects alone.
+    pub whole: bool,
 }
 
-impl TermLots {
-    fn of(t: &TermScores, design: &Design<'_>) -> Self {
-        let lots = &design.picked.lots;
-        let places: Vec<usize> =
-            (0..lots.len()).filter(|i| t.lot.names.contains(&lots[*i].lot)).collect();
-        let used: std::collections::BTreeSet<u32> =
-            places.iter().map(|i| design.picked.sessions[*i]).collect();
-        let sessions = places
-            .iter()
-            .map(|i| {
-                let at = used.iter().position(|u| *u == design.picked.sessions[*i]);
-                at.unwrap_or_default() as u32
-            })
-            .collect();
-        let (mut values, mut varies) = (Vec::new(), Vec::new());
-        for line in design.lines {
-            let column = design.columns.iter().find(|c| c.id == line.line);
-            let own: Vec<f64> =
-                places.iter().map(|i| column.map_or(0.0, |c| c.values[*i])).collect();
-            let first = own.first().copied().unwrap_or(0.0);
-            let mean = first + own.iter().map(|v| v - first).sum::<f64>() / own.len().max(1) as f64;
-            varies.push(own.iter().any(|v| *v != first));
-            values.push(own.into_iter().map(|v| v - mean).collect());
-        }
-        Self { places, sessions, values, varies }
-    }
-
-    /// Sessions with lots.
-    pub fn n_sessions(&self) -> usize {
-        self.sessions.iter().max().map_or(0, |m| *m as usize + 1)
-    }
-}
-
-/// The effects on one term; q-values are filled in when all terms are known.
-pub fn of_term(
-    rows: &TermRows,
-    design: &Design<'_>,
-    adjusted: &Answer<Adjusted>,
-    settings: &Settings,
-) -> LinkedTerm {
+/// The effects on one term; what needs all terms is filled in when they are known.
+pub fn of_term(rows: &TermRows, design: &Design<'_>, how: How<'_>) -> (LinkedTerm, TermWork) {
     let t = &rows.scores;
     let lots = TermLots::of(t, design);
-    let means = lot_means(t, &lots, design);
-    let together = adjusted.known() == Some(&Adjusted::Together);
+    let together = how.adjusted.known() == Some(&Adjusted::Together);
     let in_model: Vec<usize> = (0..design.lines.len())
         .filter(|i| design.lines[*i].has_effect && lots.varies[*i])
         .collect();
     let joint = if together { fit(t, &lots, design, &in_model) } else { Answer::unknown("") };
+    let means = if how.whole {
+        lot_means(t, &lots, joint.known())
+    } else {
+        Answer::unknown("it is not asked")
+    };
     let mut model: Option<Answer<crate::findings::Model>> = None;
     let effects = (0..design.lines.len())
         .map(|i| {
@@ -151,40 +168,89 @@ pub fn of_term(
                 (std::slice::from_ref(&i), 0)
             };
             model.get_or_insert_with(|| panel.as_ref().map(Panel::report));
-            let permutation = means
-                .as_ref()
-                .and_then(|m| exchange::test(m, &lots, design.lines, of, i, settings));
             let numbers = panel.as_ref().and_then(|p| {
-                numbers(p, line, place, stratum(line, &lots, design.lines, of), settings)
+                numbers(p, line, place, stratum(line, &lots, design.lines, of), how.settings)
             });
-            Effect {
-                line: line.line.clone(),
+            let mut effect = Effect {
                 per_unit: numbers.as_ref().map(|n| n.0),
                 over_range: numbers.as_ref().map(|n| n.1),
                 over_range_with_excluded: Answer::unknown(NONE_EXCLUDED),
                 test: numbers.map(|n| n.2),
                 q_value: Answer::unknown("the effect has no p"),
-                permutation,
+                permutation: Answer::unknown("nothing was exchanged"),
+                ..without(line, "it is not asked")
+            };
+            if how.whole {
+                further(&mut effect, (i, of), &lots, design, (t, panel, &means), how.settings);
             }
+            effect
         })
         .collect();
-    let model = model.unwrap_or_else(|| match adjusted {
+    let model = model.unwrap_or_else(|| match how.adjusted {
         Answer::Unknown(u) => Answer::Unknown(u.clone()),
         Answer::Known(_) => Answer::unknown("no line varies among the lots of this term"),
     });
     let name = |place: &usize| design.picked.lots[*place].lot.clone();
-    LinkedTerm {
+    let term = LinkedTerm {
         term: t.term.id.clone(),
         scale: t.term.scale,
         n_lots: lots.places.len(),
         n_scores: t.values.len(),
         model,
-        lot_means: means.map(|m| {
+        lot_means: means.as_ref().map(|m| {
             let both = lots.places.iter().zip(m);
-            both.map(|(place, mean)| LotMean { lot: name(place), mean }).collect()
+            both.map(|(place, mean)| LotMean { lot: name(place), mean: *mean }).collect()
         }),
         effects,
-    }
+    };
+    (term, TermWork { lots, means, in_model })
+}
+
+/// What the lots' means say of an effect: its plot, its shape, what it hangs on.
+fn further(
+    effect: &mut Effect,
+    (tested, of): (usize, &[usize]),
+    lots: &TermLots,
+    design: &Design<'_>,
+    (t, panel, means): (&TermScores, &Answer<Panel>, &Answer<Vec<f64>>),
+    settings: &Settings,
+) {
+    let ready = panel.as_ref().and_then(|p| means.as_ref().map(|m| (p, m)));
+    let (panel, means) = match ready {
+        Answer::Known(both) => both,
+        Answer::Unknown(u) => {
+            effect.within_sessions = Answer::Unknown(u.clone());
+            effect.added_variable = Answer::Unknown(u.clone());
+            effect.shape = Answer::Unknown(u.clone());
+            effect.sensitivity = Answer::Unknown(u);
+            return;
+        }
+    };
+    effect.within_sessions =
+        lot_level::within_sessions(means, lots, design.lines, of, tested, settings.level);
+    let at = LotLevel::new(means, lots, panel, t);
+    let others: Vec<&[f64]> =
+        of.iter().filter(|i| **i != tested).map(|i| lots.values[*i].as_slice()).collect();
+    effect.shape = shape::of(&design.lines[tested], tested, of, lots, &at, settings.level);
+    let slope = match at.slope(&lots.values[tested], &others) {
+        Ok(slope) => slope,
+        Err(e) => {
+            effect.added_variable = Answer::unknown(e.to_string());
+            effect.sensitivity = Answer::unknown(e.to_string());
+            return;
+        }
+    };
+    let names: Vec<String> = names_at(&lots.places, &design.picked.lots);
+    effect.added_variable = Answer::Known(lot_level::added_variable(&slope, names));
+    let known = effect.per_unit.as_ref().and_then(|unit| {
+        let over = effect.over_range.as_ref();
+        over.and_then(|over| effect.test.as_ref().map(|test| (unit.value, *over, *test)))
+    });
+    effect.sensitivity = known.map(|(unit, over_range, test)| {
+        let level = settings.level;
+        let asked = Asked { tested, of, unit, over_range, test, slope: &slope, level };
+        sensitivity::of(&asked, lots, design, &at)
+    });
 }
 
 /// Fills in what the effects of a term would be with excluded scores left in.
@@ -196,9 +262,7 @@ pub fn with_excluded(
     settings: &Settings,
 ) {
     let Some(all) = all.filter(|rows| rows.scores.values.len() > term.n_scores) else { return };
-    // Nothing is exchanged anew for it.
-    let quick = Settings { n_permutations: 0, ..*settings };
-    let found = of_term(all, design, adjusted, &quick);
+    let (found, _) = of_term(all, design, How { adjusted, settings, whole: false });
     for (e, other) in term.effects.iter_mut().zip(found.effects) {
         e.over_range_with_excluded = other.over_range;
     }
@@ -225,17 +289,20 @@ fn without(line: &Line, why: &str) -> Effect {
         over_range_with_excluded: Answer::unknown(why),
         test: Answer::unknown(why),
         q_value: Answer::unknown(why),
+        mark: Mark::NotAsked,
         permutation: Answer::unknown(why),
+        within_sessions: Answer::unknown(why),
+        added_variable: Answer::unknown(why),
+        shape: Answer::unknown(why),
+        sensitivity: Answer::unknown(why),
     }
 }
 
 /// The mixed model with these lines.
 fn fit(t: &TermScores, lots: &TermLots, design: &Design<'_>, lines: &[usize]) -> Answer<Panel> {
-    let names = &design.picked.lots;
     // The place of each row's lot among the lots of this term; none for a reference.
-    let by_code: Vec<Option<usize>> =
-        t.lot.names.iter().map(|n| lots.places.iter().position(|p| names[*p].lot == *n)).collect();
-    let of_row: Vec<Option<usize>> = t.lot.codes.iter().map(|c| by_code[*c as usize]).collect();
+    let of_row: Vec<Option<usize>> =
+        t.lot.codes.iter().map(|c| lots.of_code[*c as usize]).collect();
     let columns = lines
         .iter()
         .map(|i| {
@@ -263,28 +330,6 @@ fn fit(t: &TermScores, lots: &TermLots, design: &Design<'_>, lines: &[usize]) ->
     panel_model::fit_linked(t, &Linked { columns, references, batch })
 }
 
-/// The mean of each lot, adjusted for tasters and sessions.
-fn lot_means(t: &TermScores, lots: &TermLots, design: &Design<'_>) -> Answer<Vec<f64>> {
-    let names = &design.picked.lots;
-    let code = |place: &usize| t.lot.names.iter().position(|n| *n == names[*place].lot);
-    if t.taster.is_none() && t.lot.names.len() == t.values.len() {
-        // Each row is a lot's mean already.
-        let value = |c: usize| t.lot.codes.iter().position(|x| *x as usize == c);
-        let all: Option<Vec<f64>> =
-            lots.places.iter().map(|p| Some(t.values[value(code(p)?)?])).collect();
-        return Answer::of(all.ok_or("a lot has no row"));
-    }
-    panel_model::fit(t, Lots::Fixed).and_then(|panel| {
-        let means = panel.fit.adjusted_means(0.95);
-        let all: Option<Vec<f64>> = lots
-            .places
-            .iter()
-            .map(|p| Some(means.get(code(p)?)?.estimate).filter(|m| m.is_finite()))
-            .collect();
-        Answer::of(all.ok_or("not every lot's level can be estimated in this layout"))
-    })
-}
-
 /// With fewer degrees of freedom an interval says nothing but that.
 const LEAST: f64 = 1.0;
 
@@ -308,7 +353,8 @@ fn stratum(line: &Line, lots: &TermLots, lines: &[Line], of: &[usize]) -> (f64, 
         count(n_sessions, "session", "sessions"),
         count(within, "parameter", "parameters")
     );
-    (lots.places.len() as f64 - n_sessions.max(1) as f64 - within as f64, words)
+    let taken = n_sessions.max(1) + lots.recipes.len() + within;
+    (lots.places.len() as f64 - taken as f64, words)
 }
 
 fn numbers(
@@ -350,18 +396,35 @@ fn numbers(
         .and_then(|unit| interval(value * range, se * range, reach).map(|over| (unit, over, test)))
 }
 
-/// Fills in the q-values over all terms and lines; returns how many were asked.
-pub fn discovery(terms: &mut [LinkedTerm]) -> usize {
+/// Fills in the q-values over all terms and lines but the planned ones; returns how many were asked.
+pub fn discovery(terms: &mut [LinkedTerm], planned: &dyn Fn(&str, usize) -> bool) -> usize {
     let p = |e: &Effect| e.test.known().map(|t| t.p_value).filter(|p| p.is_finite());
-    let all: Vec<f64> = terms.iter().flat_map(|t| t.effects.iter().filter_map(p)).collect();
-    let q = multiple::benjamini_hochberg(&all).unwrap_or_default();
-    let mut next = q.into_iter();
-    for e in terms.iter_mut().flat_map(|t| &mut t.effects) {
-        if p(e).is_some()
-            && let Some(q) = next.next()
-        {
-            e.q_value = Answer::Known(q);
+    let mut all = Vec::new();
+    for t in terms.iter() {
+        let own = t.effects.iter().enumerate().filter(|(i, _)| !planned(&t.term, *i));
+        all.extend(own.filter_map(|(_, e)| p(e)));
+    }
+    let mut next = multiple::benjamini_hochberg(&all).unwrap_or_default().into_iter();
+    for t in terms.iter_mut() {
+        for (i, e) in t.effects.iter_mut().enumerate().filter(|(_, e)| p(e).is_some()) {
+            if planned(&t.term, i) {
+                e.q_value = Answer::unknown("it was planned, and is judged among the planned ones");
+            } else if let Some(q) = next.next() {
+                e.q_value = Answer::Known(q);
+            }
         }
     }
     all.len()
+}
+
+/// Fills in what each effect comes to; `planned` gives the p of a planned contrast.
+pub fn marks(terms: &mut [LinkedTerm], planned: &dyn Fn(&str, &str) -> Option<f64>) {
+    for t in terms.iter_mut() {
+        for e in &mut t.effects {
+            let (Some(over), Some(test)) = (e.over_range.known(), e.test.known()) else { continue };
+            let among = planned(&t.term, &e.line).or(e.q_value.known().copied());
+            let shown = among.is_some_and(|p| p < ALPHA);
+            e.mark = Mark::of(over.value, shown, test.p_value < ALPHA);
+        }
+    }
 }

@@ -3,11 +3,21 @@
 //! The unit is the lot, at one age: its first tasting. What moved together in the making is said
 //! first, and named together for ever after; effects come from one mixed model a term.
 
+mod associations;
 mod columns;
 mod effects;
 mod exchange;
+mod lot_level;
+mod many;
+mod many_batch;
+mod many_words;
+mod parameters;
+mod planned;
 pub(super) mod rows;
+mod sensitivity;
 mod sentences;
+mod shape;
+mod term_lots;
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -17,11 +27,22 @@ use super::agree::{Exclusion, exclusions, opinions};
 use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
 use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 
-pub use columns::{Line, Member, MovesTogether, ParameterMade};
-pub use effects::{Effect, EffectTest};
+pub use associations::{Association, Measure};
+pub use columns::{Line, Member, MovesTogether};
+pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;
+pub use lot_level::{AddedPoint, AddedVariable};
+pub use many::{
+    Grouped, PredictedColumn, PredictedTerm, Prediction, Second, Step, TermTogether,
+    Together as AllTerms,
+};
+pub use many_batch::{Batch, NotUsed, PlannedBatch, PlannedTerm, Setting, Stated, setting};
+pub use parameters::{CategoryMade, ParameterMade};
+pub use planned::{NotAsked, Planned, PlannedContrast, RunMade};
 pub use rows::LinkedLot;
-pub use sentences::plain;
+pub use sensitivity::{Assumption, PLAUSIBLE, Partner, Sensitivity, Verdict, WithoutLot};
+pub use sentences::{plain, range};
+pub use shape::{CurvePoint, FittedForm, Form, Shape, Turn};
 
 use columns::Together;
 
@@ -41,7 +62,31 @@ pub struct Wish {
     pub about: Vec<String>,
     /// Samples that stayed the same and join the sessions, beside those the sessions know.
     pub references: Vec<String>,
+    /// Parameters for whose sake lots without them are left out.
+    pub complete: Vec<String>,
+    /// The trial whose contrasts come first.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub trial: Option<PlannedTrial>,
+    /// Batches that are planned, whose cups are to be predicted.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub predict: Vec<Batch>,
 }
+
+/// A trial, as far as it says what is asked.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct PlannedTrial {
+    /// Its name.
+    pub name: String,
+    /// The parameters that it varies.
+    pub factors: Vec<String>,
+    /// The terms that it is about; none: all.
+    pub terms: Vec<String>,
+    /// The numbers of its runs.
+    pub runs: Vec<u32>,
+}
+
+/// Random arrangements of a permutation test, where nothing else is asked for.
+pub const N_ARRANGEMENTS: usize = 10_000;
 
 /// Something that was left out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
@@ -69,7 +114,7 @@ pub enum Adjusted {
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Link {
-    /// "link/1".
+    /// "link/2".
     pub schema: String,
     /// Where the scores come from.
     pub source: Source,
@@ -89,22 +134,35 @@ pub struct Link {
     pub n_scores: usize,
     /// Whether there are so few tasters that these are individual opinions.
     pub individual_opinions: bool,
-    /// The answer in sentences.
+    /// What goes with what, in sentences.
     pub sentences: Vec<String>,
+    /// What these lots cannot tell apart, in sentences.
+    pub not_told_apart: Vec<String>,
+    /// What to make next, in sentences.
+    pub next: Vec<String>,
     /// What to keep in mind, in sentences.
     pub cautions: Vec<String>,
     /// The parameters that varied.
     pub parameters: Vec<ParameterMade>,
+    /// All pairs of parameters.
+    pub associations: Vec<Association>,
     /// All pairs of columns.
     pub together: Vec<MovesTogether>,
     /// What effects are asked of: each line a column, or several that are not told apart.
     pub lines: Vec<Line>,
     /// Whether effects are adjusted for one another.
     pub adjusted: Answer<Adjusted>,
-    /// Pairs of term and line that were asked: the false discovery rate is over these.
+    /// What a trial was planned for.
+    pub planned: Answer<Planned>,
+    /// Pairs of term and line that were asked, the planned ones aside: the false discovery rate is
+    /// over these.
     pub n_asked: usize,
+    /// Curves that were tried: their false discovery rate is over these.
+    pub n_curves: usize,
     /// Term by term.
     pub terms: Vec<LinkedTerm>,
+    /// What all parameters together predict.
+    pub prediction: Answer<Prediction>,
     /// What was left out, with the reason.
     pub left_out: Vec<LeftOut>,
     /// Scores that were left out and why.
@@ -144,7 +202,7 @@ pub struct LotMean {
 pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings) -> Link {
     let mut left_out = Vec::new();
     let picked = rows::pick(scores, makings, wish, false, &mut left_out);
-    let Together { parameters, columns, together, lines, adjusted, hidden } =
+    let Together { parameters, columns, together, associations, lines, adjusted, hidden } =
         columns::together(&picked, makings, wish, &mut left_out);
     let asked: Vec<&rows::TermRows> = picked
         .terms
@@ -173,25 +231,43 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
             all.lots.len() == picked.lots.len()
                 && all.lots.iter().zip(&picked.lots).all(|(a, b)| same(a, b))
         });
-    let mut terms: Vec<LinkedTerm> = asked
+    let how = effects::How { adjusted: &adjusted, settings, whole: true };
+    let (mut terms, works): (Vec<LinkedTerm>, Vec<term_lots::TermWork>) = asked
         .par_iter()
         .with_max_len(1)
         .map(|t| {
-            let mut term = effects::of_term(t, &design, &adjusted, settings);
+            let (mut term, work) = effects::of_term(t, &design, how);
             let all = all
                 .as_ref()
                 .and_then(|all| all.terms.iter().find(|o| o.scores.term.id == term.term));
             effects::with_excluded(&mut term, all, &design, &adjusted, settings);
-            term
+            (term, work)
         })
-        .collect();
-    let n_asked = effects::discovery(&mut terms);
+        .unzip();
+    let at_once = adjusted.known() == Some(&Adjusted::Together);
+    exchange::all(&mut terms, &works, &lines, at_once, settings);
+    let n_curves = shape::discovery(&mut terms);
+    let n_asked = effects::discovery(&mut terms, &|term, line| {
+        wish.trial
+            .as_ref()
+            .is_some_and(|t| planned::about(t, term) && planned::holds(t, &lines[line]))
+    });
+    let planned = match &wish.trial {
+        Some(trial) => Answer::Known(planned::of(trial, &lines, &terms, &picked.lots, makings)),
+        None => Answer::unknown("no trial is named"),
+    };
+    effects::marks(&mut terms, &|term, line| {
+        let own = planned.known()?.contrasts.iter().find(|c| c.term == term && c.line == line)?;
+        own.p_holm.known().copied()
+    });
+    let prediction =
+        many::prediction(&terms, &picked, (&columns, &lines), (makings, &left_out), wish, settings);
     let tasters = scores.words("taster");
     let mut source = scores.source.clone();
     // Here each lot has one tasting and one age.
     source.notes.retain(|n| !n.ends_with(WHATEVER_AGE));
     let mut finding = Link {
-        schema: "link/1".to_owned(),
+        schema: "link/2".to_owned(),
         source,
         making: makings.source.clone(),
         settings: *settings,
@@ -203,16 +279,24 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
         references: picked.references,
         tasters,
         sentences: Vec::new(),
+        not_told_apart: Vec::new(),
+        next: Vec::new(),
         parameters,
+        associations,
         together,
         lines,
         adjusted,
+        planned,
         n_asked,
+        n_curves,
         terms,
+        prediction,
         left_out,
         exclusions: exclusions(scores),
     };
     finding.sentences = sentences::of(&finding);
+    finding.not_told_apart = sentences::not_told_apart(&finding);
+    finding.next = sentences::next(&finding);
     let more = sentences::cautions(&finding, makings, &picked.notes, &hidden);
     finding.cautions.extend(more);
     finding
@@ -221,4 +305,9 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
 /// An interval from an estimate, its standard error and a quantile of t.
 fn interval(value: f64, se: f64, t: f64) -> Answer<Estimate> {
     Estimate::of(value, value - t * se, value + t * se)
+}
+
+/// The names of lots by their places.
+fn names_at(places: &[usize], lots: &[LinkedLot]) -> Vec<String> {
+    places.iter().map(|p| lots[*p].lot.clone()).collect()
 }

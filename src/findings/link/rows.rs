@@ -115,27 +115,38 @@ pub fn pick(
         parts,
         "it is of one tea with a lot that is linked, split off from it or with it".to_owned(),
     );
-    // The recipe under which most lots were tasted first.
-    let mut recipes: BTreeMap<&String, usize> = BTreeMap::new();
-    for (_, s) in known.iter().filter_map(first) {
-        s.recipes.iter().for_each(|r| *recipes.entry(r).or_default() += 1);
-    }
-    let mut recipe: Option<(&String, usize)> = None;
-    for (r, n) in &recipes {
-        if recipe.is_none_or(|(_, most)| *n > most) {
-            recipe = Some((r, *n));
-        }
-    }
-    let usual = recipe.map(|(r, _)| r.clone());
+    let (known, gaps): (Vec<String>, Vec<String>) = known.into_iter().partition(|lot| {
+        let has = |id: &String| {
+            let p = makings.parameters.iter().find(|p| p.id == *id);
+            p.is_none_or(|p| p.values.contains_key(lot))
+        };
+        wish.complete.iter().all(has)
+    });
+    let needed = wish.complete.join(", ");
+    drop(gaps, format!("it has no value of all that is to be complete ({needed})"));
+    let usual = usual_recipes(&known, &references, &served);
     let (mut kept, mut otherwise) = (Vec::new(), Vec::new());
     for lot in known {
-        let same = usual.as_ref().is_none_or(|u| {
-            first(&lot).is_some_and(|(_, s)| s.recipes.is_empty() || s.recipes.contains(u))
-        });
+        let same = usual.is_empty()
+            || first(&lot).is_some_and(|(_, s)| {
+                s.recipes.is_empty() || s.recipes.iter().any(|r| usual.contains(r))
+            });
         if same { kept.push(lot) } else { otherwise.push(lot) }
     }
-    if let Some(u) = &usual {
-        drop(otherwise, format!("its first tasting was not brewed by {u}, as those of most lots"));
+    if let Some(most) = usual.first() {
+        drop(
+            otherwise,
+            format!(
+                "its first tasting was not brewed by {most}, as those of most lots, and neither a \
+                 sample served by both nor a second lot can tell what the recipe does"
+            ),
+        );
+    }
+    if usual.len() > 1 {
+        notes.push(format!(
+            "First tastings were brewed by {}: a recipe term stands between them.",
+            listed(&usual)
+        ));
     }
     kept.sort_by(|a, b| by_nature(a, b));
     let at: BTreeMap<&String, usize> =
@@ -165,9 +176,10 @@ pub fn pick(
                 .map(|row| {
                     let lot = own(&t.lot.names[t.lot.codes[row] as usize]);
                     let here = place_of(t, row, &order);
-                    let right = usual.as_ref().is_none_or(|u| {
-                        t.recipe.as_ref().is_none_or(|r| r.names[r.codes[row] as usize] == *u)
-                    });
+                    let right = usual.is_empty()
+                        || t.recipe
+                            .as_ref()
+                            .is_none_or(|r| usual.contains(&r.names[r.codes[row] as usize]));
                     right
                         && (at.get(&lot) == Some(&here)
                             || (everywhere.contains(&lot) && used.contains(&here)))
@@ -190,6 +202,45 @@ pub fn pick(
         .map(|l| used.iter().position(|u| *u == at[l]).unwrap_or_default() as u32)
         .collect();
     Picked { lots, sessions, references: everywhere, terms, notes }
+}
+
+/// The recipes of first tastings that are kept, that of most lots first: a further one if a sample
+/// was served by it and by one that is kept, or if it and the first have two lots each.
+fn usual_recipes(
+    lots: &[String],
+    references: &BTreeSet<String>,
+    served: &BTreeMap<String, BTreeMap<usize, Served>>,
+) -> Vec<String> {
+    let mut counts: BTreeMap<&String, usize> = BTreeMap::new();
+    let firsts: Vec<(usize, &Served)> =
+        lots.iter().filter_map(|l| served.get(l)?.iter().next()).map(|(at, s)| (*at, s)).collect();
+    firsts.iter().flat_map(|(_, s)| &s.recipes).for_each(|r| *counts.entry(r).or_default() += 1);
+    let mut order: Vec<(&String, usize)> = counts.into_iter().collect();
+    order.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
+    let used: BTreeSet<usize> = firsts.iter().map(|(at, _)| *at).collect();
+    // What each sample was served by in the sessions that are used.
+    let mut samples: Vec<BTreeSet<&String>> =
+        firsts.iter().map(|(_, s)| s.recipes.iter().collect()).collect();
+    for sessions in references.iter().filter_map(|r| served.get(r)) {
+        let own = sessions.iter().filter(|(at, _)| used.contains(at));
+        samples.push(own.flat_map(|(_, s)| &s.recipes).collect());
+    }
+    let Some((most, n_most)) = order.first() else { return Vec::new() };
+    let mut kept = vec![(*most).clone()];
+    for (recipe, _) in order.iter().skip(1) {
+        let joined =
+            samples.iter().any(|s| s.contains(recipe) && kept.iter().any(|k| s.contains(k)));
+        let alone = firsts
+            .iter()
+            .filter(|(_, s)| {
+                s.recipes.contains(*recipe) && !s.recipes.iter().any(|r| kept.contains(r))
+            })
+            .count();
+        if joined || (alone >= 2 && *n_most >= 2) {
+            kept.push((*recipe).clone());
+        }
+    }
+    kept
 }
 
 /// A lot of which hardly anything is recorded would take every parameter with it.

@@ -2,90 +2,284 @@
 
 use super::columns::{Line, others};
 use super::effects::Effect;
-use super::{Adjusted, Link, LinkedTerm};
-use crate::findings::{ALPHA, Answer, count, listed, say, say_p};
+use super::lot_level::PARTLY;
+use super::parameters::ParameterMade;
+use super::sensitivity::Verdict;
+use super::shape::Form;
+use super::{Adjusted, Link};
+use crate::book::parameters::Role;
+use crate::findings::{ALPHA, Answer, Estimate, count, listed, say, say_p};
 use crate::scores::Makings;
 
-/// From this share of its variance between sessions on a line is said to vary partly between them.
-const PARTLY: f64 = 0.3;
-
-/// The answer, the strongest lines first.
+/// What goes with what: a sentence a line, the surest first; what a trial was planned for before.
 pub fn of(f: &Link) -> Vec<String> {
-    let mut all = Vec::new();
-    all.extend(joined(f));
+    let mut all = planned(f);
     if let Some(why) = f.adjusted.reason() {
         all.push(format!("Nothing can be linked: {why}."));
         return all;
     }
-    let mut found: Vec<(&LinkedTerm, &Effect, &Line, f64, f64)> = f
+    let n_shown = f
         .terms
         .iter()
-        .flat_map(|t| t.effects.iter().zip(&f.lines).map(move |(e, l)| (t, e, l)))
-        .filter_map(|(t, e, l)| Some((t, e, l, *e.q_value.known()?, e.test.known()?.p_value)))
-        .collect();
-    found.sort_by(|a, b| a.4.total_cmp(&b.4));
-    let n_shown = found.iter().filter(|x| x.3 < ALPHA).count();
+        .flat_map(|t| &t.effects)
+        .filter(|e| e.mark.is_shown() && e.q_value.known().is_some())
+        .count();
+    let asked = count(f.n_asked, "effect", "effects");
+    let besides = if f.planned.known().is_some() { " besides" } else { "" };
     if f.n_asked == 0 {
-        all.push("No effect can be worked out with these lots.".to_owned());
+        if all.is_empty() {
+            all.push("No effect can be worked out with these lots.".to_owned());
+        }
     } else if n_shown == 0 {
         all.push(format!(
-            "Not shown: none of {} asked stands out by more than luck among so many.",
-            count(f.n_asked, "effect", "effects")
+            "Not shown: none of {asked} asked{besides} stands out by more than luck among so many."
+        ));
+    } else {
+        let alone = if f.adjusted.known() == Some(&Adjusted::OneAtATime) {
+            " Each is looked at alone, not adjusted for the others."
+        } else {
+            ""
+        };
+        all.push(format!(
+            "{n_shown} of {asked} asked{besides} {} out by more than luck among so many (q < {ALPHA}), \
+             in points of the scale over the range made, with {:.0}% limits.{alone}",
+            if n_shown == 1 { "stands" } else { "stand" },
+            100.0 * f.settings.level
         ));
     }
-    for (term, effect, line, q, p) in found.iter().take(n_shown) {
-        if let (Some(over), Some(test)) = (effect.over_range.known(), effect.test.known()) {
-            let by_exchange = effect.permutation.known().map_or_else(String::new, |x| {
-                let alone = if x.p_value < ALPHA { "" } else { ", so not shown by exchange alone" };
-                let best = say_small(x.smallest_p);
-                format!("; by exchange {}, at best {best}{alone}", say_p(x.p_value))
-            });
-            all.push(format!(
-                "{}: {} {}{} ({} to {}) {} ({}, {}; {} df{}){}.",
-                term.term,
-                line.words(),
-                if over.value > 0.0 { "+" } else { "" },
-                say(over.value),
-                say(over.lower),
-                say(over.upper),
-                if line.against.known().is_some() {
-                    range(line)
-                } else {
-                    format!("over the range made, {}", range(line))
-                },
-                say_p(*p),
-                say_p(*q).replacen('p', "q", 1),
-                say(test.df),
-                by_exchange,
-                unadjusted(f)
-            ));
-        }
-    }
+    all.extend(by_line(f));
+    all.extend(curves(f));
     let rest = f.n_asked - n_shown;
     if n_shown > 0 && rest > 0 {
         all.push(format!(
-            "The other {} of {} asked are not shown: that does not say that nothing is there, see \
-             their intervals.",
-            rest, f.n_asked
+            "The other {rest} are not shown: that does not say that nothing is there, see their \
+             limits."
         ));
     }
     all
 }
 
-fn unadjusted(f: &Link) -> &'static str {
-    if f.adjusted.known() == Some(&Adjusted::OneAtATime) {
-        ", not adjusted for the others"
-    } else {
-        ""
+/// The shown effects of each line.
+fn by_line(f: &Link) -> Vec<String> {
+    let mut found: Vec<(f64, String)> = Vec::new();
+    for (i, line) in f.lines.iter().enumerate() {
+        let mut own: Vec<(f64, String)> = f
+            .terms
+            .iter()
+            .map(|t| (t, &t.effects[i]))
+            .filter(|(_, e)| e.mark.is_shown() && e.q_value.known().is_some())
+            .filter_map(|(t, e)| {
+                let over = e.over_range.known()?;
+                let points = signed(over);
+                Some((e.test.known()?.p_value, format!("{} {points}{}", t.term, but(f, e))))
+            })
+            .collect();
+        own.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((p, _)) = own.first() {
+            let words: Vec<String> = own.iter().map(|o| o.1.clone()).collect();
+            found.push((*p, format!("{}, {}: {}.", line.words(), range(line), words.join("; "))));
+        }
+    }
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found.into_iter().map(|x| x.1).collect()
+}
+
+fn signed(e: &Estimate) -> String {
+    let plus = if e.value > 0.0 { "+" } else { "" };
+    format!("{plus}{} ({} to {})", say(e.value), say(e.lower), say(e.upper))
+}
+
+/// What weakens an effect that is shown.
+fn but(f: &Link, e: &Effect) -> String {
+    let mut all = Vec::new();
+    if let Some(x) = e.permutation.known().filter(|x| x.p_value >= ALPHA) {
+        all.push(format!("by exchange {} only", say_p(x.p_value)));
+    }
+    if let Some(s) = e.sensitivity.known().filter(|s| s.verdict == Verdict::HangsOn) {
+        let names: Vec<String> = s.hangs_on.iter().map(|h| full_name(f, h)).collect();
+        all.push(if names.len() > 3 {
+            format!("weak: it hangs on any of {}", names.len())
+        } else {
+            format!("hangs on {}", listed(&names))
+        });
+    }
+    if let Some(w) = e.within_sessions.known().filter(|w| !w.excludes(0.0)) {
+        all.push(format!("within sessions alone {}", signed(w)));
+    }
+    if all.is_empty() { String::new() } else { format!(" [{}]", all.join("; ")) }
+}
+
+/// A column by the name of its whole line, so that nothing is named that stands for more.
+fn full_name(f: &Link, column: &str) -> String {
+    f.lines.iter().find(|l| l.line == column).map_or_else(|| column.to_owned(), either)
+}
+
+/// A line as one of its columns or another.
+fn either(line: &Line) -> String {
+    let names: Vec<String> = line.members.iter().map(|m| m.column.clone()).collect();
+    or_list(&names)
+}
+
+/// Curves that stand out among all that were tried.
+fn curves(f: &Link) -> Vec<String> {
+    let mut all = Vec::new();
+    for (t, e, line) in
+        f.terms.iter().flat_map(|t| t.effects.iter().zip(&f.lines).map(move |(e, l)| (t, e, l)))
+    {
+        let Some(shape) = e.shape.known().filter(|s| s.seen) else { continue };
+        let unit = line.unit.known().map_or_else(String::new, |u| format!(" {u}"));
+        let how = match (shape.chosen, shape.turn.known()) {
+            (Form::Bent, Some(turn)) => format!(
+                "is {} near {} ({} to {}){unit}",
+                if turn.highest { "highest" } else { "lowest" },
+                plain(turn.at),
+                plain(turn.lower),
+                plain(turn.upper)
+            ),
+            (Form::Bent, None) => "bends; a best point is not seen".to_owned(),
+            (Form::Levelling | Form::Straight, _) => "levels off".to_owned(),
+        };
+        all.push(format!(
+            "{} with {}: {how} (curve better by {} AICc, {} demanded; q {} among {} tried).",
+            t.term,
+            line.words(),
+            say(shape.better_by),
+            say(shape.demanded),
+            shape.q_value.known().map_or_else(String::new, |q| say_p(*q).replacen("p ", "", 1)),
+            f.n_curves
+        ));
+    }
+    all
+}
+
+/// What a trial was planned for.
+fn planned(f: &Link) -> Vec<String> {
+    let Some(p) = f.planned.known() else { return Vec::new() };
+    let known: Vec<_> = p.contrasts.iter().filter(|c| c.p_holm.known().is_some()).collect();
+    let mut all = vec![format!(
+        "Trial {}: {} of {} linked, as the logs say they were made; {} planned, each with its p among \
+         them (Holm).",
+        p.trial,
+        p.n_linked,
+        count(p.runs.len(), "run", "runs"),
+        count(known.len(), "contrast", "contrasts")
+    )];
+    for line in &f.lines {
+        let own: Vec<String> = known
+            .iter()
+            .filter(|c| c.line == line.line)
+            .filter_map(|c| {
+                let (over, p) = (c.over_range.known()?, c.p_holm.known()?);
+                let not = if c.shown { "" } else { ", not shown" };
+                Some(format!("{} {} {}{not}", c.term, signed(over), say_p(*p)))
+            })
+            .collect();
+        if !own.is_empty() {
+            all.push(format!("{}, {}: {}.", line.words(), range(line), own.join("; ")));
+        }
+    }
+    for n in &p.not_asked {
+        all.push(format!("{}: planned, but {}.", n.factor, n.reason));
+    }
+    all
+}
+
+/// What these lots cannot tell apart.
+pub fn not_told_apart(f: &Link) -> Vec<String> {
+    let mut all = joined(f);
+    if let Some(hidden) = unadjusted(f) {
+        all.push(hidden);
+    }
+    all
+}
+
+fn unadjusted(f: &Link) -> Option<String> {
+    (f.adjusted.known() == Some(&Adjusted::OneAtATime)).then(|| {
+        format!(
+            "{} are too few for {} at once: what looks like one parameter may be any other that \
+             moved with it.",
+            count(f.lots.len(), "lot", "lots"),
+            count(f.lines.len(), "parameter", "parameters")
+        )
+    })
+}
+
+/// What to make next.
+pub fn next(f: &Link) -> Vec<String> {
+    let mut all = Vec::new();
+    let chosen = |column: &String| {
+        let of = |p: &&ParameterMade| p.columns.contains(column);
+        f.parameters.iter().find(of).filter(|p| p.role == Role::Chosen)
+    };
+    let (mut parted, mut bound) = (Vec::new(), Vec::new());
+    for line in &f.lines {
+        let mut own: Vec<&str> = Vec::new();
+        for m in &line.members {
+            if let Some(p) = chosen(&m.column)
+                && !own.contains(&p.parameter.as_str())
+            {
+                own.push(&p.parameter);
+            }
+        }
+        if own.len() > 1 {
+            parted.push(from_one_another(&own));
+        } else if line.members.len() > 1 && line.members.iter().any(|m| chosen(&m.column).is_none())
+        {
+            bound.push(either(line));
+        }
+        if !line.has_effect && !line.not_told_from.is_empty() {
+            let others: Vec<String> = line.not_told_from.iter().map(|l| full_name(f, l)).collect();
+            parted.push(format!("{} from {}", either(line), listed(&others)));
+        }
+    }
+    if !parted.is_empty() {
+        all.push(format!(
+            "Batches that would tell {}: `blindsteep trial --add 4` proposes four.",
+            parted.join(", and ")
+        ));
+    }
+    if !bound.is_empty() {
+        all.push(format!(
+            "{}: what follows from a step, or from the weather, goes with it; further batches alone \
+             will hardly part them.",
+            bound.join("; ")
+        ));
+    }
+    let mut lots: Vec<String> = f
+        .terms
+        .iter()
+        .flat_map(|t| &t.effects)
+        .filter(|e| e.mark.is_shown())
+        .filter_map(|e| e.sensitivity.known()?.without_lot.known())
+        .flat_map(|w| w.needed.iter().chain(&w.alone).cloned())
+        .collect();
+    lots.sort_by(|a, b| crate::scores::by_nature(a, b));
+    lots.dedup();
+    if !lots.is_empty() && lots.len() <= 4 {
+        all.push(format!(
+            "An effect above hangs on {}: make another like it before you rely on it.",
+            listed(&lots)
+        ));
+    }
+    if all.is_empty() && f.n_asked > 0 {
+        all.push("Nothing that was asked is entangled: more lots narrow the limits.".to_owned());
+    }
+    all
+}
+
+/// `a from b`, `a, b and c from one another`.
+fn from_one_another(names: &[&str]) -> String {
+    match names {
+        [a, b] => format!("{a} from {b}"),
+        _ => {
+            let all: Vec<String> = names.iter().map(|n| (*n).to_owned()).collect();
+            format!("{} from one another", listed(&all))
+        }
     }
 }
 
-/// A small p such as the smallest possible.
-fn say_small(p: f64) -> String {
-    plain(p)
-}
-
 /// The range over which a line was made, in words.
+#[must_use]
 pub fn range(line: &Line) -> String {
     if let Some(other) = line.against.known() {
         return format!("against {other}");
@@ -109,7 +303,6 @@ pub fn plain(x: f64) -> String {
     }
 }
 
-/// What these lots cannot tell apart.
 fn joined(f: &Link) -> Vec<String> {
     let mut all = Vec::new();
     for line in f.lines.iter().filter(|l| l.members.len() > 1) {
@@ -152,15 +345,6 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
         ));
     }
     all.extend(makings.notes.iter().cloned());
-    if f.adjusted.known() == Some(&Adjusted::OneAtATime) {
-        all.push(format!(
-            "{} are too few for {} at once: each effect is looked at alone, not adjusted for the \
-             others, so what looks like one parameter may be any other that moved with it (see \
-             what moved together).",
-            count(f.lots.len(), "lot", "lots"),
-            count(f.lines.len(), "parameter", "parameters")
-        ));
-    }
     if !hidden.is_empty() {
         all.push(format!("Not asked about, and so not adjusted for: {}.", listed(hidden)));
     }
@@ -184,20 +368,21 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     if !partly.is_empty() {
         all.push(format!(
             "Varied partly between sessions: {}. What else set those weeks apart is partly in its \
-             effect; its p by exchange stays within the sessions.",
+             effect; its p by exchange stays within the sessions, and so does the effect within \
+             sessions beside it.",
             listed(&partly)
         ));
     }
     // What rests on an assumption says so in the words of how it is worked out.
-    for p in &f.parameters {
+    for p in f.parameters.iter().filter(|p| p.missing.is_empty()) {
         if let Some(how) = p.derived_from.known().filter(|d| d.contains("assumption")) {
             all.push(format!("{}: {how}.", p.parameter));
         }
     }
     if f.n_asked > 0 {
         all.push(
-            "Effects are those of straight lines over the range made: a best point in between is \
-             not seen. Nobody dealt the lots to their making by lot, so whatever else changed with \
+            "What is tested is a straight line over the range made; a curve, or a best point in \
+             between, is told only where it stands out among all that were tried. Nobody dealt the lots to their making by lot, so whatever else changed with \
              a parameter and was not recorded shows as its effect."
                 .to_owned(),
         );
@@ -205,7 +390,7 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     let estimated: Vec<String> = f
         .parameters
         .iter()
-        .filter(|p| p.n_estimated > 0)
+        .filter(|p| p.n_estimated > 0 && p.missing.is_empty())
         .map(|p| format!("{} ({} of {})", p.parameter, p.n_estimated, p.n))
         .collect();
     if !estimated.is_empty() {

@@ -295,7 +295,7 @@ pub(super) fn making(of: &Subject<'_>, record: &Record<'_>, shy: &mut Shy<'_>) -
             _ => false,
         };
         let internal = id == QUARANTINE
-            || id == "pluck.moisture"
+            || ["pluck.moisture", "wither.area"].contains(&id)
             || MOISTURES.contains(&id)
             || (id == "oxidise.hours" && hours_from_first_roll)
             || made.unit.as_deref().is_some_and(|u| MASSES.contains(&u))

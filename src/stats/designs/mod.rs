@@ -40,7 +40,8 @@ pub struct Design {
 impl Design {
     /// Takes blocks as a balanced design if they are one: all of one size, no treatment twice in
     /// a block, every treatment from 0 to `treatments - 1` equally often, every two of them together
-    /// equally often and at least once. `None` otherwise.
+    /// equally often and at least once, so that `b k = t r` and `lambda (t - 1) = r (k - 1)` (Yates
+    /// 1936, from memory). `None` otherwise.
     #[must_use]
     pub fn of_blocks(treatments: usize, blocks: &[Vec<usize>]) -> Option<Self> {
         let block_size = blocks.first()?.len();
@@ -77,7 +78,7 @@ impl Design {
         })
     }
 
-    /// The efficiency factor `lambda t / (r k)`: how precise a comparison within blocks is beside
+    /// The efficiency factor `lambda t / (r k)` (Cochran and Cox 1957, chapter 11): how precise a comparison within blocks is beside
     /// complete blocks with as many cups and the same spread within a block (1 = as precise).
     #[must_use]
     pub fn efficiency(&self) -> f64 {

@@ -122,7 +122,7 @@ pub fn least_correct(
 }
 
 /// Returns how often an answer is right when a share of people tells the samples apart and the
-/// others guess: `share + (1 - share) chance`.
+/// others guess: `share + (1 - share) chance` (Schlich 1993; citation from memory).
 #[must_use]
 pub fn share_to_proportion(share: f64, chance: f64) -> f64 {
     share + (1.0 - share) * chance
@@ -325,7 +325,7 @@ pub fn signed_d_prime(
 }
 
 /// The signed d-prime of a paired comparison at which the first sample is said to have more with
-/// probability `p`: `√2 Phi^-1(p)`.
+/// probability `p`: `√2 Phi^-1(p)` (Thurstone 1927; Ennis 1993; citations from memory).
 #[must_use]
 pub fn signed(p: f64) -> f64 {
     std::f64::consts::SQRT_2 * crate::dist::normal_quantile(p)

@@ -22,7 +22,7 @@ pub enum Protocol {
 }
 
 impl Protocol {
-    /// How often an answer is right by chance alone.
+    /// How often an answer is right by chance alone: one over the number of equally likely answers.
     #[must_use]
     pub fn chance(self) -> f64 {
         match self {
@@ -70,7 +70,7 @@ impl Protocol {
         }
     }
 
-    /// Returns the slope of [`Protocol::probability`] at `d`, in closed form except for three
+    /// Returns the slope of [`Protocol::probability`] at `d`, its derivative, in closed form except for three
     /// choices and the tetrad.
     #[must_use]
     pub fn slope(self, d: f64) -> f64 {
@@ -95,7 +95,8 @@ impl Protocol {
         }
     }
 
-    /// Returns the d-prime at which an answer is right with probability `p`: 0 at chance and
+    /// Returns the d-prime at which an answer is right with probability `p`, the inverse of
+    /// [`Protocol::probability`] (Ennis 1993; citation from memory): 0 at chance and
     /// below, infinite at 1, NaN outside 0 to 1.
     #[must_use]
     pub fn d_prime(self, p: f64) -> f64 {

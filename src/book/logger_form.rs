@@ -1,0 +1,229 @@
+//! The form of a logger file: its header line, its columns, and how its times are written.
+
+use jiff::civil::{Date, DateTime, Time};
+use jiff::tz::Offset;
+
+use super::problem::Place;
+use super::readings::ReadingRules;
+
+/// So many lines may stand before the header.
+const PREAMBLE: usize = 60;
+
+/// Where the columns of a logger file are.
+pub(super) struct Columns {
+    /// Byte at which the lines of readings begin, and the number of the header line.
+    pub(super) body: usize,
+    pub(super) header_line: usize,
+    pub(super) delimiter: u8,
+    pub(super) time: Vec<usize>,
+    pub(super) celsius: usize,
+    pub(super) fahrenheit: bool,
+    /// Whether the header says the unit of temperature.
+    pub(super) unit_said: bool,
+    pub(super) humidity: Option<usize>,
+}
+
+/// A local time as a timestamp of UTC, and its own offset if it says one.
+pub(super) fn time_of(
+    text: &str,
+    format: Option<&str>,
+) -> Option<(jiff::Timestamp, Option<Offset>)> {
+    let (local, offset) = match format {
+        Some(format) => {
+            let parsed = jiff::fmt::strtime::parse(format, text).ok()?;
+            (parsed.to_datetime().ok()?, parsed.offset())
+        }
+        None => iso(text.as_bytes())?,
+    };
+    Some((Offset::UTC.to_timestamp(local).ok()?, offset))
+}
+
+/// 2026-05-14 08:00, 2026/05/14T08:00:00.5+08:00: the year first, whatever stands between.
+fn iso(text: &[u8]) -> Option<(DateTime, Option<Offset>)> {
+    let digits = |from: usize, n: usize| -> Option<i16> {
+        text.get(from..from + n)?
+            .iter()
+            .try_fold(0_i16, |sum, b| b.is_ascii_digit().then(|| sum * 10 + i16::from(b - b'0')))
+    };
+    let two = |from: usize| digits(from, 2).and_then(|x| i8::try_from(x).ok());
+    let between = *text.get(4)?;
+    if !b"-/.".contains(&between) || *text.get(7)? != between || !b" T".contains(text.get(10)?) {
+        return None;
+    }
+    let date = Date::new(digits(0, 4)?, two(5)?, two(8)?).ok()?;
+    if *text.get(13)? != b':' {
+        return None;
+    }
+    let (hour, minute) = (two(11)?, two(14)?);
+    let mut rest = &text[16..];
+    let mut second = 0;
+    if rest.first() == Some(&b':') {
+        second = two(17)?;
+        rest = &text[19..];
+        if rest.first().is_some_and(|b| b".,".contains(b)) {
+            let n = rest[1..].iter().take_while(|b| b.is_ascii_digit()).count();
+            rest = &rest[1 + n..];
+        }
+    }
+    let offset = match rest {
+        [] => None,
+        b"Z" => Some(Offset::UTC),
+        [b' ', rest @ ..] | rest => Some(Offset::from_seconds(offset_of(rest)?).ok()?),
+    };
+    let time = Time::new(hour, minute, second, 0).ok()?;
+    Some((DateTime::from_parts(date, time), offset))
+}
+
+/// Seconds of +08:00, +0800 or -03:30.
+pub(super) fn offset_of(text: &[u8]) -> Option<i32> {
+    let (sign, rest) = match text {
+        [b'+', rest @ ..] => (1, rest),
+        [b'-', rest @ ..] => (-1, rest),
+        _ => return None,
+    };
+    let number = |s: &[u8]| std::str::from_utf8(s).ok()?.parse::<u8>().ok().map(i32::from);
+    let (hours, minutes) = match rest {
+        [h1, h2, b':', m1, m2] | [h1, h2, m1, m2] => (number(&[*h1, *h2])?, number(&[*m1, *m2])?),
+        _ => return None,
+    };
+    (hours < 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
+}
+
+type NoColumns = (Option<Place>, String, String);
+
+pub(super) fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, NoColumns> {
+    let mut start = 0;
+    let mut near: Option<NoColumns> = None;
+    for (number, line) in (1..=PREAMBLE).zip(text.split_inclusive('\n')) {
+        for delimiter in [b'\t', b';', b','] {
+            let cells = cells_of(line, delimiter);
+            let place = |cell: usize| Some(place_of(text, number, delimiter, cell));
+            match match_columns(&cells, rules) {
+                Ok(Some((time, celsius, humidity))) => {
+                    let name = &cells[celsius].to_lowercase();
+                    let fahrenheit = ["°f", "℉", "(f)", "[f]", "fahrenheit"];
+                    let said = ["°c", "℃", "(c)", "[c]", "celsius", "摄氏"];
+                    let fahrenheit = fahrenheit.iter().any(|u| name.contains(u));
+                    return Ok(Columns {
+                        body: start + line.len(),
+                        header_line: number,
+                        delimiter,
+                        time,
+                        celsius,
+                        fahrenheit,
+                        unit_said: fahrenheit || said.iter().any(|u| name.contains(u)),
+                        humidity,
+                    });
+                }
+                Ok(None) => {}
+                Err((cell, found)) => {
+                    let mend =
+                        "name the one that is meant in book.toml: [readings] temperature = \"…\"";
+                    near.get_or_insert((place(cell), found, mend.to_owned()));
+                }
+            }
+        }
+        start += line.len();
+    }
+    Err(near.unwrap_or_else(|| {
+        let first = text.lines().next().map(|_| place_of(text, 1, b'\n', 0));
+        let mend = "name the columns in book.toml: [readings] time = [\"…\"], temperature = \"…\"";
+        (first, "no header line was found".to_owned(), mend.to_owned())
+    }))
+}
+
+fn cells_of(line: &str, delimiter: u8) -> Vec<String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter)
+        .from_reader(line.as_bytes());
+    let cells = reader.records().next().and_then(Result::ok);
+    cells.map_or_else(Vec::new, |r| r.iter().map(|c| c.trim().to_owned()).collect())
+}
+
+type Matched = (Vec<usize>, usize, Option<usize>);
+
+/// The columns of times, temperature and humidity of a header line; nothing if it is none.
+fn match_columns(
+    cells: &[String],
+    rules: &ReadingRules,
+) -> Result<Option<Matched>, (usize, String)> {
+    let named = |name: &String| cells.iter().position(|c| c.eq_ignore_ascii_case(name.trim()));
+    let plain: Vec<String> = cells.iter().map(|c| without_unit(c)).collect();
+    let called = |names: &[&str]| plain.iter().position(|p| names.contains(&p.as_str()));
+    let time: Option<Vec<usize>> = if rules.time.is_empty() {
+        let day = called(&["date", "day", "日期"]);
+        let time = called(&["time", "时间"]);
+        match (day, time) {
+            (Some(day), Some(time)) => Some(vec![day, time]),
+            (_, Some(time)) => Some(vec![time]),
+            _ => called(&[
+                "datetime",
+                "date time",
+                "date/time",
+                "date and time",
+                "timestamp",
+                "日期时间",
+                "date-time",
+            ])
+            .map(|at| vec![at]),
+        }
+    } else {
+        rules.time.iter().map(named).collect()
+    };
+    let Some(time) = time else { return Ok(None) };
+    let begins = |names: &[&str]| -> Vec<usize> {
+        let fits = |p: &String| names.iter().any(|n| p.starts_with(n));
+        plain.iter().enumerate().filter(|(_, p)| fits(p)).map(|(i, _)| i).collect()
+    };
+    let celsius = match &rules.temperature {
+        Some(name) => named(name),
+        None => match begins(&["temp", "温度"]).as_slice() {
+            [] => called(&["t"]),
+            [one] => Some(*one),
+            [_, second, ..] => {
+                let found = "more than one column could be the temperature".to_owned();
+                return Err((*second, found));
+            }
+        },
+    };
+    let Some(celsius) = celsius else { return Ok(None) };
+    let humidity = match &rules.humidity {
+        Some(name) => named(name),
+        None => match begins(&["humidity", "rel", "rh", "湿度", "相对湿度"]).as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        },
+    };
+    Ok(Some((time, celsius, humidity)))
+}
+
+/// A column's name in small letters, without the unit behind it.
+fn without_unit(name: &str) -> String {
+    let end = name.find(['(', '[', '（', '°', '℃', '℉', '%']).unwrap_or(name.len());
+    name[..end].trim().trim_end_matches([',', ':']).to_lowercase()
+}
+
+pub(super) fn place_of(text: &str, line: usize, delimiter: u8, cell: usize) -> Place {
+    let content = text.split('\n').nth(line - 1).unwrap_or_default().trim_end_matches('\r');
+    let mut quoted = false;
+    let (mut at, mut start, mut end) = (0, 0, content.len());
+    for (i, b) in content.bytes().enumerate() {
+        if b == b'"' {
+            quoted = !quoted;
+        } else if b == delimiter && !quoted {
+            if at == cell {
+                end = i;
+                break;
+            }
+            (at, start) = (at + 1, i + 1);
+        }
+    }
+    Place {
+        line,
+        column: content[..start].chars().count() + 1,
+        width: content[start..end].chars().count().max(1),
+        text: content.to_owned(),
+    }
+}
