@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Failure, charts};
-use crate::book::making::OF_EACH_LOT;
+use crate::book::making::{OF_EACH_LOT, unit_of};
 use crate::book::parameters::Parameters;
 use crate::book::time::Moment;
 use crate::book::trials::{Factor, Level, TrialFile};
@@ -35,7 +35,7 @@ pub fn sheet(
     };
     let unit = |id: &str| -> Option<String> {
         let own = parameters.and_then(|p| p.parameter(id)).and_then(|p| p.unit.clone());
-        own.or_else(|| (id == OXIDATION_HOURS).then(|| "h".to_owned()))
+        own.or_else(|| unit_of(id).map(str::to_owned))
     };
     let level = |id: &str, level: &Level| -> Vec<String> {
         languages
@@ -115,5 +115,5 @@ fn step(id: &str, parameters: Option<&Parameters>) -> usize {
     place(&|p| p == id).unwrap_or(usize::MAX)
 }
 
-/// The one worked-out parameter that a sheet states with its unit.
+/// What is worked out has no place among the parameters of the book.
 const OXIDATION_HOURS: &str = "derived.oxidation-hours";

@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::{MOST_BATCHES, TrialError, Wish};
 use crate::book::ids;
-use crate::book::making::OF_EACH_LOT;
+use crate::book::making::{OF_EACH_LOT, unit_of};
 use crate::book::parameters::{ParameterKind, Parameters, Role, Value};
 use crate::book::problem::did_you_mean;
 use crate::book::trials::Level;
@@ -363,7 +363,7 @@ pub fn factors(
         let unit = own
             .and_then(|p| p.unit.clone())
             .or_else(|| parameters.and_then(|p| p.parameter(id)).and_then(|p| p.unit.clone()))
-            .or_else(|| (id == "derived.oxidation-hours").then(|| "h".to_owned()));
+            .or_else(|| unit_of(id).map(str::to_owned));
         let levels = levels_of(id, levels, &values, parameters, wish.curved)?;
         add(&mut asked, id, unit, levels, &values, wish.curved);
     }
