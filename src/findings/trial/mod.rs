@@ -8,6 +8,8 @@ mod chosen;
 mod factors;
 mod fractions;
 mod layout;
+mod levels;
+mod panel;
 mod power;
 mod sentences;
 mod shown;
@@ -204,7 +206,7 @@ pub fn trial(
     let mut left_out = Vec::new();
     let asked = factors::factors(scores, makings, parameters, wish, &mut left_out)?;
     let chosen = chosen::choose(&asked, wish, settings)?;
-    let panel = power::panel(scores, makings, parameters, &asked, wish)?;
+    let panel = panel::panel(scores, makings, parameters, &asked, wish)?;
     let planned = power::plan(&asked, &chosen, panel.as_ref(), wish, settings);
     let told = told::tell(&asked, &chosen, planned);
     let mut finding = Trial {
