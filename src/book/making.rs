@@ -75,6 +75,17 @@ pub const OF_EACH_LOT: [&str; 15] = [
     OXIDATION_DOSE,
 ];
 
+/// The unit of what is worked out and set by the maker.
+#[must_use]
+pub fn unit_of(id: &str) -> Option<&'static str> {
+    match id {
+        OXIDATION_HOURS => Some("h"),
+        PRESS_MINUTES => Some("min"),
+        WITHER_LOAD => Some("kg/m²"),
+        _ => None,
+    }
+}
+
 /// What each derived value follows from.
 const SOURCES: [(&str, &[&str]); 10] = [
     (WITHER_LOSS, &["wither.mass-in", "wither.mass-out"]),

@@ -19,6 +19,7 @@ mod sheet;
 mod table_args;
 mod taster;
 mod trial;
+mod trial_paper;
 
 use std::io::{self, Write};
 use std::path::PathBuf;

@@ -139,9 +139,15 @@ fn form_of(path: &Path) -> Result<Form, Failure> {
     })
 }
 
-fn languages(asked: Option<Languages>, book: &BookFile) -> Vec<Lang> {
+/// The languages that are asked for, else those of the book.
+pub(super) fn languages(asked: Option<Languages>, book: &BookFile) -> Vec<Lang> {
+    languages_of(asked, &book.languages)
+}
+
+/// The languages that are asked for, else those that are usual.
+pub(super) fn languages_of(asked: Option<Languages>, usual: &[String]) -> Vec<Lang> {
     let mut own: Vec<Lang> = Vec::new();
-    for language in &book.languages {
+    for language in usual {
         let lang = if language.starts_with("zh") {
             Lang::Zh
         } else if language.starts_with("en") {

@@ -4,14 +4,15 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::sheet::{Languages, languages, languages_of};
 use super::table_args::{self, TableArgs};
-use super::{Context, Failure, link};
-use crate::book::Book;
+use super::{Context, Failure, link, trial_paper};
 use crate::book::parameters::Parameters;
 use crate::book::time::Moment;
 use crate::book::trials::{Factor, GivenParameter, Run, TrialFile};
+use crate::book::{Book, store};
 use crate::findings::Settings;
-use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, trial};
+use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
 use crate::scores::{Makings, Scores};
 use crate::session::all_scored;
 use crate::views;
@@ -60,12 +61,25 @@ pub struct TrialArgs {
     /// session-taster, session-lots
     #[arg(long, value_name = "NAME=SD", value_delimiter = ',')]
     sd: Vec<String>,
+    /// Simulated panels
+    #[arg(long, value_name = "N", default_value_t = 200)]
+    simulations: usize,
     /// By which the search and the order are drawn
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    /// A trial of the book: what was planned, what was really made, what is still to be made
+    #[arg(long, value_name = "NAME", group = "what", conflicts_with_all = ["sessions", "factor",
+        "given", "never", "curved", "tasters", "pots", "about", "sd", "save", "table"])]
+    show: Option<String>,
     /// Keep the trial in the book under this name
     #[arg(long, value_name = "NAME")]
     save: Option<String>,
+    /// Write the work sheet for the factory (PDF)
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// The language of the work sheet (default: the languages of the book)
+    #[arg(long, value_enum, requires = "out")]
+    language: Option<Languages>,
     /// All numbers as JSON, the name of its schema first
     #[arg(long)]
     json: bool,
@@ -98,6 +112,9 @@ struct Ground {
 /// # Errors
 /// If what is asked cannot be had, records cannot be read, or the result not be written.
 pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
+    if let Some(name) = &args.show {
+        return show(name, args, context);
+    }
     let wish = wish(args)?;
     let ground = ground(args, context)?;
     let settings = Settings { seed: args.seed, ..Settings::default() };
@@ -108,7 +125,13 @@ pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
         &wish,
         &settings,
     )?;
-    if let Some(name) = &args.save {
+    let planned = file_of(&finding, args.save.as_deref().unwrap_or_default(), args);
+    // The sheet is set before anything is kept, so that what cannot be printed is not half done.
+    let sheet = match &args.out {
+        Some(path) => Some((path, sheet(&planned, &ground, args)?)),
+        None => None,
+    };
+    if args.save.is_some() {
         let Some(book) = &ground.book else {
             return Err(Failure::Command(
                 "--save needs a book\n  expected: a book to keep the trial in\n  to mend:  stand in \
@@ -116,11 +139,42 @@ pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
                     .to_owned(),
             ));
         };
-        book.write_trial(&file_of(&finding, name, args))?;
+        book.write_trial(&planned)?;
+    }
+    if let Some((path, pdf)) = sheet {
+        store::create_new_bytes(path, &pdf)?;
     }
     let text = if args.json { views::json::of(&finding) } else { views::trial::text(&finding) };
     context.out.write_all(text.as_bytes())?;
     Ok(())
+}
+
+/// A kept trial, beside what was made.
+fn show(name: &str, args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
+    let book = context.book()?;
+    let trial = book.trial(name)?.value;
+    let file = book.book_file()?.value;
+    let finding = shown(&trial, &book.lots()?, &file.limits);
+    if let Some(path) = &args.out {
+        let parameters = book.parameters()?.value;
+        let languages = languages(args.language, &file);
+        let pdf = trial_paper::sheet(&trial, &file.title, Some(&parameters), &languages)?;
+        store::create_new_bytes(path, &pdf)?;
+    }
+    let text = if args.json { views::json::of(&finding) } else { views::trial::made(&finding) };
+    context.out.write_all(text.as_bytes())?;
+    Ok(())
+}
+
+fn sheet(planned: &TrialFile, ground: &Ground, args: &TrialArgs) -> Result<Vec<u8>, Failure> {
+    let (title, languages) = match &ground.book {
+        Some(book) => {
+            let file = book.book_file()?.value;
+            (file.title.clone(), languages(args.language, &file))
+        }
+        None => (String::new(), languages_of(args.language, &[])),
+    };
+    trial_paper::sheet(planned, &title, ground.parameters.as_ref(), &languages)
 }
 
 fn ground(args: &TrialArgs, context: &Context) -> Result<Ground, Failure> {
@@ -203,7 +257,7 @@ fn wish(args: &TrialArgs) -> Result<Wish, Failure> {
         about: args.about.clone(),
         curved: args.curved,
         sds,
-        ..Wish::default()
+        simulations: args.simulations,
     })
 }
 

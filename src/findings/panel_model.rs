@@ -201,6 +201,7 @@ pub fn prepare_linked(t: &TermScores, linked: &Linked) -> Result<Prepared, Mixed
     layout(t, Lots::Random, linked)
 }
 
+/// What is fixed and what random in the scores of a term.
 fn layout(t: &TermScores, lots: Lots, linked: &Linked) -> Result<Prepared, MixedError> {
     let n = t.values.len();
     let lot = factor(&t.lot);

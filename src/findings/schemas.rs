@@ -11,7 +11,7 @@ use super::monitor::Monitor;
 use super::practice::Practice;
 use super::ranking::Ranking;
 use super::sheet::Sheet;
-use super::trial::Trial;
+use super::trial::{Trial, TrialMade};
 
 /// The schemas by their file names in `schemas/`.
 #[must_use]
@@ -27,5 +27,6 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("ranking-1.schema.json", schemars::schema_for!(Ranking).into()),
         ("sheet-1.schema.json", schemars::schema_for!(Sheet).into()),
         ("trial-1.schema.json", schemars::schema_for!(Trial).into()),
+        ("trial-made-1.schema.json", schemars::schema_for!(TrialMade).into()),
     ]
 }

@@ -7,6 +7,7 @@ pub mod lot;
 pub mod pouring;
 pub mod practice;
 pub mod scales;
+pub mod trial;
 mod words;
 pub mod world;
 

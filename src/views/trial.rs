@@ -3,13 +3,59 @@
 use super::agree::cautions;
 use super::link::set_aside;
 use super::text::{Side, Table, dash, heading, number, or_dash, paragraph};
-use crate::findings::trial::{Moved, Trial};
+use crate::findings::trial::{Moved, Trial, TrialMade};
 use crate::findings::{Answer, Source};
 
 /// So many pairs are shown; the others are in the JSON.
 const MOST_PAIRS: usize = 8;
 /// Pairs that stay below this before and after are not shown.
 const LEAST_R: f64 = 0.5;
+
+/// A kept trial: what was planned, what the logs say, what is still to be made.
+#[must_use]
+pub fn made(f: &TrialMade) -> String {
+    let mut out = format!("The trial {}\n", f.name);
+    for s in &f.sentences {
+        out.push_str(&paragraph(s, "", "  "));
+    }
+    let mut t = Table::new(&[
+        ("batch", Side::Right),
+        ("day", Side::Right),
+        ("lot", Side::Left),
+        ("setting", Side::Left),
+        ("planned", Side::Right),
+        ("logged", Side::Right),
+        ("", Side::Left),
+    ]);
+    for run in &f.runs {
+        let mut last = String::from("\0");
+        for s in &run.settings {
+            let lot = s.lot.known().cloned().unwrap_or_else(dash);
+            let first = lot != last;
+            let once = |text: String| if first { text } else { String::new() };
+            t.row(vec![
+                once(run.run.to_string()),
+                once(run.day.to_string()),
+                once(lot.clone()),
+                s.parameter.clone(),
+                s.planned.to_string(),
+                or_dash(&s.logged, Clone::clone),
+                match s.as_planned.known() {
+                    Some(true) => "as planned",
+                    Some(false) => "otherwise",
+                    None if s.lot.known().is_some() => "not logged",
+                    None => "to be made",
+                }
+                .to_owned(),
+            ]);
+            last = lot;
+        }
+    }
+    out.push('\n');
+    out.push_str(&t.show());
+    out.push_str(&cautions(&f.cautions, &Source::default()));
+    out
+}
 
 /// The whole text.
 #[must_use]
@@ -23,7 +69,10 @@ pub fn text(f: &Trial) -> String {
     out.push_str(&columns(f));
     out.push_str(&aliases(f));
     out.push_str(&cautions(&f.cautions, &Source::default()));
-    out.push_str(&set_aside(&f.left_out, "Left out"));
+    // What never varied or is no amount could be no factor: it stands in the JSON.
+    let told: Vec<_> =
+        f.left_out.iter().filter(|l| l.kind == "lot" || !l.lots.is_empty()).cloned().collect();
+    out.push_str(&set_aside(&told, "Left out"));
     out
 }
 

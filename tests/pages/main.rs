@@ -11,3 +11,4 @@ mod papers;
 mod samples;
 mod sheets;
 mod svg;
+mod work_sheet;

@@ -22,4 +22,6 @@ mod seeds;
 mod sessions;
 mod sheet;
 mod tasters;
+mod trial;
+mod trial_refused;
 mod trials;

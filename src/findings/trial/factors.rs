@@ -3,16 +3,17 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::levels::{distinct, levels_of};
 use super::{MOST_BATCHES, TrialError, Wish};
 use crate::book::ids;
-use crate::book::making::OF_EACH_LOT;
-use crate::book::parameters::{ParameterKind, Parameters, Role, Value};
+use crate::book::making::{OF_EACH_LOT, unit_of};
+use crate::book::parameters::{Parameters, Role};
 use crate::book::problem::did_you_mean;
 use crate::book::trials::Level;
 use crate::findings::link::rows::{self, Picked};
 use crate::findings::link::{self, LeftOut};
-use crate::findings::{Answer, listed};
-use crate::scores::{Made, MadeParameter, Makings, Scores, by_nature};
+use crate::findings::{Answer, count, listed};
+use crate::scores::{Made, MadeParameter, Makings, Scores};
 
 /// The season: one waits months for the other.
 pub const SEASON: &str = "lot.season";
@@ -167,7 +168,7 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
     if wish.batches == 0 || wish.batches > MOST_BATCHES || (wish.fresh && wish.batches < 2) {
         let least = if wish.fresh { 2 } else { 1 };
         return Err(TrialError::new(
-            format!("{} batches", wish.batches),
+            count(wish.batches, "batch", "batches"),
             format!("{least} to {MOST_BATCHES} batches"),
             if wish.batches > MOST_BATCHES {
                 "plan a first part; what it shows will change the next"
@@ -187,6 +188,9 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
     }
     if wish.pots.is_some_and(|p| !(1..=20).contains(&p)) {
         return wrong("--pots", wish.pots.unwrap_or(0).to_string(), "1 to 20 pots a lot");
+    }
+    if wish.simulations > 10_000 {
+        return wrong("--simulations", wish.simulations.to_string(), "0 to 10000 panels");
     }
     if !(wish.see > 0.0 && wish.see.is_finite()) {
         return wrong("--see", wish.see.to_string(), "a number of points above 0");
@@ -360,7 +364,7 @@ pub fn factors(
         let unit = own
             .and_then(|p| p.unit.clone())
             .or_else(|| parameters.and_then(|p| p.parameter(id)).and_then(|p| p.unit.clone()))
-            .or_else(|| (id == "derived.oxidation-hours").then(|| "h".to_owned()));
+            .or_else(|| unit_of(id).map(str::to_owned));
         let levels = levels_of(id, levels, &values, parameters, wish.curved)?;
         add(&mut asked, id, unit, levels, &values, wish.curved);
     }
@@ -453,148 +457,6 @@ fn level_of(value: &Made) -> Level {
         Made::Number(x) => Level::Number(*x),
         Made::Category(c) => Level::Word(c.clone()),
         Made::YesNo(b) => Level::YesNo(*b),
-    }
-}
-
-/// Distinct levels, ascending, categories as people sort them.
-fn distinct(levels: &[Level]) -> Vec<Level> {
-    let mut all = levels.to_vec();
-    all.sort_by(|a, b| match (a, b) {
-        (Level::Number(x), Level::Number(y)) => x.total_cmp(y),
-        _ => by_nature(&a.to_string(), &b.to_string()),
-    });
-    all.dedup_by(|a, b| a.same(b));
-    all
-}
-
-/// The levels of a factor.
-fn levels_of(
-    id: &str,
-    wished: &WishedLevels,
-    made: &[Level],
-    parameters: Option<&Parameters>,
-    curved: bool,
-) -> Result<Vec<Level>, TrialError> {
-    let parse = |text: &str| parse(id, text, made, parameters);
-    let all = match wished {
-        WishedLevels::Made => distinct(made),
-        WishedLevels::These(texts) => {
-            let levels: Vec<Level> = texts.iter().map(|t| parse(t)).collect::<Result<_, _>>()?;
-            let all = distinct(&levels);
-            if all.len() < levels.len() {
-                return Err(TrialError::new(
-                    format!("--factor {id}: a level stands there twice"),
-                    "levels that differ",
-                    "take one of the two out",
-                ));
-            }
-            all
-        }
-        WishedLevels::Between(low, high) => {
-            let mut ends = vec![parse(&low.to_string())?, parse(&high.to_string())?];
-            if curved {
-                ends.push(parse(&(0.5 * (low + high)).to_string())?);
-            }
-            distinct(&ends)
-        }
-    };
-    let numbers: Option<Vec<f64>> = all.iter().map(super::number).collect();
-    let all = match (wished, numbers) {
-        // Of numbers measured from lot to lot, the ends of the range that was made.
-        (WishedLevels::Made, Some(x)) if x.len() > 3 => {
-            let (low, high) = (x[0], x[x.len() - 1]);
-            let middle = curved.then_some(0.5 * (low + high));
-            [Some(low), middle, Some(high)].into_iter().flatten().map(Level::Number).collect()
-        }
-        (WishedLevels::Made, Some(x)) if curved && x.len() == 2 => {
-            [x[0], 0.5 * (x[0] + x[1]), x[1]].map(Level::Number).to_vec()
-        }
-        _ => all,
-    };
-    if all.len() < 2 {
-        return Err(TrialError::new(
-            format!(
-                "--factor {id}: it has one level only{}",
-                match all.first() {
-                    Some(l) => format!(", {l}"),
-                    None => String::new(),
-                }
-            ),
-            "at least two levels",
-            format!("name them, as --factor {id}=a,b, or leave it out"),
-        ));
-    }
-    if all.len() > 20 {
-        return Err(TrialError::new(
-            format!("--factor {id}: it has {} levels", all.len()),
-            "2 to 20 levels",
-            "name those that matter most",
-        ));
-    }
-    Ok(all)
-}
-
-/// A level from its text: by what the book knows of the parameter, else by what was made, else
-/// a number if it reads as one.
-fn parse(
-    id: &str,
-    text: &str,
-    made: &[Level],
-    parameters: Option<&Parameters>,
-) -> Result<Level, TrialError> {
-    let text = text.trim();
-    let wrong = |found: String, expected: String, mend: String| {
-        TrialError::new(format!("--factor {id}: {found}"), expected, mend)
-    };
-    if let Some(p) = parameters.and_then(|p| p.parameter(id)) {
-        if matches!(p.kind, ParameterKind::Moment | ParameterKind::Text) {
-            return Err(wrong(
-                "it holds moments or texts".to_owned(),
-                "a parameter of numbers, categories, or yes and no".to_owned(),
-                "vary what follows from it, as derived.oxidation-hours".to_owned(),
-            ));
-        }
-        return match p.value_of(text, None) {
-            Ok(Value::Number(x)) => Ok(Level::Number(x)),
-            Ok(Value::Category(c)) => Ok(Level::Word(c)),
-            Ok(Value::YesNo(b)) => Ok(Level::YesNo(b)),
-            Ok(_) => Err(wrong(
-                format!("{text} is no level"),
-                "a number, a category, or yes and no".to_owned(),
-                "correct the level".to_owned(),
-            )),
-            Err(r) => Err(wrong(r.found, r.expected, r.mend)),
-        };
-    }
-    let number = text.parse::<f64>().ok().filter(|x| x.is_finite());
-    let of_lot = id.to_ascii_lowercase().starts_with("lot.");
-    match (made.first(), number) {
-        (Some(Level::Number(_)), None) => Err(wrong(
-            format!("{text} is no number"),
-            "numbers, as in the lots made so far".to_owned(),
-            "correct the level".to_owned(),
-        )),
-        (None, Some(x)) if !of_lot => Ok(Level::Number(x)),
-        (Some(Level::Number(_)), Some(x)) => Ok(Level::Number(x)),
-        (Some(Level::YesNo(_)), _) => match text {
-            "yes" | "true" => Ok(Level::YesNo(true)),
-            "no" | "false" => Ok(Level::YesNo(false)),
-            _ => Err(wrong(
-                format!("{text} is neither yes nor no"),
-                "yes or no".to_owned(),
-                "correct the level".to_owned(),
-            )),
-        },
-        _ if text.is_empty() => Err(wrong(
-            "a level is empty".to_owned(),
-            "a number or a word between commas".to_owned(),
-            "take the comma out or name the level".to_owned(),
-        )),
-        _ => {
-            // A category that was made keeps its spelling.
-            let known = made.iter().find(|l| ids::same(&l.to_string(), text));
-            Ok(known.cloned().unwrap_or_else(|| Level::Word(text.to_owned())))
-        }
     }
 }
 

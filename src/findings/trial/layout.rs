@@ -172,6 +172,7 @@ struct Growing {
     session: Vec<String>,
     flight: Vec<String>,
     pot: Vec<String>,
+    recipe: Vec<String>,
 }
 
 /// The table of the lots of a record (`base`, with what each puts into the model) and of new lots
@@ -195,6 +196,7 @@ pub fn lay_out(
             g.values.push(t.values[row]);
             g.lot.push(t.lot.names[t.lot.codes[row] as usize].clone());
             g.taster.push(word(&t.taster, row, "the panel"));
+            g.recipe.push(word(&t.recipe, row, ""));
             g.session.push(word(&t.session, row, &single));
             g.flight.push(word(&t.flight, row, &word(&t.session, row, &single)));
             g.pot
@@ -208,6 +210,7 @@ pub fn lay_out(
             }
         }
     }
+    let usual = most_often(&g.recipe);
     let before = sessions.iter().max().map_or(0, |m| m + 1);
     let n_new = new_sessions.iter().max().map_or(0, |m| m + 1);
     for s in 0..n_new {
@@ -221,6 +224,7 @@ pub fn lay_out(
                     g.values.push(0.0);
                     g.lot.push(lot.clone());
                     g.taster.push(taster.clone());
+                    g.recipe.push(usual.clone());
                     g.session.push(session.clone());
                     g.flight.push(flight.clone());
                     g.pot.push(format!("{flight} {lot}"));
@@ -244,7 +248,7 @@ pub fn lay_out(
         values: g.values,
         replicate: None,
         cup: None,
-        recipe: None,
+        recipe: several(words(g.recipe)),
         steep: None,
         previous_lot: None,
         position: None,
@@ -297,6 +301,13 @@ fn linked(
         Factor::new(of_row.iter().map(|i| i.map_or(n_sessions, |i| sessions[i])).collect())
     });
     Linked { columns, references: of_references, batch }
+}
+
+/// The word that stands most often; lots to come are brewed as most were.
+fn most_often(words: &[String]) -> String {
+    let mut counts: std::collections::BTreeMap<&String, usize> = std::collections::BTreeMap::new();
+    words.iter().for_each(|w| *counts.entry(w).or_default() += 1);
+    counts.into_iter().max_by_key(|c| c.1).map(|c| c.0.clone()).unwrap_or_default()
 }
 
 fn unnamed() -> ScoredTerm {

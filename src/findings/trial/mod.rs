@@ -8,8 +8,11 @@ mod chosen;
 mod factors;
 mod fractions;
 mod layout;
+mod levels;
+mod panel;
 mod power;
 mod sentences;
+mod shown;
 mod told;
 
 use schemars::JsonSchema;
@@ -25,6 +28,7 @@ use crate::scores::{Makings, Scores, Source};
 pub use chosen::Batch;
 pub use factors::{Asked, TrialFactor, WishedFactor, WishedLevels};
 pub use fractions::{AliasLine, FractionTold};
+pub use shown::{RunMade, SettingMade, TrialMade, shown};
 pub use told::{ColumnTold, Moved};
 
 /// The most batches of one trial.
@@ -48,12 +52,15 @@ pub struct Wish {
     /// The most batches of one day.
     pub a_day: usize,
     /// Tasters; none: as many as have scored.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub tasters: Option<usize>,
     /// Pots in which each new lot is served; none: as many as most lots were.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub pots: Option<usize>,
     /// The difference to be seen, in points over a factor's range.
     pub see: f64,
     /// The term whose variances are taken; none: the term in the middle.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<String>,
     /// Whether numbers may bend: three levels and a square.
     pub curved: bool,
@@ -79,7 +86,7 @@ impl Default for Wish {
             about: None,
             curved: false,
             sds: Vec::new(),
-            simulations: 300,
+            simulations: 200,
         }
     }
 }
@@ -199,7 +206,7 @@ pub fn trial(
     let mut left_out = Vec::new();
     let asked = factors::factors(scores, makings, parameters, wish, &mut left_out)?;
     let chosen = chosen::choose(&asked, wish, settings)?;
-    let panel = power::panel(scores, makings, parameters, &asked, wish)?;
+    let panel = panel::panel(scores, makings, parameters, &asked, wish)?;
     let planned = power::plan(&asked, &chosen, panel.as_ref(), wish, settings);
     let told = told::tell(&asked, &chosen, planned);
     let mut finding = Trial {

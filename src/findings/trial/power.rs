@@ -5,42 +5,15 @@
 use blindsteep_stats::dist::{beta_quantile, t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::Method;
 use blindsteep_stats::rng::{Stream, replicates, stream};
-use rayon::prelude::*;
 
 use super::chosen::Chosen;
-use super::factors::{self, Asked};
+use super::factors::Asked;
 use super::layout::{Habits, Layout, lay_out};
-use super::{PanelTaken, Power, TrialError, Wish};
-use crate::book::parameters::Parameters;
+use super::panel::Panel;
+use super::{PanelTaken, Power, Wish};
 use crate::findings::link::LEAST_DF;
-use crate::findings::link::rows::Picked;
 use crate::findings::panel_model::{self, Prepared};
-use crate::findings::{ALPHA, Answer, Estimate, Settings, VariancePart, count};
-use crate::scores::{Makings, ScaleKind, Scores};
-
-/// The names by which standard deviations are given, with those of the model.
-const NAMES: [(&str, &str); 8] = [
-    ("lot", panel_model::LOT),
-    ("taster", panel_model::TASTER),
-    ("lot-taster", panel_model::LOT_TASTER),
-    ("session", panel_model::SESSION),
-    ("session-taster", panel_model::SESSION_TASTER),
-    ("session-lots", panel_model::BATCH),
-    ("pot", panel_model::BREW),
-    ("residual", panel_model::RESIDUAL),
-];
-
-/// A panel that can be simulated.
-pub struct Panel {
-    /// The term whose variances these are.
-    pub term: Option<String>,
-    /// The variances.
-    pub components: Vec<VariancePart>,
-    /// How it goes about its work.
-    pub habits: Habits,
-    /// The place of the term among those picked.
-    place: Option<usize>,
-}
+use crate::findings::{ALPHA, Answer, Estimate, Settings, count, listed};
 
 /// What is known of the layouts before and after.
 pub struct Planned {
@@ -58,186 +31,15 @@ pub struct Planned {
     pub panel: Answer<PanelTaken>,
 }
 
-/// The panel whose variances are taken.
-///
-/// # Errors
-/// A term that is not there, or standard deviations that cannot be.
-pub fn panel(
-    scores: Option<&Scores>,
-    makings: Option<&Makings>,
-    parameters: Option<&Parameters>,
-    asked: &Asked,
-    wish: &Wish,
-) -> Result<Answer<Panel>, TrialError> {
-    let given = given_sds(wish)?;
-    // A trial from nothing takes the variances of what the panel has scored before.
-    let own = Wish { simulations: 0, ..Wish::default() };
-    let earlier = match (&asked.picked, scores) {
-        (None, Some(_)) if makings.is_some() => {
-            factors::factors(scores, makings, parameters, &own, &mut Vec::new()).ok()
-        }
-        _ => None,
-    };
-    let source = earlier.as_ref().unwrap_or(asked);
-    if let (Some(about), Some(s)) = (&wish.about, scores) {
-        let known: Vec<String> = s.terms().iter().map(|t| t.id.clone()).collect();
-        if !known.contains(about) {
-            return Err(TrialError::new(
-                format!("--about {about}: there is no term of this name in the scores"),
-                format!("one of {}", known.join(", ")),
-                crate::book::problem::did_you_mean(
-                    about,
-                    known.iter().map(String::as_str),
-                    "correct the flag",
-                ),
-            ));
-        }
-    }
-    let Some(picked) = &source.picked else {
-        if given.is_empty() {
-            return Ok(Answer::unknown(
-                "how precise it will be hangs on the panel: no scores say what it varies by (name \
-                 sessions or a table, or give --sd lot=0.3,residual=0.8)",
-            ));
-        }
-        needed(&given)?;
-        let habits = Habits::of(None, wish.tasters, wish.pots);
-        return Ok(Answer::Known(Panel {
-            term: None,
-            components: parts(&given),
-            habits,
-            place: None,
-        }));
-    };
-    let fitted = fit_all(source, picked);
-    let known: Vec<&(usize, Vec<VariancePart>)> = fitted.iter().filter_map(Answer::known).collect();
-    let term_of = |place: usize| &picked.terms[place].scores.term.id;
-    let taken = match &wish.about {
-        Some(about) => {
-            let place = picked.terms.iter().position(|t| t.scores.term.id == *about);
-            let found = known.iter().find(|k| Some(k.0) == place).copied();
-            if found.is_none() {
-                let why = place
-                    .and_then(|p| fitted[p].reason())
-                    .unwrap_or("no lot that is linked was scored in it");
-                return Ok(Answer::unknown(format!("no variances of {about} are known: {why}")));
-            }
-            found
-        }
-        None => {
-            // The term in the middle of what one lot's mean varies by.
-            let noise = |k: &(usize, Vec<VariancePart>)| {
-                let v =
-                    |name: &str| k.1.iter().find(|c| c.name == name).map_or(0.0, |c| c.variance);
-                let n =
-                    picked.terms[k.0].scores.taster.as_ref().map_or(1, |w| w.names.len()) as f64;
-                v(panel_model::LOT)
-                    + v(panel_model::BATCH)
-                    + (v(panel_model::LOT_TASTER) + v(panel_model::RESIDUAL)) / n
-                    + v(panel_model::BREW)
-            };
-            let mut sorted = known.clone();
-            sorted.sort_by(|a, b| noise(a).total_cmp(&noise(b)).then_with(|| a.0.cmp(&b.0)));
-            sorted.get(sorted.len() / 2).copied()
-        }
-    };
-    let Some((place, components)) = taken else {
-        let why = fitted.iter().find_map(|f| f.reason()).unwrap_or("no term is scored on a line");
-        return Ok(Answer::unknown(format!("the panel's variances are not known: {why}")));
-    };
-    let mut components = components.clone();
-    for (name, variance) in &given {
-        components.retain(|c| c.name != *name);
-        components.extend(parts(&[(*name, *variance)]));
-    }
-    let t = &picked.terms[*place].scores;
-    Ok(Answer::Known(Panel {
-        term: Some(term_of(*place).clone()),
-        components,
-        habits: Habits::of(Some((picked, t)), wish.tasters, wish.pots),
-        place: asked.picked.as_ref().map(|_| *place),
-    }))
-}
-
-/// The variances that are given, by the model's names.
-fn given_sds(wish: &Wish) -> Result<Vec<(&'static str, f64)>, TrialError> {
-    wish.sds
-        .iter()
-        .map(|(name, sd)| {
-            let known: Vec<&str> = NAMES.iter().map(|n| n.0).collect();
-            let Some((_, own)) = NAMES.iter().find(|n| n.0 == name.as_str()) else {
-                return Err(TrialError::new(
-                    format!("--sd {name}={sd}: there is no variance of this name"),
-                    format!("one of {}", known.join(", ")),
-                    crate::book::problem::did_you_mean(name, known, "correct the flag"),
-                ));
-            };
-            if !(sd.is_finite() && *sd >= 0.0) {
-                return Err(TrialError::new(
-                    format!("--sd {name}={sd}"),
-                    "a standard deviation in points, not below 0",
-                    "correct the number",
-                ));
-            }
-            Ok((*own, sd * sd))
-        })
-        .collect()
-}
-
-fn needed(given: &[(&str, f64)]) -> Result<(), TrialError> {
-    let above = |name: &str| given.iter().any(|g| g.0 == name && g.1 > 0.0);
-    if above(panel_model::RESIDUAL) && given.iter().any(|g| g.0 == panel_model::LOT) {
-        return Ok(());
-    }
-    Err(TrialError::new(
-        "--sd leaves out what single scores or lots vary by",
-        "lot and residual, the latter above 0; what is not named counts as 0",
-        "give both, for instance --sd lot=0.3,residual=0.8",
-    ))
-}
-
-fn parts(given: &[(&str, f64)]) -> Vec<VariancePart> {
-    given
-        .iter()
-        .map(|(name, variance)| VariancePart {
-            name: (*name).to_owned(),
-            variance: *variance,
-            sd: variance.sqrt(),
-            n_levels: 0,
-            at_boundary: false,
-        })
-        .collect()
-}
-
-/// The variances of all terms, in their order.
-fn fit_all(asked: &Asked, picked: &Picked) -> Vec<Answer<(usize, Vec<VariancePart>)>> {
-    (0..picked.terms.len())
-        .into_par_iter()
-        .with_max_len(1)
-        .map(|place| {
-            let t = &picked.terms[place].scores;
-            if !matches!(t.term.scale, ScaleKind::Line | ScaleKind::Ordered) {
-                return Answer::unknown("it is not scored on a line");
-            }
-            let habits = Habits::of(Some((picked, t)), None, None);
-            let layout = lay_out(asked, Some((picked, t)), &[], &[], &habits);
-            if let Err(why) = enough(&layout) {
-                return Answer::unknown(why);
-            }
-            panel_model::fit_linked(&layout.t, &layout.linked)
-                .map(|p| (place, p.report().components))
-        })
-        .collect()
-}
-
 /// Whether effects can be adjusted for one another.
-fn enough(layout: &Layout) -> Result<(), String> {
+pub fn enough(layout: &Layout) -> Result<(), String> {
     let (n, k) = (layout.rows.len(), layout.kept.len());
     if (n as f64) - 1.0 - (k as f64) < LEAST_DF {
         return Err(format!(
-            "{} leave too little beside {} to measure chance by",
+            "{} leave too little beside {} to measure chance by: {} would do",
             count(n, "lot", "lots"),
-            count(k, "column", "columns")
+            count(k, "column of factors", "columns of factors"),
+            k + 1 + LEAST_DF as usize
         ));
     }
     Ok(())
@@ -333,11 +135,11 @@ pub fn plan(
         };
     };
     let precise_before = match &before {
-        Answer::Known(layout) => precise(layout, panel, settings, p),
+        Answer::Known(layout) => precise(layout, panel, settings),
         Answer::Unknown(u) => nothing(&u.reason),
     };
-    let precise_after = precise(&after, panel, settings, p);
-    let (power, failed) = simulate(&after, panel, wish, settings, p);
+    let precise_after = precise(&after, panel, settings);
+    let (power, failed) = simulate(&after, panel, wish, settings);
     let taken = PanelTaken {
         term: Answer::of(panel.term.clone().ok_or("the variances were given")),
         components: panel.components.clone(),
@@ -380,13 +182,28 @@ fn draw(
     y
 }
 
+/// For each column why its own effect is not known; empty if it is. What moves together has no effect
+/// of its own, whichever of it stands in the model.
+fn unknown_for(layout: &Layout) -> Vec<String> {
+    let t = &layout.tellable;
+    t.why_not
+        .iter()
+        .zip(&t.may_be)
+        .map(|(why, may_be)| match (why.as_str(), may_be.as_slice()) {
+            ("", []) => String::new(),
+            ("", others) => format!("it may be the work of {}", listed(others)),
+            (why, _) => why.to_owned(),
+        })
+        .collect()
+}
+
 /// Half-widths by the variances as known: of the mixed model at these variances.
-fn precise(layout: &Layout, panel: &Panel, settings: &Settings, p: usize) -> Vec<Answer<f64>> {
-    let mut found: Vec<Answer<f64>> =
-        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
-    debug_assert_eq!(found.len(), p);
+fn precise(layout: &Layout, panel: &Panel, settings: &Settings) -> Vec<Answer<f64>> {
+    let why_not = unknown_for(layout);
+    let mut found: Vec<Answer<f64>> = why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
+    let own = |j: usize| why_not[j].is_empty();
     let refuse = |found: &mut Vec<Answer<f64>>, why: &str| {
-        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+        layout.kept.iter().filter(|j| own(**j)).for_each(|j| found[*j] = Answer::unknown(why));
     };
     if let Err(why) = enough(layout) {
         refuse(&mut found, &why);
@@ -412,6 +229,9 @@ fn precise(layout: &Layout, panel: &Panel, settings: &Settings, p: usize) -> Vec
     };
     let scale = sd.1 / fit.sigma2.sqrt();
     for ((place, j), stratum) in layout.kept.iter().enumerate().zip(strata(layout)) {
+        if !own(*j) {
+            continue;
+        }
         let mut weights = vec![0.0; prepared.fixed().columns.len()];
         weights[1 + place] = 2.0;
         let c = fit.contrast(&weights, settings.level);
@@ -433,14 +253,14 @@ fn simulate(
     panel: &Panel,
     wish: &Wish,
     settings: &Settings,
-    p: usize,
 ) -> (Vec<Answer<Power>>, usize) {
+    let why_not = unknown_for(layout);
     let mut found: Vec<Answer<Power>> =
-        layout.tellable.why_not.iter().map(|why| Answer::unknown(why.as_str())).collect();
-    debug_assert_eq!(found.len(), p);
+        why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
+    let own = |j: usize| why_not[j].is_empty();
     let n = wish.simulations;
     let refuse = |mut found: Vec<Answer<Power>>, why: &str| {
-        layout.kept.iter().for_each(|j| found[*j] = Answer::unknown(why));
+        layout.kept.iter().filter(|j| own(**j)).for_each(|j| found[*j] = Answer::unknown(why));
         (found, 0)
     };
     if n == 0 {
@@ -478,13 +298,16 @@ fn simulate(
     });
     let failed = panels.iter().filter(|p| p.is_none()).count();
     for (place, j) in layout.kept.iter().enumerate() {
+        if !own(*j) {
+            continue;
+        }
         if strata[place] < 1.0 {
             found[*j] = Answer::unknown("too few sessions or lots speak about it");
             continue;
         }
-        let own = || panels.iter().flatten().map(|p| p[place]);
-        let seen = own().filter(|o| o.0).count();
-        let mut widths: Vec<f64> = own().map(|o| o.1).filter(|w| w.is_finite()).collect();
+        let of_panels = || panels.iter().flatten().map(|p| p[place]);
+        let seen = of_panels().filter(|o| o.0).count();
+        let mut widths: Vec<f64> = of_panels().map(|o| o.1).filter(|w| w.is_finite()).collect();
         widths.sort_by(f64::total_cmp);
         let Some(half_width) = widths.get(widths.len() / 2).copied() else {
             found[*j] = Answer::unknown("no simulated panel gave an interval");

@@ -93,7 +93,9 @@ fn pairs(all: &[&Moved]) -> String {
 fn power(f: &Trial) -> Option<String> {
     let panel = match &f.panel {
         Answer::Known(p) => p,
-        Answer::Unknown(u) => return Some(format!("Not known: {}.", u.reason)),
+        Answer::Unknown(u) => {
+            return Some(format!("How precise it will be is not known: {}.", u.reason));
+        }
     };
     let mut known: Vec<(&str, f64, f64, f64)> = f
         .columns
@@ -104,7 +106,11 @@ fn power(f: &Trial) -> Option<String> {
         })
         .collect();
     known.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let (least, most) = (known.first()?, known.last()?);
+    let (Some(least), Some(most)) = (known.first(), known.last()) else {
+        let why =
+            f.columns.iter().find_map(|c| c.power.reason()).unwrap_or("no panel was simulated");
+        return Some(format!("How precise it will be is not known: {why}."));
+    };
     let of = |x: &(&str, f64, f64, f64)| {
         format!(
             "of {} in {:.0} of 100 such panels ({:.0} to {:.0})",
@@ -131,6 +137,7 @@ pub fn cautions(f: &Trial, asked: &Asked, chosen: &Chosen) -> Vec<String> {
     let mut all: Vec<String> =
         f.panel.known().and_then(|p| opinions(p.tasters)).into_iter().collect();
     let mut told: Vec<&str> = Vec::new();
+    let mut outcomes: Vec<String> = Vec::new();
     for m in f.together.iter().filter(|m| m.aside.known().is_some()) {
         let Some(before) = m.before.known().filter(|r| r.abs() >= TOLD) else { continue };
         if told.contains(&m.b.as_str()) {
@@ -138,15 +145,15 @@ pub fn cautions(f: &Trial, asked: &Asked, chosen: &Chosen) -> Vec<String> {
         }
         told.push(&m.b);
         let r = say(*before);
+        if m.aside.known() == Some(&Why::Outcome) {
+            outcomes.push(format!("{} (with {}, r {r})", m.b, m.a));
+            continue;
+        }
         all.push(match (m.aside.known(), m.after.known()) {
             (Some(Why::Given), Some(after)) => format!(
                 "{} cannot be chosen and moved with {} (r {r}); if it comes as under the same season \
                  before, r stays about {}: what the one seems to do may be the other's work. Measure it.",
                 m.b, m.a, say(*after)
-            ),
-            (Some(Why::Outcome), _) => format!(
-                "{} follows from the others and moved with {} (r {r}): it is no factor.",
-                m.b, m.a
             ),
             _ => format!(
                 "{} was not asked for and moved with {} (r {r}): what the one seems to do may be the \
@@ -154,6 +161,9 @@ pub fn cautions(f: &Trial, asked: &Asked, chosen: &Chosen) -> Vec<String> {
                 m.b, m.a
             ),
         });
+    }
+    if !outcomes.is_empty() {
+        all.push(format!("No factors, since they follow from the others: {}.", listed(&outcomes)));
     }
     if chosen.singular {
         all.push(

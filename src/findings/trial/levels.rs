@@ -1,0 +1,151 @@
+//! The levels of a factor: those that were made, or those that are written, read by what is known
+//! of the parameter.
+
+use super::TrialError;
+use super::factors::WishedLevels;
+use crate::book::ids;
+use crate::book::parameters::{ParameterKind, Parameters, Value};
+use crate::book::trials::Level;
+use crate::scores::by_nature;
+
+/// Distinct levels, ascending, categories as people sort them.
+pub fn distinct(levels: &[Level]) -> Vec<Level> {
+    let mut all = levels.to_vec();
+    all.sort_by(|a, b| match (a, b) {
+        (Level::Number(x), Level::Number(y)) => x.total_cmp(y),
+        _ => by_nature(&a.to_string(), &b.to_string()),
+    });
+    all.dedup_by(|a, b| a.same(b));
+    all
+}
+
+/// The levels of a factor.
+pub fn levels_of(
+    id: &str,
+    wished: &WishedLevels,
+    made: &[Level],
+    parameters: Option<&Parameters>,
+    curved: bool,
+) -> Result<Vec<Level>, TrialError> {
+    let parse = |text: &str| parse(id, text, made, parameters);
+    let all = match wished {
+        WishedLevels::Made => distinct(made),
+        WishedLevels::These(texts) => {
+            let levels: Vec<Level> = texts.iter().map(|t| parse(t)).collect::<Result<_, _>>()?;
+            let all = distinct(&levels);
+            if all.len() < levels.len() {
+                return Err(TrialError::new(
+                    format!("--factor {id}: a level stands there twice"),
+                    "levels that differ",
+                    "take one of the two out",
+                ));
+            }
+            all
+        }
+        WishedLevels::Between(low, high) => {
+            let mut ends = vec![parse(&low.to_string())?, parse(&high.to_string())?];
+            if curved {
+                ends.push(parse(&(0.5 * (low + high)).to_string())?);
+            }
+            distinct(&ends)
+        }
+    };
+    let numbers: Option<Vec<f64>> = all.iter().map(super::number).collect();
+    let all = match (wished, numbers) {
+        // Of numbers measured from lot to lot, the ends of the range that was made.
+        (WishedLevels::Made, Some(x)) if x.len() > 3 => {
+            let (low, high) = (x[0], x[x.len() - 1]);
+            let middle = curved.then_some(0.5 * (low + high));
+            [Some(low), middle, Some(high)].into_iter().flatten().map(Level::Number).collect()
+        }
+        (WishedLevels::Made, Some(x)) if curved && x.len() == 2 => {
+            [x[0], 0.5 * (x[0] + x[1]), x[1]].map(Level::Number).to_vec()
+        }
+        _ => all,
+    };
+    if all.len() < 2 {
+        return Err(TrialError::new(
+            format!(
+                "--factor {id}: it has one level only{}",
+                match all.first() {
+                    Some(l) => format!(", {l}"),
+                    None => String::new(),
+                }
+            ),
+            "at least two levels",
+            format!("name them, as --factor {id}=a,b, or leave it out"),
+        ));
+    }
+    if all.len() > 20 {
+        return Err(TrialError::new(
+            format!("--factor {id}: it has {} levels", all.len()),
+            "2 to 20 levels",
+            "name those that matter most",
+        ));
+    }
+    Ok(all)
+}
+
+/// A level from its text: by what the book knows of the parameter, else by what was made, else
+/// a number if it reads as one.
+fn parse(
+    id: &str,
+    text: &str,
+    made: &[Level],
+    parameters: Option<&Parameters>,
+) -> Result<Level, TrialError> {
+    let text = text.trim();
+    let wrong = |found: String, expected: String, mend: String| {
+        TrialError::new(format!("--factor {id}: {found}"), expected, mend)
+    };
+    if let Some(p) = parameters.and_then(|p| p.parameter(id)) {
+        if matches!(p.kind, ParameterKind::Moment | ParameterKind::Text) {
+            return Err(wrong(
+                "it holds moments or texts".to_owned(),
+                "a parameter of numbers, categories, or yes and no".to_owned(),
+                "vary what follows from it, as derived.oxidation-hours".to_owned(),
+            ));
+        }
+        return match p.value_of(text, None) {
+            Ok(Value::Number(x)) => Ok(Level::Number(x)),
+            Ok(Value::Category(c)) => Ok(Level::Word(c)),
+            Ok(Value::YesNo(b)) => Ok(Level::YesNo(b)),
+            Ok(_) => Err(wrong(
+                format!("{text} is no level"),
+                "a number, a category, or yes and no".to_owned(),
+                "correct the level".to_owned(),
+            )),
+            Err(r) => Err(wrong(r.found, r.expected, r.mend)),
+        };
+    }
+    let number = text.parse::<f64>().ok().filter(|x| x.is_finite());
+    let of_lot = id.to_ascii_lowercase().starts_with("lot.");
+    match (made.first(), number) {
+        (Some(Level::Number(_)), None) => Err(wrong(
+            format!("{text} is no number"),
+            "numbers, as in the lots made so far".to_owned(),
+            "correct the level".to_owned(),
+        )),
+        (None, Some(x)) if !of_lot => Ok(Level::Number(x)),
+        (Some(Level::Number(_)), Some(x)) => Ok(Level::Number(x)),
+        (Some(Level::YesNo(_)), _) => match text {
+            "yes" | "true" => Ok(Level::YesNo(true)),
+            "no" | "false" => Ok(Level::YesNo(false)),
+            _ => Err(wrong(
+                format!("{text} is neither yes nor no"),
+                "yes or no".to_owned(),
+                "correct the level".to_owned(),
+            )),
+        },
+        _ if text.is_empty() => Err(wrong(
+            "a level is empty".to_owned(),
+            "a number or a word between commas".to_owned(),
+            "take the comma out or name the level".to_owned(),
+        )),
+        _ => {
+            // A category that was made keeps its spelling.
+            let known = made.iter().find(|l| ids::same(&l.to_string(), text));
+            Ok(known.cloned().unwrap_or_else(|| Level::Word(text.to_owned())))
+        }
+    }
+}
