@@ -76,6 +76,15 @@ impl Blocks {
         Self { codes: codes.to_vec(), sizes, shrink }
     }
 
+    /// Blocks that have a level of their own each: what is left of a column lies within them. Of the
+    /// degrees of freedom that are left their number is to be taken off, in the place of a mean.
+    #[must_use]
+    pub fn apart(codes: &[u32]) -> Self {
+        let mut own = Self::new(codes, 1.0, 0.0);
+        own.shrink.fill(1.0);
+        own
+    }
+
     /// A column turned.
     #[must_use]
     pub fn turn(&self, column: &[f64]) -> Vec<f64> {
@@ -304,6 +313,23 @@ mod tests {
         let turned = |v: &[f64]| blocks.turn(v);
         let found = slope(&turned(&y), &turned(&x), &[&turned(&ones)]).unwrap();
         assert!((found.estimate - expected).abs() < 1e-12, "{} {expected}", found.estimate);
+    }
+
+    #[test]
+    fn blocks_apart_are_levels_of_their_own() {
+        let (y, columns) = invented();
+        let codes: Vec<u32> = (0..14).map(|i| i / 5).collect();
+        let blocks = Blocks::apart(&codes);
+        let turned = |v: &[f64]| blocks.turn(v);
+        let found = slope(&turned(&y), &turned(&columns[0]), &[&turned(&columns[1])]).unwrap();
+        let indicator =
+            |k: u32| -> Vec<f64> { codes.iter().map(|c| f64::from(u8::from(*c == k))).collect() };
+        let (first, second) = (indicator(1), indicator(2));
+        let whole = ols(&[&columns[0], &columns[1], &first, &second], &y, 0.95).unwrap();
+        assert!((found.estimate - whole.coefficients[1].estimate).abs() < 1e-10);
+        assert!((found.df - 3.0 - whole.df).abs() < 1e-12);
+        let se = found.se * (found.df / (found.df - 3.0)).sqrt();
+        assert!((se - whole.coefficients[1].se).abs() < 1e-10);
     }
 
     #[test]

@@ -122,7 +122,7 @@ fn a_planned_batch_of_the_book_says_what_it_rests_on() {
 #[test]
 fn a_wrong_batch_is_refused_with_how_to_mend_it() {
     for (batch, words) in [
-        ("roll.minuts=75", "did you mean roll.minutes"),
+        ("roll.minuts=75", "did you mean \"roll.minutes\""),
         ("roll.minutes", "is no setting"),
         ("roll.minutes=long", "is a number in min"),
         ("dry.method=moon", "it was hot-air, sun"),
@@ -255,7 +255,7 @@ fn of_pure_noise_the_headline_is_that_nothing_is_predicted() {
 
 #[test]
 fn what_was_planted_is_predicted_and_a_new_batch_falls_into_its_interval() {
-    let w = World { n_lots: 14, n_columns: 6, n_terms: 2, lots_a_session: 0, planted: 0.8 };
+    let w = World { n_lots: 14, n_columns: 6, n_terms: 2, lots_a_session: 0, planted: 1.2 };
     let (mut found, mut false_alarms, mut held) = (0, 0, 0);
     let runs = 300;
     for run in 0..runs {
@@ -278,6 +278,7 @@ fn what_was_planted_is_predicted_and_a_new_batch_falls_into_its_interval() {
     }
     let share = |k: usize| k as f64 / runs as f64;
     println!("found {}, false {}, held {}", share(found), share(false_alarms), share(held));
+    // What is planted makes some .8 of the variance between lots.
     assert!(share(found) >= 0.8, "{}", share(found));
     assert!(share(false_alarms) <= 0.05 + allowed(0.05, runs as usize));
     assert!(share(held) >= 0.92 - allowed(0.92, runs as usize), "{}", share(held));
@@ -294,4 +295,32 @@ fn too_few_lots_are_told_and_few_ways_to_exchange_too() {
     let f = predicted(&scores, &makings, &Wish::default());
     assert_eq!(f.n_better, 0);
     assert!(f.sentences.iter().any(|s| s.contains("in 8 ways only")), "{:?}", f.sentences);
+}
+
+/// The demo garden over many seeds: nothing of the making goes into woody and flat, and they are
+/// seldom called predicted; green follows withering and oxidation, which vary within sessions, and
+/// mostly is. What a net takes of fine leaf it takes of rolling in the same breath.
+#[test]
+fn the_garden_is_predicted_where_making_counts() {
+    use blindsteep::demo::simulated;
+    let runs = 24;
+    let (mut false_alarms, mut found, mut n) = (0, 0, 0);
+    for seed in 1..=runs {
+        let f = predicted(&simulated::scores(seed), &simulated::makings(seed), &Wish::default());
+        let term = |id: &str| f.terms.iter().find(|t| t.term == id).expect("a line term");
+        for id in ["woody", "flat"] {
+            n += 1;
+            false_alarms += usize::from(term(id).better);
+        }
+        found += usize::from(term("green").better);
+        for t in &f.terms {
+            let takes = t.net.known().map_or(&[][..], |n| &n.takes);
+            for words in takes.iter().filter(|w| w.contains("fine-leaf")) {
+                assert!(words.contains("roll.minutes"), "{words}");
+            }
+        }
+    }
+    println!("false {false_alarms} of {n}, green {found} of {runs}");
+    assert!(false_alarms as f64 / n as f64 <= 0.05 + allowed(0.05, n), "{false_alarms} of {n}");
+    assert!(found as f64 >= 0.8 * runs as f64, "{found}");
 }

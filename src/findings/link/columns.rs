@@ -1,6 +1,6 @@
 //! What varied, what moved together with what, and therefore what can be asked.
 
-use blindsteep_stats::links;
+use blindsteep_stats::{association, links};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -281,12 +281,7 @@ fn between_sessions(values: &[f64], sessions: &[u32]) -> f64 {
     if k >= n {
         return 1.0;
     }
-    let indicators: Vec<Vec<f64>> = (0..k as u32)
-        .map(|s| sessions.iter().map(|x| f64::from(u8::from(*x == s))).collect())
-        .collect();
-    let indicators: Vec<&[f64]> = indicators.iter().map(Vec::as_slice).collect();
-    let r2 = links::explained_by(values, &indicators, 1.0).map_or(0.0, |found| found.1);
-    (1.0 - (1.0 - r2) * (n - 1) as f64 / (n - k) as f64).max(0.0)
+    association::correlation_ratio(values, sessions).map_or(0.0, |found| found.adjusted.powi(2))
 }
 
 /// Takes from lines that the others explain their effects, and says whether what is left can be

@@ -92,13 +92,17 @@ fn of_model(
     if within.is_empty() || known.is_empty() {
         return;
     }
-    let mut nuisance = lots.session_columns();
-    nuisance.extend(lots.recipes.iter().cloned());
     let ys: Vec<&[f64]> = known.iter().map(|x| x.1).collect();
     let tested: Vec<&[f64]> = within.iter().map(|i| lots.values[*i].as_slice()).collect();
     let n_draws = settings.n_permutations;
-    let found =
-        permute::freedman_lane_all(&ys, &tested, &nuisance, &lots.sessions, n_draws, settings.seed);
+    let found = permute::freedman_lane_all(
+        &ys,
+        &tested,
+        &lots.recipes,
+        &lots.sessions,
+        n_draws,
+        settings.seed,
+    );
     let n = count(lots.places.len(), "lot", "lots");
     let words = if k > 1 {
         format!("residuals of {n} within {}", count(k, "session", "sessions"))

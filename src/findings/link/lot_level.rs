@@ -156,22 +156,27 @@ pub fn within_sessions(
             "it hardly varies between sessions, so the effect is that within them",
         );
     }
-    let sessions = lots.session_columns();
+    let blocks = Blocks::apart(&lots.sessions);
     let others = of.iter().filter(|i| **i != tested && !lines[**i].between_sessions());
-    let mut beside: Vec<&[f64]> = sessions.iter().chain(&lots.recipes).map(Vec::as_slice).collect();
-    beside.extend(others.map(|i| lots.values[*i].as_slice()));
-    let found = match partial::slope(means, &lots.values[tested], &beside) {
+    let beside: Vec<Vec<f64>> =
+        others.map(|i| &lots.values[*i]).chain(&lots.recipes).map(|c| blocks.turn(c)).collect();
+    let beside: Vec<&[f64]> = beside.iter().map(Vec::as_slice).collect();
+    let found = partial::slope(&blocks.turn(means), &blocks.turn(&lots.values[tested]), &beside);
+    let too_few = "within sessions too few lots are left beside the other lines";
+    let found = match found {
         Ok(found) => found,
-        Err(PartialError::TooFew { .. }) => {
-            return Answer::unknown("within sessions too few lots are left beside the other lines");
-        }
+        Err(PartialError::TooFew { .. }) => return Answer::unknown(too_few),
         Err(_) => {
             return Answer::unknown("within sessions it cannot be told apart from the others");
         }
     };
-    let range = line.max - line.min;
-    let reach = t_quantile_upper(0.5 * (1.0 - level), found.df);
-    interval(range * found.estimate, range * found.se, reach)
+    // Each session takes a degree of freedom.
+    let df = found.df - lots.n_sessions() as f64;
+    if df < 1.0 {
+        return Answer::unknown(too_few);
+    }
+    let (range, se) = (line.max - line.min, found.se * (found.df / df).sqrt());
+    interval(range * found.estimate, range * se, t_quantile_upper(0.5 * (1.0 - level), df))
 }
 
 /// The effect of a model that differs a little from the one fitted: the effect moved by as much as

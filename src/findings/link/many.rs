@@ -3,6 +3,8 @@
 //! Effects one by one say what goes with what; this asks whether a lot that is not yet known could
 //! have been foretold from how it was made, by partial least squares. If not, that is the headline.
 
+use std::collections::BTreeMap;
+
 use blindsteep_stats::pls::cross::{cross_validate, jackknife};
 use blindsteep_stats::pls::luck::{self, Among, Luck};
 use blindsteep_stats::pls::{self, CrossValidated, Folds, Prepared, Scaling, net};
@@ -270,6 +272,8 @@ pub fn prediction(
 /// The terms that can be asked, and the others.
 fn means<'a>(terms: &'a [LinkedTerm], picked: &Picked) -> (Vec<Means<'a>>, Vec<LeftOut>) {
     let (mut all, mut not) = (Vec::new(), Vec::new());
+    let place: BTreeMap<&str, usize> =
+        picked.lots.iter().enumerate().map(|(i, l)| (l.lot.as_str(), i)).collect();
     for t in terms {
         let mut leave = |reason: String| {
             not.push(LeftOut {
@@ -288,20 +292,18 @@ fn means<'a>(terms: &'a [LinkedTerm], picked: &Picked) -> (Vec<Means<'a>>, Vec<L
         };
         let (mut places, mut y) = (Vec::new(), Vec::new());
         for m in means {
-            if let Some(place) = picked.lots.iter().position(|l| l.lot == m.lot) {
-                places.push(place);
+            if let Some(place) = place.get(m.lot.as_str()) {
+                places.push(*place);
                 y.push(m.mean);
             }
         }
-        let low = y.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = y.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if y.len() < LEAST_LOTS {
             leave(format!(
                 "{} are too few to leave one out and predict it from the others: at least \
                  {LEAST_LOTS} are needed",
                 count(y.len(), "lot", "lots")
             ));
-        } else if !(high - low > 1e-9 * low.abs().max(high.abs())) {
+        } else if !varies(&y) {
             leave("it is the same for all lots, so there is nothing to predict".to_owned());
         } else {
             all.push(Means { term: &t.term, places, y });
@@ -326,7 +328,7 @@ fn exchanged(blocks: &[u32]) -> String {
 
 /// In how many ways that can be done, as far as it is below a million.
 fn ways(blocks: &[u32]) -> u64 {
-    let mut sizes = std::collections::BTreeMap::<u32, u64>::new();
+    let mut sizes = BTreeMap::<u32, u64>::new();
     blocks.iter().fold(1_u64, |all, b| {
         let n = sizes.entry(*b).or_default();
         *n += 1;

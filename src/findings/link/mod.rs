@@ -68,7 +68,6 @@ pub struct Wish {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trial: Option<PlannedTrial>,
     /// Batches that are planned, whose cups are to be predicted.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub predict: Vec<Batch>,
 }
 

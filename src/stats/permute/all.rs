@@ -10,11 +10,11 @@ type Tested = Result<Permuted, PermuteError>;
 /// Arrangements of one stream; the streams follow one another whatever the number of cores.
 const DRAWS_A_STREAM: usize = 250;
 
-/// Tests each of the columns `tested` beside all the others and `nuisance`, for each of the scores
-/// `ys`, as [`freedman_lane`] does one at a time, with the same arrangements for all. The result is
-/// one list a score, one test a column.
+/// Tests each of the columns `tested` beside all the others, `nuisance` and a level of each block,
+/// for each of the scores `ys`, as [`freedman_lane`](super::freedman_lane) does one at a time, with
+/// the same arrangements for all. The result is one list a score, one test a column.
 ///
-/// With `Q` an orthonormal basis of all columns, `a_j` what the others leave of column j (length
+/// All are taken less their blocks' means, which no exchange within blocks changes. With `Q` an orthonormal basis of all columns, `a_j` what the others leave of column j (length
 /// 1) and `e` what all columns leave of a score, the residual beside the others is `e + (a_j'y) a_j`,
 /// so that `Q'P(e + c a_j) = Q'Pe + c Q'P a_j`: each arrangement P costs one product with all scores
 /// and columns instead of one for each pair of them.
@@ -23,7 +23,7 @@ const DRAWS_A_STREAM: usize = 250;
 /// See [`PermuteError`]; those of a single column stand in its place.
 ///
 /// # Source
-/// As [`freedman_lane`]; tested against it.
+/// As [`freedman_lane`](super::freedman_lane); tested against it.
 pub fn freedman_lane_all(
     ys: &[&[f64]],
     tested: &[&[f64]],
@@ -40,17 +40,30 @@ pub fn freedman_lane_all(
     if !columns().chain(ys.iter().copied()).flatten().all(|v| v.is_finite()) {
         return Err(PermuteError::NotFinite);
     }
+    let means = Means::of(blocks);
+    let centred = |c: &[f64]| means.taken_off(c);
+    let nuisance: Vec<Vec<f64>> = nuisance.iter().map(|c| centred(c)).collect();
+    let around: Vec<Vec<f64>> = tested.iter().map(|c| centred(c)).collect();
     let mut basis = Basis::new(n);
-    columns().for_each(|c| {
+    for (column, whole) in around.iter().zip(tested) {
+        // What the blocks say of a column but for rounding is nothing of its own.
+        if norm(column) > 1e-9 * norm(whole) {
+            basis.push(column);
+        }
+    }
+    nuisance.iter().for_each(|c| {
         basis.push(c);
     });
+    let n_blocks = means.sizes.len();
     let along: Vec<Result<Vec<f64>, PermuteError>> =
-        (0..tested.len()).map(|j| beside_others(j, tested, nuisance, n)).collect();
+        (0..tested.len()).map(|j| beside_others(j, tested, &around, &nuisance, n_blocks)).collect();
+    let ys: Vec<Vec<f64>> = ys.iter().map(|y| centred(y)).collect();
+    let ys: Vec<&[f64]> = ys.iter().map(Vec::as_slice).collect();
     let known: Vec<usize> = (0..tested.len()).filter(|j| along[*j].is_ok()).collect();
     let places = places(blocks);
     let n_all = arrangements(&places).ok_or(PermuteError::NothingToExchange)?;
     let own: Vec<&Vec<f64>> = along.iter().flatten().collect();
-    let together = Together::new(ys, &own, &basis);
+    let together = Together::new(&ys, &own, &basis);
     let all = n_all <= n_draws as u64;
     let mut order: Vec<usize> = (0..n).collect();
     let mut counted = together.start();
@@ -91,23 +104,68 @@ pub fn freedman_lane_all(
     Ok((0..ys.len()).map(|t| (0..tested.len()).map(|j| of(t, j)).collect()).collect())
 }
 
-/// What the others leave of a column, of length 1.
+/// The means of blocks.
+struct Means {
+    of: Vec<usize>,
+    sizes: Vec<f64>,
+}
+
+impl Means {
+    fn of(blocks: &[u32]) -> Self {
+        let mut known: std::collections::BTreeMap<u32, usize> = std::collections::BTreeMap::new();
+        let mut sizes: Vec<f64> = Vec::new();
+        let of: Vec<usize> = blocks
+            .iter()
+            .map(|b| {
+                let at = *known.entry(*b).or_insert(sizes.len());
+                if at == sizes.len() {
+                    sizes.push(0.0);
+                }
+                sizes[at] += 1.0;
+                at
+            })
+            .collect();
+        Self { of, sizes }
+    }
+
+    /// A column less its blocks' means.
+    fn taken_off(&self, column: &[f64]) -> Vec<f64> {
+        let mut rest = column.to_vec();
+        // Twice, so that a large mean leaves no rounding behind.
+        for _ in 0..2 {
+            let mut means = vec![0.0; self.sizes.len()];
+            for (v, b) in rest.iter().zip(&self.of) {
+                means[*b] += v / self.sizes[*b];
+            }
+            rest.iter_mut().zip(&self.of).for_each(|(v, b)| *v -= means[*b]);
+        }
+        rest
+    }
+}
+
+/// What the others leave of a column, of length 1; `around` are the columns less their blocks' means.
 fn beside_others(
     j: usize,
     tested: &[&[f64]],
+    around: &[Vec<f64>],
     nuisance: &[Vec<f64>],
-    n: usize,
+    n_blocks: usize,
 ) -> Result<Vec<f64>, PermuteError> {
+    let n = tested[j].len();
     let mut others = Basis::new(n);
-    let rest = tested.iter().enumerate().filter(|(k, _)| *k != j).map(|(_, c)| *c);
-    for column in nuisance.iter().map(Vec::as_slice).chain(rest) {
-        others.push(column);
+    nuisance.iter().for_each(|c| {
+        others.push(c);
+    });
+    for (k, column) in around.iter().enumerate() {
+        if k != j && norm(column) > 1e-9 * norm(tested[k]) {
+            others.push(column);
+        }
     }
-    let rank = others.rank();
+    let rank = n_blocks + others.rank();
     if n < rank + 2 {
         return Err(PermuteError::TooFew { n, rank });
     }
-    let mut along = tested[j].to_vec();
+    let mut along = around[j].clone();
     others.residual(&mut along);
     let size = norm(&along);
     if size <= 1e-9 * norm(tested[j]) || size == 0.0 {
@@ -288,9 +346,9 @@ mod tests {
         let ys: Vec<&[f64]> = ys.iter().map(Vec::as_slice).collect();
         let sessions: Vec<Vec<f64>> =
             (0..2).map(|s| blocks.iter().map(|b| f64::from(u8::from(*b == s))).collect()).collect();
-        // The last column is the sum of the sessions.
+        // The last column is the sum of the sessions: a mean.
         let tested: Vec<&[f64]> = vec![&a, &b, &same];
-        let found = freedman_lane_all(&ys, &tested, &sessions, &blocks, 200, 1).unwrap();
+        let found = freedman_lane_all(&ys, &tested, &[], &blocks, 200, 1).unwrap();
         for (y, own) in ys.iter().zip(&found) {
             for (j, fast) in own.iter().enumerate() {
                 let mut others = sessions.clone();
@@ -312,7 +370,7 @@ mod tests {
         }
         assert_eq!(found[0][2], Err(PermuteError::Dependent));
         // Drawn, not counted: each share within four standard errors of the whole count's.
-        let drawn = freedman_lane_all(&ys, &tested, &sessions, &blocks, 140, 1).unwrap();
+        let drawn = freedman_lane_all(&ys, &tested, &[], &blocks, 140, 1).unwrap();
         let (p, q) = (found[0][0].clone().unwrap(), drawn[0][0].clone().unwrap());
         assert!(!q.all && q.n_arrangements == 141);
         let se = (p.p_value * (1.0 - p.p_value) / 141.0).sqrt();

@@ -129,7 +129,7 @@ impl Path {
         let trace = (0..p).map(|j| cross[j * p + j]).sum::<f64>();
         while self.n < self.most {
             let size = dot(c, c).sqrt();
-            if !(size > NOTHING * first) {
+            if size <= NOTHING * first || !size.is_finite() {
                 return;
             }
             self.w.iter_mut().zip(c.iter()).for_each(|(w, c)| *w = c / size);
@@ -145,7 +145,7 @@ impl Path {
                 self.along.iter_mut().zip(row).for_each(|(u, v)| *u += rj * v);
             }
             let tt = dot(r, &self.along);
-            if !(tt > NOTHING * NOTHING * trace) {
+            if tt <= NOTHING * NOTHING * trace || !tt.is_finite() {
                 return;
             }
             let q = dot(r, c) / tt;

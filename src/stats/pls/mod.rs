@@ -185,7 +185,7 @@ pub(crate) fn standardised(values: &[f64]) -> Option<(Vec<f64>, f64, f64)> {
     let mut own: Vec<f64> = values.iter().map(|v| (v - first) - shift).collect();
     let sd = (dot(&own, &own) / (n - 1.0)).sqrt();
     let largest = values.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
-    if !(sd > 1e-12 * largest && sd.is_finite()) {
+    if sd <= 1e-12 * largest || !sd.is_finite() {
         return None;
     }
     own.iter_mut().for_each(|v| *v /= sd);
@@ -272,7 +272,7 @@ pub(crate) fn of_standardised(
         if found.weights.is_empty() {
             at_first = size;
         }
-        if !(size > NOTHING * at_first) {
+        if size <= NOTHING * at_first || !size.is_finite() {
             break;
         }
         let Some(w) = dominant(&cross, size) else { break };
@@ -281,7 +281,7 @@ pub(crate) fn of_standardised(
             t.iter_mut().zip(c).for_each(|(t, v)| *t += wj * v);
         }
         let tt = dot(&t, &t);
-        if !(tt > NOTHING * NOTHING * x_whole) {
+        if tt <= NOTHING * NOTHING * x_whole || !tt.is_finite() {
             break;
         }
         let loading: Vec<f64> = x.iter().map(|c| dot(c, &t) / tt).collect();
@@ -339,7 +339,7 @@ fn dominant(cross: &[Vec<f64>], size: f64) -> Option<Vec<f64>> {
         if m <= p { cross.iter().map(|row| dot(row, &v)).collect() } else { v }
     };
     let length = dot(&w, &w).sqrt();
-    if !(length > 0.0 && length.is_finite()) {
+    if length <= 0.0 || !length.is_finite() {
         return None;
     }
     let largest =

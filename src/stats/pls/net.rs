@@ -53,7 +53,7 @@ pub fn net(x: &Prepared, y: &[f64], mix: f64) -> Result<Net, PlsError> {
     let penalties: Vec<f64> =
         (0..STEPS).map(|k| most * 0.01_f64.powf(k as f64 / (STEPS - 1) as f64)).collect();
     // Per penalty and fold the mean squared error, and the sum of squares.
-    let mut by_fold = vec![Vec::with_capacity(x.parts.len()); STEPS];
+    let mut by_fold: Vec<Vec<f64>> = vec![Vec::new(); STEPS];
     let (mut sums, mut of_mean) = (vec![0.0; STEPS], 0.0);
     for part in &x.parts {
         let mean = response.of_part(x, part, &mut c);
