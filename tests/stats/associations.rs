@@ -55,17 +55,16 @@ fn luck_is_taken_off_v_and_eta() {
         let (a, b) = (codes(3), codes(4));
         let numbers: Vec<f64> = (0..40).map(|_| draws.normal()).collect();
         let (v, eta) = (cramers_v(&a, &b).unwrap(), correlation_ratio(&numbers, &b).unwrap());
-        (v.v.powi(2), v.adjusted.powi(2), eta.eta.powi(2), eta.adjusted.powi(2), eta.p_value)
+        let low = f64::from(u8::from(eta.p_value.unwrap() < 0.05));
+        [v.v.powi(2), v.adjusted.powi(2), eta.eta.powi(2), eta.adjusted.powi(2), low]
     });
-    let mean = |of: &dyn Fn(&(f64, f64, f64, f64, Option<f64>)) -> f64| {
-        all.iter().map(of).sum::<f64>() / all.len() as f64
-    };
-    let (v, less) = (mean(&|x| x.0), mean(&|x| x.1));
+    let mean = |at: usize| all.iter().map(|x| x[at]).sum::<f64>() / all.len() as f64;
+    let (v, less) = (mean(0), mean(1));
     assert!(v > 0.06 && less < 0.6 * v, "{v} {less}");
-    let (eta, less) = (mean(&|x| x.2), mean(&|x| x.3));
+    let (eta, less) = (mean(2), mean(3));
     // E(eta²) of luck is (k - 1) / (n - 1) = 3/39.
     assert!((eta - 3.0 / 39.0).abs() < 0.01 && less < 0.6 * eta, "{eta} {less}");
-    let low = mean(&|x| f64::from(u8::from(x.4.unwrap() < 0.05)));
+    let low = mean(4);
     // Four binomial standard deviations of 400 at .05.
     assert!((low - 0.05).abs() < 0.044, "{low}");
 }

@@ -169,7 +169,7 @@ pub fn together(
                 parameters.push(parameter);
                 columns.extend(own);
             }
-            Err(reason) => left_out.push(parameter_left_out(&p.id, reason, Vec::new())),
+            Err((reason, without)) => left_out.push(parameter_left_out(&p.id, reason, without)),
         }
     }
     let associations = associations::all(&varied, &lots);

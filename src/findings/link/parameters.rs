@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::columns::{Column, Line};
 use crate::book::parameters::Role;
-use crate::findings::{Answer, count};
+use crate::findings::Answer;
 use crate::scores::{Made, MadeParameter, by_nature};
 
 /// A parameter that varied.
@@ -76,8 +76,11 @@ pub fn used_for(p: &ParameterMade, lines: &[Line]) -> String {
     "asked for its effect".to_owned()
 }
 
+/// Why a parameter is not taken, with the lots for which.
+type Refused = (String, Vec<String>);
+
 /// A parameter over the lots, with its columns, none if it has gaps; or why it is not taken.
-pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Column>), String> {
+pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<Column>), Refused> {
     let (mut found, mut missing) = (Vec::new(), Vec::new());
     for lot in lots {
         match p.values.get(*lot) {
@@ -86,7 +89,7 @@ pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<C
         }
     }
     if found.is_empty() {
-        return Err("no lot that is linked has a value".to_owned());
+        return Err(("no lot that is linked has a value".to_owned(), Vec::new()));
     }
     let column = |id: String, values: Vec<f64>, against: Option<&String>| Column {
         id,
@@ -106,11 +109,10 @@ pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<C
         .collect();
     let never = |what: String| {
         if missing.is_empty() {
-            Err(format!("it never varied: {what} in every lot"))
-        } else {
-            let with = count(found.len(), "lot that has it", "lots that have it");
-            Err(format!("it never varied: {what} in the {with}"))
+            return Err((format!("it never varied: {what} in every lot"), Vec::new()));
         }
+        let why = format!("it is missing for some lots, and never varied in the others: {what}");
+        Err((why, missing.clone()))
     };
     let as_number = Answer::unknown("it is a number, not a category");
     let as_word = || Answer::unknown("it is a category, not a number");

@@ -14,10 +14,11 @@ const DRAWS_A_STREAM: usize = 250;
 /// for each of the scores `ys`, as [`freedman_lane`](super::freedman_lane) does one at a time, with
 /// the same arrangements for all. The result is one list a score, one test a column.
 ///
-/// All are taken less their blocks' means, which no exchange within blocks changes. With `Q` an orthonormal basis of all columns, `a_j` what the others leave of column j (length
-/// 1) and `e` what all columns leave of a score, the residual beside the others is `e + (a_j'y) a_j`,
-/// so that `Q'P(e + c a_j) = Q'Pe + c Q'P a_j`: each arrangement P costs one product with all scores
-/// and columns instead of one for each pair of them.
+/// All are taken less their blocks' means, which no exchange within blocks changes. Let `Q` be an
+/// orthonormal basis of all columns, `a_j` what the others leave of column j (length 1), `e` what all
+/// columns leave of a score and `c = a_j'y`. The residual beside the others is then `e + c a_j`, and
+/// `Q'P(e + c a_j) = Q'Pe + c Q'P a_j`: each arrangement P costs one product with all scores and
+/// columns instead of one for each pair of them.
 ///
 /// # Errors
 /// See [`PermuteError`]; those of a single column stand in its place.
