@@ -8,7 +8,7 @@ use clap::Args;
 
 use super::charts::{self, Language};
 use super::practice::{frame, of_book, pages};
-use super::{Context, Failure, link, sheet};
+use super::{Context, Failure, link, sheet, trial, trial_paper};
 use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
 use crate::book::time::Day;
@@ -24,6 +24,7 @@ use crate::findings::monitor::{Monitor, monitor};
 use crate::findings::practice::practice;
 use crate::findings::ranking::{Ranking, ranking};
 use crate::findings::sheet::{Record, sheet as sheet_of, subject};
+use crate::findings::trial::{Trial, Wish as TrialWish, trial as planned};
 use crate::scores::{Scores, from_revealed, trials_from_revealed};
 use crate::session::{Revealed, Session, all_revealed, papers};
 use crate::sheets::Lang;
@@ -57,6 +58,7 @@ struct Found {
     all: Scores,
     first_tastings: Scores,
     link: Link,
+    next: Trial,
     age: Age,
     monitor: Monitor,
     stores: Difference,
@@ -93,6 +95,7 @@ pub fn run(args: &DemoArgs, context: &mut Context) -> Result<(), Failure> {
     write_reports(&reports, &found)?;
     write_charts(&book, &reports, &found)?;
     write_practice(&book, &reports, &sessions, &found)?;
+    write_trial(&book, &reports, &sessions, &found)?;
     for (name, bytes) in papers {
         store::create_new_bytes(&reports.join(name), &bytes)?;
     }
@@ -115,7 +118,16 @@ fn find(
     let all = table(sessions)?;
     let (first_tastings, makings) = link::of_sessions(book, sessions.to_vec())?;
     let times = LotTimes::of_lots(lots, sessions[0].day);
+    let parameters = book.parameters()?.value;
+    let next = planned(
+        Some(&first_tastings),
+        Some(&makings),
+        Some(&parameters),
+        &TrialWish::default(),
+        &settings,
+    )?;
     Ok(Found {
+        next,
         agree_first: agree(&first, &settings),
         compare_first: compare(&first, &crate::findings::against::Wish::default(), &settings),
         agree_all: agree(&all, &settings),
@@ -141,6 +153,8 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("agree-all-sessions.json", views::json::of(&found.agree_all))?;
     file("link.txt", views::link::text(&found.link))?;
     file("link.json", views::json::of(&found.link))?;
+    file("trial.txt", views::trial::text(&found.next))?;
+    file("trial.json", views::json::of(&found.next))?;
     file("age.txt", views::age::text(&found.age))?;
     file("monitor.txt", views::monitor::text(&found.monitor))?;
     file("difference-two-stores.txt", views::difference::text(&found.stores))?;
@@ -149,19 +163,22 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write_charts(book: &Book, dir: &Path, found: &Found) -> Result<(), Failure> {
+fn write_charts(book: &Book, reports: &Path, found: &Found) -> Result<(), Failure> {
     let parameters = book.parameters()?.value;
     let mut drawn = found.age.clone();
     drawn.samples.retain(|s| DRAWN.contains(&s.lot.as_str()));
     drawn.arms.retain(|a| DRAWN.contains(&a.lot.as_str()));
-    for (language, name) in [(Language::En, "charts-en"), (Language::Zh, "charts-zh")] {
+    for (language, code) in [(Language::En, "en"), (Language::Zh, "zh")] {
         let words = charts::words(&found.first, language);
-        let dir = dir.join(name);
+        let dir = reports.join(format!("charts-{code}"));
         charts::write(&dir, views::charts::agree(&found.agree_first, &words))?;
         charts::write(&dir, views::charts::compare(&found.compare_first, &words))?;
         let words = charts::words(&found.first_tastings, language)
             .with_parameters(charts::parameter_names(&parameters, language));
-        charts::write(&dir, views::charts::link(&found.link, &words))?;
+        let drawn_links = charts::drawn(views::charts::link(&found.link, &words))?;
+        let page = views::pages::link(&found.link, &drawn_links, &words).map_err(Failure::Ours)?;
+        store::create_new(&reports.join(format!("link.{code}.html")), &page)?;
+        charts::write(&dir, Ok(drawn_links))?;
         let words = charts::words(&found.all, language);
         charts::write(&dir, views::charts::age(&drawn, &words))?;
         charts::write(&dir, views::charts::monitor(&found.monitor, &words))?;
@@ -186,6 +203,25 @@ fn write_practice(
             let name = name.replace(".pdf", &format!(".{code}.pdf"));
             store::create_new_bytes(&dir.join(name), &pdf)?;
         }
+    }
+    Ok(())
+}
+
+/// The work sheet of the next batches, in both languages.
+fn write_trial(
+    book: &Book,
+    dir: &Path,
+    sessions: &[Revealed],
+    found: &Found,
+) -> Result<(), Failure> {
+    let Some(now) = sessions.iter().max_by_key(|s| s.revealed.day()).map(|s| s.revealed) else {
+        return Ok(());
+    };
+    let file = trial::file_of(&found.next, "parted", now);
+    let (title, parameters) = (book.book_file()?.value.title, book.parameters()?.value);
+    for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
+        let pdf = trial_paper::sheet(&file, &title, Some(&parameters), &[language])?;
+        store::create_new_bytes(&dir.join(format!("trial-sheet.{code}.pdf")), &pdf)?;
     }
     Ok(())
 }

@@ -12,7 +12,9 @@ use crate::book::time::Moment;
 use crate::book::trials::{Factor, GivenParameter, Run, TrialFile};
 use crate::book::{Book, store};
 use crate::findings::Settings;
-use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
+use crate::findings::trial::{
+    SIMULATIONS, Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial,
+};
 use crate::scores::{Makings, Scores};
 use crate::session::all_scored;
 use crate::views;
@@ -62,7 +64,7 @@ pub struct TrialArgs {
     #[arg(long, value_name = "NAME=SD", value_delimiter = ',')]
     sd: Vec<String>,
     /// Simulated panels
-    #[arg(long, value_name = "N", default_value_t = 200)]
+    #[arg(long, value_name = "N", default_value_t = SIMULATIONS)]
     simulations: usize,
     /// By which the search and the order are drawn
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -125,7 +127,7 @@ pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
         &wish,
         &settings,
     )?;
-    let planned = file_of(&finding, args.save.as_deref().unwrap_or_default(), args);
+    let planned = file_of(&finding, args.save.as_deref().unwrap_or_default(), Moment::now());
     // The sheet is set before anything is kept, so that what cannot be printed is not half done.
     let sheet = match &args.out {
         Some(path) => Some((path, sheet(&planned, &ground, args)?)),
@@ -286,16 +288,16 @@ fn factor(word: &str) -> Result<WishedFactor, Failure> {
 }
 
 /// The trial as it is kept in the book.
-fn file_of(f: &Trial, name: &str, args: &TrialArgs) -> TrialFile {
+pub(super) fn file_of(f: &Trial, name: &str, planned: Moment) -> TrialFile {
     TrialFile {
         format: 1,
         name: name.to_owned(),
-        planned: Moment::now(),
+        planned,
         seed: f.settings.seed,
         made_by: f.made_by,
         notes: None,
         lots: f.lots.clone(),
-        terms: args.about.iter().cloned().collect(),
+        terms: f.wish.about.iter().cloned().collect(),
         tasters: f.panel.known().and_then(|p| u32::try_from(p.tasters).ok()),
         see_points: Some(f.wish.see),
         factors: f

@@ -67,7 +67,7 @@ fn matrix(f: &Link) -> String {
     out.push_str(&t.show());
     for (letter, i) in letters.iter().zip(&asked) {
         let line = &f.lines[*i];
-        let names: Vec<&str> = line.members.iter().map(|m| m.column.as_str()).collect();
+        let names: Vec<&str> = line.rivals().map(|m| m.column.as_str()).collect();
         let text = format!("{letter}: {}, {}", names.join(" or "), range(line));
         out.push_str(&paragraph(&text, "  ", "     "));
     }

@@ -64,15 +64,11 @@ pub fn tell(
     tell_of(&mut lines, found.sweetest.sentences.iter().chain(&found.stores.sentences).cloned());
 
     say_to(&mut lines, "Which step of the making did it?");
-    let (joint, effects): (Vec<String>, Vec<String>) = found
-        .link
-        .sentences
-        .iter()
-        .filter(|s| !s.starts_with("The other"))
-        .cloned()
-        .partition(|s| s.contains("these lots cannot tell which, they"));
-    tell_of(&mut lines, joint.into_iter());
-    tell_of(&mut lines, some(&effects, "link.txt"));
+    tell_of(&mut lines, some(&found.link.sentences, "link.txt"));
+    tell_of(&mut lines, found.link.not_told_apart.iter().take(2).cloned());
+
+    say_to(&mut lines, "What to make next, to tell that apart?");
+    tell_of(&mut lines, found.next.sentences.iter().take(1).cloned());
 
     say_to(&mut lines, "How do stored lots move?");
     tell_of(&mut lines, found.age.sentences.iter().take(1).cloned());
@@ -103,8 +99,8 @@ pub fn tell(
         out,
         "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
          Open next:  {dir}/reports/sheet-{stored}.en.pdf, then beside it\n            \
-         sheet-{fresh}.en.pdf, charts-en/effects.svg, courses-T24-05.svg and map.svg,\n            \
-         ballot-ann.en.pdf and practice-eve.en.pdf\n\
+         sheet-{fresh}.en.pdf, link.en.html, trial-sheet.en.pdf, charts-en/courses-T24-05.svg\n            \
+         and map.svg, ballot-ann.en.pdf and practice-eve.en.pdf\n\
          Then ask:   blindsteep --book {dir}/tavrinel age --of T25-11"
     )?;
     Ok(())

@@ -87,9 +87,26 @@ pub struct Member {
     pub column: String,
     /// Its correlation with the column that stands for the line.
     pub r: f64,
+    /// Whether the maker sets it, weather gives it, or it follows from the others.
+    pub role: Role,
 }
 
 impl Line {
+    /// The columns that may be what did it: that which stands for the line, and the others but for
+    /// those that follow from what was done.
+    pub fn rivals(&self) -> impl Iterator<Item = &Member> {
+        self.members
+            .iter()
+            .enumerate()
+            .filter(|(i, m)| *i == 0 || m.role != Role::Outcome)
+            .map(|x| x.1)
+    }
+
+    /// Those that followed.
+    pub fn followed(&self) -> impl Iterator<Item = &Member> {
+        self.members.iter().skip(1).filter(|m| m.role == Role::Outcome)
+    }
+
     /// The line with all that it is not told apart from, in words.
     #[must_use]
     pub fn words(&self) -> String {
@@ -101,18 +118,17 @@ impl Line {
     }
 
     fn own_words(&self) -> String {
-        if self.members.len() < 2 {
-            return self.line.clone();
-        }
         let names: Vec<String> = self
-            .members
-            .iter()
+            .rivals()
             .map(|m| {
                 let way = if m.r < 0.0 { " the other way round" } else { "" };
                 format!("{}{way}", m.column)
             })
             .collect();
-        format!("{} (these lots cannot tell which)", names.join(" or "))
+        let which = if names.len() > 1 { " (these lots cannot tell which)" } else { "" };
+        let with =
+            if self.followed().next().is_some() { " with what followed from it" } else { "" };
+        format!("{}{which}{with}", names.join(" or "))
     }
 
     /// Whether it varies between sessions, hardly within them.
@@ -244,10 +260,10 @@ fn stands_for(g: &links::Group, columns: &[Column]) -> usize {
 fn line(g: &links::Group, columns: &[Column], sessions: &[u32]) -> Line {
     let stands = stands_for(g, columns);
     let chosen = &columns[stands];
-    let mut members = vec![Member { column: chosen.id.clone(), r: 1.0 }];
+    let mut members = vec![Member { column: chosen.id.clone(), r: 1.0, role: chosen.role }];
     for m in g.members.iter().filter(|m| **m != stands) {
         let r = links::pearson(&chosen.values, &columns[*m].values).unwrap_or(0.0);
-        members.push(Member { column: columns[*m].id.clone(), r });
+        members.push(Member { column: columns[*m].id.clone(), r, role: columns[*m].role });
     }
     let between = between_sessions(&chosen.values, sessions);
     Line {

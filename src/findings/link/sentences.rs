@@ -1,6 +1,6 @@
 //! The answer in words.
 
-use super::columns::{Line, others};
+use super::columns::{Line, Member, others};
 use super::effects::Effect;
 use super::lot_level::PARTLY;
 use super::parameters::ParameterMade;
@@ -116,7 +116,7 @@ fn full_name(f: &Link, column: &str) -> String {
 
 /// A line as one of its columns or another.
 fn either(line: &Line) -> String {
-    let names: Vec<String> = line.members.iter().map(|m| m.column.clone()).collect();
+    let names: Vec<String> = line.rivals().map(|m| m.column.clone()).collect();
     or_list(&names)
 }
 
@@ -223,8 +223,7 @@ pub fn next(f: &Link) -> Vec<String> {
         }
         if own.len() > 1 {
             parted.push(from_one_another(&own));
-        } else if line.members.len() > 1 && line.members.iter().any(|m| chosen(&m.column).is_none())
-        {
+        } else if line.rivals().nth(1).is_some() && line.rivals().any(|m| m.role == Role::Given) {
             bound.push(either(line));
         }
         if !line.has_effect && !line.not_told_from.is_empty() {
@@ -240,8 +239,7 @@ pub fn next(f: &Link) -> Vec<String> {
     }
     if !bound.is_empty() {
         all.push(format!(
-            "{}: what follows from a step, or from the weather, goes with it; further batches alone \
-             will hardly part them.",
+            "{}: what the weather gives goes with it; further batches alone will hardly part them.",
             bound.join("; ")
         ));
     }
@@ -305,15 +303,22 @@ pub fn plain(x: f64) -> String {
 
 fn joined(f: &Link) -> Vec<String> {
     let mut all = Vec::new();
-    for line in f.lines.iter().filter(|l| l.members.len() > 1) {
-        let names: Vec<String> = line.members.iter().map(|m| m.column.clone()).collect();
-        let how = if line.exact.known() == Some(&true) {
-            "moved exactly together".to_owned()
-        } else {
-            let least = line.members.iter().map(|m| m.r.abs()).fold(1.0, f64::min);
-            format!("moved together (|r| with {} at least {})", names[0], say(least))
-        };
-        all.push(format!("{}: these lots cannot tell which, they {how}.", or_list(&names)));
+    for line in f.lines.iter().filter(|l| l.rivals().nth(1).is_some()) {
+        let names: Vec<String> = line.rivals().map(|m| m.column.clone()).collect();
+        all.push(format!(
+            "{}: these lots cannot tell which, they {}.",
+            or_list(&names),
+            moved(&names[0], line.rivals())
+        ));
+    }
+    for line in f.lines.iter().filter(|l| l.followed().next().is_some()) {
+        let names: Vec<String> = line.followed().map(|m| m.column.clone()).collect();
+        all.push(format!(
+            "{}: {} followed and cannot be told from it, they {}.",
+            line.line,
+            listed(&names),
+            moved(&line.line, line.followed())
+        ));
     }
     for line in f.lines.iter().filter(|l| !l.has_effect) {
         if let Some(with) = others(line) {
@@ -325,6 +330,16 @@ fn joined(f: &Link) -> Vec<String> {
         }
     }
     all
+}
+
+/// How closely columns moved with the first.
+fn moved<'a>(first: &str, members: impl Iterator<Item = &'a Member>) -> String {
+    let least = members.map(|m| m.r.abs()).fold(1.0, f64::min);
+    if least >= 1.0 - 1e-9 {
+        "moved exactly together".to_owned()
+    } else {
+        format!("moved together (|r| with {first} at least {})", say(least))
+    }
 }
 
 fn or_list(names: &[String]) -> String {

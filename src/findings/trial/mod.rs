@@ -31,6 +31,8 @@ pub use fractions::{AliasLine, FractionTold};
 pub use shown::{RunMade, SettingMade, TrialMade, shown};
 pub use told::{ColumnTold, Moved};
 
+/// Panels that are simulated where nothing else is asked for.
+pub const SIMULATIONS: usize = 200;
 /// The most batches of one trial.
 pub const MOST_BATCHES: usize = 100;
 
@@ -86,7 +88,7 @@ impl Default for Wish {
             about: None,
             curved: false,
             sds: Vec::new(),
-            simulations: 200,
+            simulations: SIMULATIONS,
         }
     }
 }

@@ -143,11 +143,10 @@ fn around(values: impl Iterator<Item = f64>) -> (f64, f64) {
     (-reach, reach)
 }
 
-/// The name of a line with all that it is not told apart from.
+/// The name of a line with all that may have done it in its place.
 pub fn line_name(line: &Line, words: &Words) -> String {
     let names: Vec<String> = line
-        .members
-        .iter()
+        .rivals()
         .map(|m| {
             let way =
                 if m.r < 0.0 { words.pick(" (the other way round)", "（反向）") } else { "" };

@@ -3,7 +3,10 @@
 
 use std::fmt::Write as _;
 
-use crate::findings::link::{Adjusted, Effect, Form, Line, Link, LinkedTerm, Verdict, plain};
+use crate::book::parameters::Role;
+use crate::findings::link::{
+    Adjusted, Effect, Form, Line, Link, LinkedTerm, Member, Verdict, plain,
+};
 use crate::findings::{Estimate, say, say_p};
 use crate::plots::Lang;
 use crate::sheets::html::{document, escaped};
@@ -142,7 +145,9 @@ fn found(out: &mut String, f: &Link, words: &Words) {
             )
         })
     );
-    let mut groups: Vec<(f64, usize, Vec<(f64, &LinkedTerm)>)> = Vec::new();
+    // The p of the surest, the line's place, and its terms with their p.
+    type Group<'a> = (f64, usize, Vec<(f64, &'a LinkedTerm)>);
+    let mut groups: Vec<Group<'_>> = Vec::new();
     for i in 0..f.lines.len() {
         let mut own: Vec<(f64, &LinkedTerm)> = f
             .terms
@@ -304,22 +309,22 @@ fn planned(out: &mut String, f: &Link, words: &Words) {
 
 fn apart(f: &Link, words: &Words) -> Vec<String> {
     let mut all = Vec::new();
-    for line in f.lines.iter().filter(|l| l.members.len() > 1) {
+    let least =
+        |members: &mut dyn Iterator<Item = &Member>| members.map(|m| m.r.abs()).fold(1.0, f64::min);
+    for line in f.lines.iter().filter(|l| l.rivals().nth(1).is_some()) {
         let name = charts::line_name(line, words);
-        let exact = line.exact.known() == Some(&true);
-        all.push(match exact {
-            true => words.pick(
-                format!("{name}: they moved exactly together."),
-                format!("{name}：完全同步变化。"),
-            ),
-            false => {
-                let least = line.members.iter().map(|m| m.r.abs()).fold(1.0, f64::min);
-                words.pick(
-                    format!("{name}: they moved together (|r| at least {}).", say(least)),
-                    format!("{name}：同步变化（|r| 至少 {}）。", say(least)),
-                )
-            }
-        });
+        let how = together(least(&mut line.rivals()), words);
+        all.push(words.pick(format!("{name}: they {how}."), format!("{name}：{how}。")));
+    }
+    for line in f.lines.iter().filter(|l| l.followed().next().is_some()) {
+        let (name, how) =
+            (words.parameter(&line.line), together(least(&mut line.followed()), words));
+        let names: Vec<String> = line.followed().map(|m| words.parameter(&m.column)).collect();
+        let names = names.join(words.pick("; ", "；"));
+        all.push(words.pick(
+            format!("{name}: what followed from it ({names}) cannot be told from it, they {how}."),
+            format!("{name}：随之而来的（{names}）无法与其区分，{how}。"),
+        ));
     }
     for line in f.lines.iter().filter(|l| !l.has_effect && !l.not_told_from.is_empty()) {
         let with: Vec<String> = line.not_told_from.iter().map(|l| named(f, l, words)).collect();
@@ -343,13 +348,23 @@ fn apart(f: &Link, words: &Words) -> Vec<String> {
     all
 }
 
+fn together(least: f64, words: &Words) -> String {
+    if least >= 1.0 - 1e-9 {
+        return words.pick("moved exactly together", "完全同步变化").to_owned();
+    }
+    words.pick(
+        format!("moved together (|r| at least {})", say(least)),
+        format!("同步变化（|r| 至少 {}）", say(least)),
+    )
+}
+
 fn next(out: &mut String, f: &Link, words: &Words) {
     heading(out, words.pick("What to make next", "下一步做什么"));
     out.push_str("<ul>\n");
     let joined: Vec<String> = f
         .lines
         .iter()
-        .filter(|l| l.members.len() > 1)
+        .filter(|l| l.rivals().filter(|m| m.role == Role::Chosen).count() > 1)
         .map(|l| charts::line_name(l, words))
         .collect();
     if joined.is_empty() {
@@ -366,8 +381,8 @@ fn next(out: &mut String, f: &Link, words: &Words) {
             out,
             "<li>{} <code>blindsteep trial --add 4</code></li>",
             escaped(&words.pick(
-                "Four batches that would best tell apart what these lots cannot:".to_owned(),
-                "最能区分上述各项的四个新批次：".to_owned()
+                format!("Four batches that would best tell apart {}:", joined.join("; ")),
+                format!("最能区分{}的四个新批次：", joined.join("；"))
             ))
         );
     }
