@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use super::{Failure, charts};
 use crate::book::making::{OF_EACH_LOT, unit_of};
 use crate::book::parameters::Parameters;
-use crate::book::time::Moment;
 use crate::book::trials::{Factor, Level, TrialFile};
 use crate::sheets::Lang;
 use crate::sheets::trial::{WorkBatch, WorkSetting, WorkSheet, work_sheet_pdf};
@@ -74,7 +73,7 @@ pub fn sheet(
     let sheet = WorkSheet {
         book_title: title.to_owned(),
         trial: trial.name.clone(),
-        date: Moment::now().day().0,
+        date: trial.planned.day().0,
         languages: languages.to_vec(),
         batches: trial
             .runs

@@ -18,8 +18,9 @@ pub fn text(f: &Link) -> String {
     let mut out = String::from("Which step did it?\n");
     out.push_str(&basis(&f.source, f.lots.len(), f.tasters.len(), f.n_scores, 0));
     out.push_str(&paragraph(&format!("Making: {}.", f.making), "", "  "));
-    out.push_str(&answers("What goes with what", &f.sentences));
+    // What cannot be told apart stands before what goes with what.
     out.push_str(&answers("What these lots cannot tell apart", &f.not_told_apart));
+    out.push_str(&answers("What goes with what", &f.sentences));
     out.push_str(&answers("What to make next", &f.next));
     out.push_str(&matrix(f));
     out.push_str(&cautions(&f.cautions, &f.source));

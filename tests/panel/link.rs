@@ -157,9 +157,10 @@ fn the_demo_garden_names_what_was_planted_together_and_covers_what_was_planted()
     assert!(held >= 26, "{held} of {n}");
     // The strongest that was planted are found; the pluck is never named without the rolling.
     let said = text(&book, &["link"]);
-    for words in
-        ["- dry.method=sun, against hot-air: sun-note +", "- wither.hours or wither.moisture"]
-    {
+    for words in [
+        "- dry.method=sun, against hot-air: sun-note +",
+        "- wither.hours and what came with it, 12 to 17 h:",
+    ] {
         assert!(said.contains(words), "{words} is missing from {said}");
     }
     for list in ["sentences", "not_told_apart", "next"] {

@@ -102,8 +102,8 @@ impl Line {
             .map(|x| x.1)
     }
 
-    /// Those that followed.
-    pub fn followed(&self) -> impl Iterator<Item = &Member> {
+    /// Outcomes that moved along with it.
+    pub fn came_along(&self) -> impl Iterator<Item = &Member> {
         self.members.iter().skip(1).filter(|m| m.role == Role::Outcome)
     }
 
@@ -126,8 +126,7 @@ impl Line {
             })
             .collect();
         let which = if names.len() > 1 { " (these lots cannot tell which)" } else { "" };
-        let with =
-            if self.followed().next().is_some() { " with what followed from it" } else { "" };
+        let with = if self.came_along().next().is_some() { " and what came with it" } else { "" };
         format!("{}{which}{with}", names.join(" or "))
     }
 

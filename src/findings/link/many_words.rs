@@ -1,6 +1,7 @@
 //! What is predicted, in words.
 
-use super::many::{PredictedTerm, Prediction, too_few_ways};
+use super::many::too_few_ways;
+use super::many_form::{PredictedTerm, Prediction};
 use crate::findings::{count, listed, say};
 
 /// What a coefficient of partial least squares is.

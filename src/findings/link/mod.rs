@@ -10,6 +10,7 @@ mod exchange;
 mod lot_level;
 mod many;
 mod many_batch;
+mod many_form;
 mod many_words;
 mod parameters;
 mod planned;
@@ -32,11 +33,11 @@ pub use columns::{Line, Member, MovesTogether};
 pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;
 pub use lot_level::{AddedPoint, AddedVariable};
-pub use many::{
+pub use many_batch::{Batch, NotUsed, PlannedBatch, PlannedTerm, Setting, Stated, setting};
+pub use many_form::{
     Grouped, PredictedColumn, PredictedTerm, Prediction, Second, Step, TermTogether,
     Together as AllTerms,
 };
-pub use many_batch::{Batch, NotUsed, PlannedBatch, PlannedTerm, Setting, Stated, setting};
 pub use parameters::{CategoryMade, ParameterMade};
 pub use planned::{NotAsked, Planned, PlannedContrast, RunMade};
 pub use rows::LinkedLot;

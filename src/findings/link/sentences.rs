@@ -311,13 +311,13 @@ fn joined(f: &Link) -> Vec<String> {
             moved(&names[0], line.rivals())
         ));
     }
-    for line in f.lines.iter().filter(|l| l.followed().next().is_some()) {
-        let names: Vec<String> = line.followed().map(|m| m.column.clone()).collect();
+    for line in f.lines.iter().filter(|l| l.came_along().next().is_some()) {
+        let names: Vec<String> = line.came_along().map(|m| m.column.clone()).collect();
         all.push(format!(
-            "{}: {} followed and cannot be told from it, they {}.",
+            "{}: {} came with it and cannot be told from it, they {}.",
             line.line,
             listed(&names),
-            moved(&line.line, line.followed())
+            moved(&line.line, line.came_along())
         ));
     }
     for line in f.lines.iter().filter(|l| !l.has_effect) {

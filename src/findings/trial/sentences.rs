@@ -113,7 +113,7 @@ fn power(f: &Trial) -> Option<String> {
     };
     let of = |x: &(&str, f64, f64, f64)| {
         format!(
-            "of {} in {:.0} of 100 such panels ({:.0} to {:.0})",
+            "of {}, in {:.0} of 100 such panels ({:.0} to {:.0})",
             x.0,
             100.0 * x.1,
             100.0 * x.2,
@@ -127,8 +127,8 @@ fn power(f: &Trial) -> Option<String> {
         "With {} and {} a lot{term}, an effect of {see} {points} over the range would be seen {}{}.",
         count(panel.tasters, "taster", "tasters"),
         count(panel.pots, "pot", "pots"),
-        of(most),
-        if known.len() > 1 { format!(", {}", of(least)) } else { String::new() }
+        if known.len() > 1 { format!("most surely {}", of(most)) } else { of(most) },
+        if known.len() > 1 { format!(", least surely {}", of(least)) } else { String::new() }
     ))
 }
 

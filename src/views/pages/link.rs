@@ -48,14 +48,16 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> 
         escaped(title),
         escaped(&basis(f, words))
     );
-    planned(&mut out, f, words);
-    found(&mut out, f, words);
+    // What cannot be told apart stands before what goes with what.
     list(
         &mut out,
         words.pick("What these lots cannot tell apart", "凭这些批次无法区分的"),
         &apart(f, words),
     );
+    planned(&mut out, f, words);
+    found(&mut out, f, words);
     next(&mut out, f, words);
+    foretold(&mut out, f, words);
     charts_of(&mut out, drawn);
     list(&mut out, words.pick("Keep in mind", "请注意"), &cautions(f, words));
     left_out(&mut out, f, words);
@@ -316,13 +318,13 @@ fn apart(f: &Link, words: &Words) -> Vec<String> {
         let how = together(least(&mut line.rivals()), words);
         all.push(words.pick(format!("{name}: they {how}."), format!("{name}：{how}。")));
     }
-    for line in f.lines.iter().filter(|l| l.followed().next().is_some()) {
+    for line in f.lines.iter().filter(|l| l.came_along().next().is_some()) {
         let (name, how) =
-            (words.parameter(&line.line), together(least(&mut line.followed()), words));
-        let names: Vec<String> = line.followed().map(|m| words.parameter(&m.column)).collect();
+            (words.parameter(&line.line), together(least(&mut line.came_along()), words));
+        let names: Vec<String> = line.came_along().map(|m| words.parameter(&m.column)).collect();
         let names = names.join(words.pick("; ", "；"));
         all.push(words.pick(
-            format!("{name}: what followed from it ({names}) cannot be told from it, they {how}."),
+            format!("{name}: what came with it ({names}) cannot be told from it, they {how}."),
             format!("{name}：随之而来的（{names}）无法与其区分，{how}。"),
         ));
     }
@@ -408,6 +410,49 @@ fn next(out: &mut String, f: &Link, words: &Words) {
         let _ = writeln!(out, "<li>{}</li>", escaped(&text));
     }
     out.push_str("</ul>\n</section>\n");
+}
+
+/// What all parameters together foretell of a lot that was left out.
+fn foretold(out: &mut String, f: &Link, words: &Words) {
+    let Some(p) = f.prediction.known() else { return };
+    heading(out, words.pick("What the parameters together foretell", "全部参数合起来能预测什么"));
+    let (n, all) = (p.n_better, p.terms.len());
+    let told = match n {
+        0 => words.pick(
+            "Of no term is a lot that was left out foretold better than by the mean of the others."
+                .to_owned(),
+            "没有一个术语能比其余批次的均值更好地预测被留出的批次。".to_owned(),
+        ),
+        _ => words.pick(
+            format!("Of {n} of {all} terms a lot that was left out is foretold better than by the mean of the others:"),
+            format!("{all} 个术语中有 {n} 个，对被留出批次的预测优于其余批次的均值："),
+        ),
+    };
+    let _ = writeln!(out, "<p>{}</p>", escaped(&told));
+    if n > 0 {
+        let heads = words.pick(
+            ["term", "missed by, points", "by the mean alone", "p among all terms"],
+            ["术语", "预测误差（分）", "仅用均值的误差", "在全部术语中的 p"],
+        );
+        out.push_str("<div class=\"wide\"><table>\n<tr class=\"heads\">");
+        for head in heads {
+            let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
+        }
+        out.push_str("</tr>\n");
+        for t in p.terms.iter().filter(|t| t.better) {
+            let _ = writeln!(
+                out,
+                "<tr><td>{}</td><td class=\"figure\">{}</td><td class=\"figure\">{}</td><td \
+                 class=\"figure\">{}</td></tr>",
+                escaped(&words.name(&t.term)),
+                say(t.error),
+                say(t.error_of_mean),
+                escaped(&say_p(t.p_among_all))
+            );
+        }
+        out.push_str("</table></div>\n");
+    }
+    out.push_str("</section>\n");
 }
 
 fn charts_of(out: &mut String, drawn: &[Chart]) {
