@@ -24,7 +24,8 @@ pub fn section(prediction: &Answer<Prediction>) -> String {
         let text = format!(
             "missed by: root mean square error of lots left out ({}); Q²: 1 less the ratio of their \
              squares to the mean's; luck: what Q² reaches among all these terms in 1 of 20 of {} random \
-             orders ({} exchanged), p by the same; session: Q² with whole \
+             orders ({} exchanged); p steps down from the surest term, so that one below that luck may still \
+             be better; session: Q² with whole \
              sessions left out. Partial least squares; coefficients, importance, repeated groups and \
              the elastic net: --json.",
             f.left_out, f.n_orders, f.exchanged

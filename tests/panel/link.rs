@@ -169,7 +169,8 @@ fn the_demo_garden_names_what_was_planted_together_and_covers_what_was_planted()
             assert_eq!(s.contains("pluck.fine-leaf"), s.contains("roll.minutes"), "{s}");
         }
     }
-    assert!(said.contains("`blindsteep trial --add 4` proposes four"), "{said}");
+    let next = "pluck.fine-leaf from roll.minutes: `blindsteep trial --add 4`";
+    assert!(said.contains(next), "{said}");
 }
 
 fn named_in(list: &Value, column: &str) -> bool {

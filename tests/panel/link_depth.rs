@@ -361,7 +361,101 @@ fn planned_contrasts_are_a_family_of_their_own() {
     assert!(effect(&f, "roll.minutes").q_value.reason().is_some());
     assert_eq!(effect(&f, "roll.minutes").mark, Mark::Up);
     assert!(f.sentences[0].starts_with("Trial roll-and-sun: 3 of 4 runs"), "{:#?}", f.sentences);
-    assert!(f.sentences[1].starts_with("roll.minutes"), "{:#?}", f.sentences);
+    assert!(f.sentences[1].starts_with("13 lots made before speak here too"), "{:#?}", f.sentences);
+    assert!(f.sentences[2].starts_with("roll.minutes"), "{:#?}", f.sentences);
+    // Two factors that moved as one are one question.
+    let mut alike = made.clone();
+    let wither = alike.parameters.iter().position(|p| p.id == "wither.hours").expect("there");
+    alike.parameters[wither].values = alike.parameters[1].values.clone();
+    let factors = ["oxidise.hours", "wither.hours"].map(str::to_owned).into();
+    let trial = wish.trial.clone().map(|t| PlannedTrial { factors, ..t });
+    let of = |made: &Makings, trial| {
+        link(&plain(&lots, &y), made, &Wish { trial, ..Wish::default() }, &settings())
+    };
+    let one = of(&alike, trial.clone());
+    let planned = one.planned.known().expect("begun");
+    assert_eq!(planned.contrasts.len(), 1);
+    assert_eq!(planned.contrasts[0].factor, "oxidise.hours or wither.hours");
+    // Before any batch of it is tasted nothing planned is asked.
+    alike.trial_runs.clear();
+    let none = of(&alike, trial);
+    assert!(none.planned.reason().is_some_and(|r| r.contains("no batch of the trial")));
+    assert_eq!(none.n_asked, 2);
+    assert!(none.sentences[0].contains("nothing planned is asked"), "{:#?}", none.sentences);
+}
+
+/// A category of three: an effect is against the commonest only where the others stand beside it.
+#[test]
+fn a_category_is_compared_with_what_it_is_said_to_be_compared_with() {
+    let method = |n: [usize; 3]| -> Vec<&str> {
+        [vec!["air"; n[0]], vec!["belt"; n[1]], vec!["sun"; n[2]]].concat()
+    };
+    let asked_of = |words: &[&str], extra: usize| {
+        let lots = names(words.len());
+        let mut draws = stream(12, extra as u64);
+        let level = |w: &str| match w {
+            "air" => 4.0,
+            "belt" => 5.0,
+            _ => 8.0,
+        };
+        let y: Vec<f64> = words.iter().map(|w| level(w) + 0.1 * draws.normal()).collect();
+        let own: Vec<String> = (0..extra).map(|i| format!("x{i}")).collect();
+        let columns: Vec<(&str, Vec<f64>)> =
+            own.iter().map(|id| (id.as_str(), normals(lots.len(), &mut draws))).collect();
+        let mut made = makings(&lots, &columns);
+        let value =
+            |w: &&str| MadeValue { value: Made::Category((*w).to_owned()), estimated: false };
+        made.parameters.push(MadeParameter {
+            id: "dry.method".to_owned(),
+            values: lots.iter().cloned().zip(words.iter().map(value)).collect(),
+            ..MadeParameter::default()
+        });
+        let f = asked(&plain(&lots, &y), &made);
+        let of = |id: &str| {
+            let line = f.lines.iter().position(|l| l.line == id).expect("a line");
+            let e = f.terms[0].effects[line].over_range.known().expect("an effect").value;
+            (f.lines[line].against.known().expect("a category").clone(), e)
+        };
+        (of("dry.method=belt"), of("dry.method=sun"))
+    };
+    // All in one model: against the commonest.
+    let (belt, sun) = asked_of(&method([8, 6, 6]), 0);
+    assert_eq!((belt.0.as_str(), sun.0.as_str()), ("air", "air"));
+    assert!((belt.1 - 1.0).abs() < 0.3 && (sun.1 - 4.0).abs() < 0.3, "{belt:?} {sun:?}");
+    // Too few lots for so much at once: each against all others, whose mean is another.
+    let (belt, sun) = asked_of(&method([3, 3, 3]), 6);
+    assert_eq!((belt.0.as_str(), sun.0.as_str()), ("all others", "all others"));
+    assert!((belt.1 + 1.0).abs() < 0.4 && (sun.1 - 3.5).abs() < 0.4, "{belt:?} {sun:?}");
+}
+
+/// An outcome of the same step came along with it; an outcome of another step may be what did it.
+#[test]
+fn an_outcome_of_another_step_stays_a_rival() {
+    use blindsteep::book::parameters::Role;
+    let lots = names(12);
+    let mut draws = stream(13, 0);
+    let a = normals(12, &mut draws);
+    let near: Vec<f64> = a.iter().map(|v| 70.0 - v + 0.02 * draws.normal()).collect();
+    let y: Vec<f64> = a.iter().map(|v| 5.0 + v + 0.2 * draws.normal()).collect();
+    let mut made = makings(
+        &lots,
+        &[("wither.hours", a.clone()), ("wither.moisture", near.clone()), ("dry.moisture", near)],
+    );
+    made.parameters[1].role = Role::Outcome;
+    made.parameters[2].role = Role::Outcome;
+    let f = asked(&plain(&lots, &y), &made);
+    let line = &f.lines[0];
+    let named = |m: Vec<&blindsteep::findings::link::Member>| -> Vec<String> {
+        m.iter().map(|m| m.column.clone()).collect()
+    };
+    assert_eq!(named(line.rivals().collect()), ["wither.hours", "dry.moisture"]);
+    assert_eq!(named(line.came_along().collect()), ["wither.moisture"]);
+    assert!(
+        f.not_told_apart[0].starts_with("wither.hours or dry.moisture"),
+        "{:#?}",
+        f.not_told_apart
+    );
+    assert!(!f.next.iter().any(|s| s.contains("is told apart by these lots")), "{:#?}", f.next);
 }
 
 /// A parameter with gaps is named with its lots; `complete` leaves these lots out and asks it.
@@ -381,6 +475,16 @@ fn a_parameter_with_gaps_is_asked_of_the_lots_that_have_it_if_that_is_wanted() {
     let both = f.associations.iter().find(|x| x.b == "roll").expect("of thirteen lots");
     assert_eq!(both.n, 13);
     assert!(f.left_out.iter().any(|l| l.name == "roll" && l.lots == ["L3"]));
+    // Where it moved with what is asked, that is said before anything else.
+    let mut near = made.clone();
+    near.parameters[1].values = near.parameters[0].values.clone();
+    near.parameters[1].values.remove("L3");
+    let warned = asked(&scores, &near);
+    assert!(
+        warned.not_told_apart.iter().any(|s| s.contains("`--complete roll`")),
+        "{:#?}",
+        warned.not_told_apart
+    );
     let wish = Wish { complete: vec!["roll".to_owned()], ..Wish::default() };
     let f = link(&scores, &made, &wish, &settings());
     assert_eq!((f.lots.len(), f.lines.len()), (13, 2));

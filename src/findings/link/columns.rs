@@ -95,16 +95,19 @@ impl Line {
     /// The columns that may be what did it: that which stands for the line, and the others but for
     /// those that follow from what was done.
     pub fn rivals(&self) -> impl Iterator<Item = &Member> {
-        self.members
-            .iter()
-            .enumerate()
-            .filter(|(i, m)| *i == 0 || m.role != Role::Outcome)
-            .map(|x| x.1)
+        let own = |(i, m): &(usize, &Member)| *i == 0 || !self.is_of_it(m);
+        self.members.iter().enumerate().filter(own).map(|x| x.1)
     }
 
-    /// Outcomes that moved along with it.
+    /// Outcomes of the same step that moved along with it.
     pub fn came_along(&self) -> impl Iterator<Item = &Member> {
-        self.members.iter().skip(1).filter(|m| m.role == Role::Outcome)
+        self.members.iter().skip(1).filter(|m| self.is_of_it(m))
+    }
+
+    /// Whether a column is an outcome of the step that stands for the line. An outcome of another
+    /// step may be what did it.
+    fn is_of_it(&self, m: &Member) -> bool {
+        m.role == Role::Outcome && step(&m.column) == step(&self.parameter)
     }
 
     /// The line with all that it is not told apart from, in words.
@@ -136,6 +139,19 @@ impl Line {
         self.varies_between == SESSIONS
     }
 }
+
+/// The step of making that a parameter belongs to.
+fn step(parameter: &str) -> &str {
+    let own = parameter.strip_prefix("derived.").unwrap_or(parameter);
+    match own.split(['.', '-']).next().unwrap_or(own) {
+        "press" => "roll",
+        "oxidation" => "oxidise",
+        step => step,
+    }
+}
+
+/// What a category is compared with where not all its sisters stand in the model.
+pub const OTHERS: &str = "all others";
 
 const SESSIONS: &str = "sessions";
 const LOTS: &str = "lots";
@@ -205,10 +221,28 @@ pub fn together(
         }
     }
     let adjusted = tell_apart(&mut lines, &columns, lots.len());
+    compare(&mut lines, &columns, adjusted.known());
     for p in &mut parameters {
         p.used_for = used_for(p, &lines);
     }
     Together { parameters, columns, together, associations, lines, adjusted, hidden }
+}
+
+/// Of a category with three or more levels: compared with its base only where a column of each
+/// other level has an effect of its own in the same model, else with all others.
+fn compare(lines: &mut [Line], columns: &[Column], adjusted: Option<&Adjusted>) {
+    let own: Vec<String> = lines.iter().filter(|l| l.has_effect).map(|l| l.line.clone()).collect();
+    for line in lines.iter_mut().filter(|l| l.against.known().is_some()) {
+        let sisters: Vec<&Column> = columns
+            .iter()
+            .filter(|c| c.parameter == line.parameter && c.against.is_some())
+            .collect();
+        let whole =
+            adjusted == Some(&Adjusted::Together) && sisters.iter().all(|c| own.contains(&c.id));
+        if sisters.len() > 1 && !whole {
+            line.against = Answer::Known(OTHERS.to_owned());
+        }
+    }
 }
 
 fn parameter_left_out(id: &str, reason: String, lots: Vec<String>) -> LeftOut {

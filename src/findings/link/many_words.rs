@@ -19,6 +19,21 @@ pub fn of(f: &Prediction, sessions: &[u32]) -> Vec<String> {
             count(ways as usize, "way", "ways")
         ));
     }
+    let between: Vec<String> = f
+        .terms
+        .iter()
+        .filter(|t| !t.better)
+        .filter_map(|t| Some((t, t.by_session.known().filter(|s| s.q2 >= BETWEEN)?)))
+        .map(|(t, s)| format!("{} (Q² {})", t.term, say(s.q2)))
+        .collect();
+    if !between.is_empty() {
+        all.push(format!(
+            "The test exchanges lots within their session and cannot judge what varies between sessions: \
+             with whole sessions left out, {} {} foretold, from few sessions.",
+            listed(&between),
+            if between.len() == 1 { "is" } else { "are" }
+        ));
+    }
     let lost: Vec<String> = f
         .terms
         .iter()
@@ -36,6 +51,9 @@ pub fn of(f: &Prediction, sessions: &[u32]) -> Vec<String> {
     all
 }
 
+/// A Q² of whole sessions left out that is worth a word where the test cannot speak.
+const BETWEEN: f64 = 0.3;
+
 /// So many terms are said in words; the others stand in the table.
 const SAID: usize = 3;
 
@@ -47,7 +65,7 @@ fn headline(f: &Prediction) -> Vec<String> {
     if f.n_better == 0 {
         let none = format!(
             "No term is shown to be predicted better than by its mean: {columns} of parameters \
-             together do not tell what a lot left out is like."
+             together are not shown to tell what a lot left out is like."
         );
         let nearest =
             f.terms.iter().min_by(sure).map(|t| format!("The nearest is {}", of_term(t, f)));

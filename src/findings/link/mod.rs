@@ -29,7 +29,7 @@ use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
 use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 
 pub use associations::{Association, Measure};
-pub use columns::{Line, Member, MovesTogether};
+pub use columns::{Line, Member, MovesTogether, OTHERS};
 pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;
 pub use lot_level::{AddedPoint, AddedVariable};
@@ -247,12 +247,14 @@ pub fn link(scores: &Scores, makings: &Makings, wish: &Wish, settings: &Settings
     let at_once = adjusted.known() == Some(&Adjusted::Together);
     exchange::all(&mut terms, &works, &lines, at_once, settings);
     let n_curves = shape::discovery(&mut terms);
+    let begun = wish.trial.as_ref().filter(|t| planned::begun(t, &picked.lots, makings));
     let n_asked = effects::discovery(&mut terms, &|term, line| {
-        wish.trial
-            .as_ref()
-            .is_some_and(|t| planned::about(t, term) && planned::holds(t, &lines[line]))
+        begun.is_some_and(|t| planned::about(t, term) && planned::holds(t, &lines[line]))
     });
-    let planned = match &wish.trial {
+    let planned = match begun {
+        None if wish.trial.is_some() => {
+            Answer::unknown("no batch of the trial has been tasted and linked yet")
+        }
         Some(trial) => Answer::Known(planned::of(trial, &lines, &terms, &picked.lots, makings)),
         None => Answer::unknown("no trial is named"),
     };

@@ -111,7 +111,7 @@ pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<C
         if missing.is_empty() {
             return Err((format!("it never varied: {what} in every lot"), Vec::new()));
         }
-        let why = format!("it is missing for some lots, and never varied in the others: {what}");
+        let why = format!("it never varied in the lots that have it: {what}; it is missing for");
         Err((why, missing.clone()))
     };
     let as_number = Answer::unknown("it is a number, not a category");
@@ -150,6 +150,12 @@ pub fn made(p: &MadeParameter, lots: &[&String]) -> Result<(ParameterMade, Vec<C
         n_apart = levels.len();
         let mut counted: BTreeMap<&str, usize> = BTreeMap::new();
         words.iter().for_each(|w| *counted.entry(w).or_default() += 1);
+        // The commonest is what others are compared with; of equals the first by name.
+        let of = |l: &String| counted[l.as_str()];
+        let most = levels.iter().map(of).max().unwrap_or(0);
+        if let Some(at) = levels.iter().position(|l| of(l) == most) {
+            levels[..=at].rotate_right(1);
+        }
         let counted =
             levels.iter().map(|l| CategoryMade { category: l.clone(), n: counted[l.as_str()] });
         categories = Answer::Known(counted.collect());

@@ -46,7 +46,7 @@ pub struct NotAsked {
 /// A planned contrast.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PlannedContrast {
-    /// The factor.
+    /// The factor; several that these lots do not tell apart with "or" between them.
     pub factor: String,
     /// The line that holds it.
     pub line: String,
@@ -79,6 +79,14 @@ fn member_of(factor: &str, line: &Line) -> bool {
     })
 }
 
+/// Whether a lot that is linked was made for the trial: without one nothing planned is asked, since
+/// the lots made before would answer alone.
+pub fn begun(trial: &PlannedTrial, lots: &[LinkedLot], makings: &Makings) -> bool {
+    let of_trial =
+        |l: &LinkedLot| makings.trial_runs.get(&l.lot).is_some_and(|r| r.0 == trial.name);
+    lots.iter().any(of_trial)
+}
+
 /// What a trial was planned for.
 pub fn of(
     trial: &PlannedTrial,
@@ -87,7 +95,7 @@ pub fn of(
     lots: &[LinkedLot],
     makings: &Makings,
 ) -> Planned {
-    let mut contrasts = Vec::new();
+    let mut contrasts: Vec<PlannedContrast> = Vec::new();
     let mut not_asked = Vec::new();
     for factor in &trial.factors {
         let own: Vec<usize> = (0..lines.len()).filter(|i| member_of(factor, &lines[*i])).collect();
@@ -98,6 +106,12 @@ pub fn of(
         for term in terms.iter().filter(|t| about(trial, &t.term)) {
             for i in &own {
                 let e = &term.effects[*i];
+                let same = |c: &&mut PlannedContrast| c.line == e.line && c.term == term.term;
+                if let Some(known) = contrasts.iter_mut().find(same) {
+                    // One line, one question.
+                    known.factor = format!("{} or {factor}", known.factor);
+                    continue;
+                }
                 contrasts.push(PlannedContrast {
                     factor: factor.clone(),
                     line: e.line.clone(),

@@ -6,7 +6,7 @@ use super::lot_level::PARTLY;
 use super::parameters::ParameterMade;
 use super::sensitivity::Verdict;
 use super::shape::Form;
-use super::{Adjusted, Link};
+use super::{Adjusted, Link, PlannedTrial};
 use crate::book::parameters::Role;
 use crate::findings::{ALPHA, Answer, Estimate, count, listed, say, say_p};
 use crate::scores::Makings;
@@ -154,7 +154,13 @@ fn curves(f: &Link) -> Vec<String> {
 
 /// What a trial was planned for.
 fn planned(f: &Link) -> Vec<String> {
-    let Some(p) = f.planned.known() else { return Vec::new() };
+    let Some(p) = f.planned.known() else {
+        let not_yet = |t: &PlannedTrial| {
+            let why = f.planned.reason().unwrap_or_default();
+            format!("Trial {}: {why}, so nothing planned is asked.", t.name)
+        };
+        return f.wish.trial.iter().map(not_yet).collect();
+    };
     let known: Vec<_> = p.contrasts.iter().filter(|c| c.p_holm.known().is_some()).collect();
     let mut all = vec![format!(
         "Trial {}: {} of {} linked, as the logs say they were made; {} planned, each with its p among \
@@ -164,6 +170,13 @@ fn planned(f: &Link) -> Vec<String> {
         count(p.runs.len(), "run", "runs"),
         count(known.len(), "contrast", "contrasts")
     )];
+    let before = f.lots.len() - p.n_linked;
+    if before > 0 {
+        all.push(format!(
+            "{} made before speak here too: what was picked by looking at them is not tested afresh.",
+            count(before, "lot", "lots")
+        ));
+    }
     for line in &f.lines {
         let own: Vec<String> = known
             .iter()
@@ -184,9 +197,57 @@ fn planned(f: &Link) -> Vec<String> {
     all
 }
 
+/// From this inflation, or this |r|, on two lines are told apart, but not well.
+const HARDLY: (f64, f64) = (4.0, 0.7);
+
+/// Whether all lines are asked at once, each alone in its place, none much entangled with others.
+fn told_apart(f: &Link) -> bool {
+    let alone = |l: &Line| {
+        l.members.len() == 1
+            && l.has_effect
+            && !l.between_sessions()
+            && l.inflation.known().is_none_or(|v| *v < HARDLY.0)
+    };
+    f.adjusted.known() == Some(&Adjusted::Together)
+        && f.lines.iter().all(alone)
+        && gaps(f).is_empty()
+        && f.together.iter().all(|p| p.r.abs() < HARDLY.1)
+}
+
+/// Parameters that were left out for their gaps, though they moved with one that was asked.
+fn gaps(f: &Link) -> Vec<String> {
+    f.parameters
+        .iter()
+        .filter(|p| !p.missing.is_empty())
+        .filter_map(|p| {
+            let mut with: Vec<String> = f
+                .associations
+                .iter()
+                .filter(|a| a.value.abs() >= HARDLY.1 && (a.a == p.parameter || a.b == p.parameter))
+                .map(|a| {
+                    let other = if a.a == p.parameter { &a.b } else { &a.a };
+                    format!("{other} ({})", say(a.value))
+                })
+                .collect();
+            with.truncate(3);
+            (!with.is_empty()).then(|| {
+                format!(
+                    "{}: missing for {}, so it is in no effect, but it moved with {}: what they do may \
+                     be its work. `--complete {}` leaves those lots out and asks it.",
+                    p.parameter,
+                    count(p.missing.len(), "lot", "lots"),
+                    listed(&with),
+                    p.parameter
+                )
+            })
+        })
+        .collect()
+}
+
 /// What these lots cannot tell apart.
 pub fn not_told_apart(f: &Link) -> Vec<String> {
     let mut all = joined(f);
+    all.extend(gaps(f));
     if let Some(hidden) = unadjusted(f) {
         all.push(hidden);
     }
@@ -259,8 +320,10 @@ pub fn next(f: &Link) -> Vec<String> {
             listed(&lots)
         ));
     }
-    if all.is_empty() && f.n_asked > 0 {
-        all.push("Nothing that was asked is entangled: more lots narrow the limits.".to_owned());
+    if all.is_empty() && f.n_asked > 0 && told_apart(f) {
+        all.push(
+            "What was asked is told apart by these lots: more lots narrow the limits.".to_owned(),
+        );
     }
     all
 }
@@ -399,6 +462,31 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
             "What is tested is a straight line over the range made; a curve, or a best point in \
              between, is told only where it stands out among all that were tried. Nobody dealt the lots to their making by lot, so whatever else changed with \
              a parameter and was not recorded shows as its effect."
+                .to_owned(),
+        );
+    }
+    let outcomes: Vec<&str> = f
+        .lines
+        .iter()
+        .filter(|l| l.has_effect && !l.parameter.ends_with("dose"))
+        .filter(|l| l.members.first().is_some_and(|m| m.role == Role::Outcome))
+        .map(|l| l.line.as_str())
+        .collect();
+    if !outcomes.is_empty() && f.adjusted.known() == Some(&Adjusted::Together) {
+        all.push(format!(
+            "{} came of other steps and stands beside them in the model: what those steps do is told \
+             as for lots alike in it.",
+            outcomes.join(", ")
+        ));
+    }
+    let scores = || f.lots.iter().map(|l| l.n_scores);
+    if let (Some(least), Some(most)) = (scores().min(), scores().max())
+        && !f.tasters.is_empty()
+        && most > 2 * least
+    {
+        all.push(
+            "Lots have very different numbers of scores: what an effect hangs on, its plot and its shape \
+             are worked out with each lot counted alike, and only rough."
                 .to_owned(),
         );
     }

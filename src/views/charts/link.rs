@@ -1,7 +1,9 @@
 //! The charts of `link`.
 
 use super::{Chart, Words, footnotes, mark};
-use crate::findings::link::{AddedVariable, Adjusted, Effect, Line, Link, LinkedTerm, plain};
+use crate::findings::link::{
+    AddedVariable, Adjusted, Effect, Line, Link, LinkedTerm, OTHERS, plain,
+};
 use crate::plots::effects::{EffectPanel, EffectRow, Effects, effects};
 use crate::plots::matrix::{Cell, Matrix, matrix};
 use crate::plots::scatter::{FittedLine, Scatter, ScatterPanel, Spot, scatter};
@@ -159,6 +161,9 @@ pub fn line_name(line: &Line, words: &Words) -> String {
 
 /// The range over which a line was made.
 pub fn line_range(line: &Line, words: &Words) -> String {
+    if line.against.known().is_some_and(|a| a == OTHERS) {
+        return words.pick("against all others", "与其他各类相比").to_owned();
+    }
     if let Some(first) = line.against.known() {
         let name = words.parameter(&format!("{}={first}", line.parameter));
         return words.pick(format!("against {name}"), format!("与“{name}”相比"));

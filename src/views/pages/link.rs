@@ -174,7 +174,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
                     continue;
                 };
                 let q = say_p(*q).replacen('p', "q", 1);
-                row(out, &words.name(&t.term), over, &q, &how_sure(f, e, words), words);
+                row(out, (&words.name(&t.term), true), over, &q, &how_sure(f, e, words), words);
             }
         }
         let _ = writeln!(
@@ -213,8 +213,17 @@ fn group(out: &mut String, line: &Line, words: &Words) {
     );
 }
 
-fn row(out: &mut String, term: &str, e: &Estimate, q: &str, sure: &str, words: &Words) {
-    let (sign, said) = if e.value > 0.0 {
+fn row(
+    out: &mut String,
+    (term, shown): (&str, bool),
+    e: &Estimate,
+    q: &str,
+    sure: &str,
+    words: &Words,
+) {
+    let (sign, said) = if !shown {
+        ("·", "")
+    } else if e.value > 0.0 {
         ("▲", words.pick("more", "升高"))
     } else {
         ("▼", words.pick("less", "降低"))
@@ -302,8 +311,8 @@ fn planned(out: &mut String, f: &Link, words: &Words) {
         for c in own {
             let (Some(over), Some(p)) = (c.over_range.known(), c.p_holm.known()) else { continue };
             let not = words.pick("not shown", "未能证实");
-            let sure = if c.shown { "" } else { not };
-            row(out, &words.name(&c.term), over, &say_p(*p), sure, words);
+            let (sure, shown) = if c.shown { ("", true) } else { (not, false) };
+            row(out, (&words.name(&c.term), shown), over, &say_p(*p), sure, words);
         }
     }
     out.push_str("</table></div>\n</section>\n");
