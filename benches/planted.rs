@@ -8,7 +8,6 @@ use std::collections::BTreeMap;
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{SESSIONS, TERMS};
 use blindsteep::findings::age::{Age, Change, age};
-use blindsteep::findings::link::{Link, Wish, link};
 use blindsteep::findings::{Answer, Settings};
 use rayon::prelude::*;
 
@@ -24,8 +23,6 @@ struct Tally {
     error: f64,
     half: f64,
     truth: f64,
-    exchanged: u64,
-    exchanged_found: u64,
     /// Coverage seed by seed: what lies in one seed hangs together.
     by_seed: Vec<f64>,
 }
@@ -47,22 +44,16 @@ impl Tally {
         self.error += other.error;
         self.half += other.half;
         self.truth += other.truth;
-        self.exchanged += other.exchanged;
-        self.exchanged_found += other.exchanged_found;
         self.by_seed.extend(&other.by_seed);
     }
 }
 
-/// What lots made together share, in points, where that is planted.
-const SHARED: f64 = 0.4;
-
 const HEAD: &str = "# What was planted, and what was found
 
 Made by `cargo bench --profile release --bench planted -- SEEDS`: the invented garden under many
-seeds, asked as `age` and `link` ask, each interval compared with what was planted. The truth is in
-the estimand that is printed: the mean that the garden's six tasters write (habits, swaps, rounding
-to halves and the ends of the scale counted in); for effects its least-squares projection on the
-lines of the model.
+seeds, asked as `age` asks, each interval compared with what was planted (`link` has its own report).
+The truth is in the estimand that is printed: the mean that the garden's six tasters write (habits,
+swaps, rounding to halves and the ends of the scale counted in).
 
 *coverage*: how often the 95 % interval holds the truth; *luck*: how far 99 of 100 such means over
 seeds stray from .95 by themselves (samples of one seed hang together and count as one trial);
@@ -72,16 +63,7 @@ seeds stray from .95 by themselves (samples of one seed hang together and count 
   own change on purpose: the panel's drift (-.02 a month for all, -.05 more for one) is in it, and
   its intervals must fail.
 * **Arms** lie above: the model lets each taster see each arm in a way of their own; the garden's
-  tasters see both arms of a lot alike. Wider than need be, not narrower.
-* **oxidise.temperature** stands for the season too (r = -.98). It varies between four sessions, so
-  it has two degrees of freedom and the variance of what lots of a session share; the garden planted
-  none: wider than need be again. Where the planted effect is curved (bright and floral by the dose)
-  what a straight line leaves over counts as spread of lots.
-* The last table plants something that the garden has not: lots made together share .4 points that no
-  parameter says. Lines that vary partly between sessions (dry.method, dry.moisture) could then hold
-  less than they promise.
-* *exchanged*: how often the test that exchanges lots within sessions (500 draws) finds p < .05:
-  where the truth is 0 this is its rate of false alarms.";
+  tasters see both arms of a lot alike. Wider than need be, not narrower.";
 
 type Tallies = BTreeMap<(String, String, String), Tally>;
 
@@ -127,20 +109,10 @@ fn beside_reference(sample: &str, session: &str, term: usize) -> f64 {
 }
 
 fn one(seed: u64) -> Tallies {
-    let settings = Settings { n_permutations: 500, ..Settings::default() };
+    let settings = Settings::default();
     let scores = simulated::scores(seed);
     let mut tallies = Tallies::new();
     count_ageing(&age(&scores, &simulated::times(), &settings), &mut tallies);
-    let makings = simulated::makings(seed);
-    let asked = |scores| link(scores, &makings, &Wish::default(), &settings);
-    count_links("5 effect over the range made", &asked(&scores), &makings, &mut tallies);
-    let shared = simulated::scores_with(seed, SHARED);
-    count_links(
-        "6 effect where lots made together share .4 points",
-        &asked(&shared),
-        &makings,
-        &mut tallies,
-    );
     for t in tallies.values_mut() {
         t.by_seed.push(t.covered as f64 / t.n as f64);
     }
@@ -193,70 +165,6 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
     }
 }
 
-/// Ordinary least squares of the expected lot levels on the lines of the joint model.
-fn projected(
-    found: &Link,
-    makings: &blindsteep::scores::Makings,
-    term: usize,
-) -> Vec<(String, f64)> {
-    use blindsteep::scores::Made;
-    let lines: Vec<_> = found.lines.iter().filter(|l| l.has_effect).collect();
-    let mut columns: Vec<Vec<f64>> = Vec::new();
-    for line in &lines {
-        let (id, level) = line.line.split_once('=').unwrap_or((&line.line, ""));
-        let p = makings.parameters.iter().find(|p| p.id == id).expect("a parameter");
-        columns.push(
-            found
-                .lots
-                .iter()
-                .map(|l| match &p.values[&l.lot].value {
-                    Made::Number(x) => *x,
-                    Made::Category(c) => f64::from(u8::from(c == level)),
-                    Made::YesNo(b) => f64::from(u8::from(*b)),
-                })
-                .collect(),
-        );
-    }
-    let y: Vec<f64> = found
-        .lots
-        .iter()
-        .map(|l| beside_reference(&l.lot, l.session.known().expect("a session"), term))
-        .collect();
-    let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
-    let fit = blindsteep_stats::links::ols(&slices, &y, 0.95).expect("a fit");
-    lines
-        .iter()
-        .enumerate()
-        .map(|(i, l)| (l.line.clone(), fit.coefficients[i + 1].estimate * (l.max - l.min)))
-        .collect()
-}
-
-fn count_links(
-    kind: &str,
-    found: &Link,
-    makings: &blindsteep::scores::Makings,
-    tallies: &mut Tallies,
-) {
-    for t in &found.terms {
-        let truths = projected(found, makings, term_at(&t.term));
-        for e in &t.effects {
-            let Some((_, truth)) = truths.iter().find(|(line, _)| *line == e.line) else {
-                continue;
-            };
-            let (Answer::Known(range), Answer::Known(test)) = (&e.over_range, &e.test) else {
-                continue;
-            };
-            let key = (kind.to_owned(), t.term.clone(), e.line.clone());
-            let tally = tallies.entry(key).or_default();
-            tally.add(range.value, range.lower, range.upper, test.p_value, *truth);
-            if let Answer::Known(p) = &e.permutation {
-                tally.exchanged += 1;
-                tally.exchanged_found += u64::from(p.p_value < 0.05);
-            }
-        }
-    }
-}
-
 /// The mean coverage over seeds and how far it may lie from 0.95 by luck in 99 of 100 cases.
 fn coverage(t: &Tally) -> (f64, f64) {
     let n = t.by_seed.len() as f64;
@@ -275,10 +183,9 @@ fn print(all: &Tallies) {
             group.clone_from(kind);
             println!("\n## {}\n", &kind[2..]);
             println!(
-                "| term | line | n | coverage | luck ± | | mean truth | bias | half-width | p < .05 \
-                 | exchanged p < .05 |"
+                "| term | line | n | coverage | luck ± | | mean truth | bias | half-width | p < .05 |"
             );
-            println!("|---|---|---|---|---|---|---|---|---|---|---|");
+            println!("|---|---|---|---|---|---|---|---|---|---|");
         }
         let n = t.n as f64;
         let (covered, luck) = coverage(t);
@@ -287,13 +194,9 @@ fn print(all: &Tallies) {
             d if d > 0.0 => "above",
             _ => "**below**",
         };
-        let exchanged = match t.exchanged {
-            0 => "–".to_owned(),
-            n => format!("{:.3}", t.exchanged_found as f64 / n as f64),
-        };
         println!(
             "| {term} | {line} | {} | {covered:.3} | {luck:.3} | {verdict} | {:+.2} | {:+.3} | {:.2} \
-             | {:.3} | {exchanged} |",
+             | {:.3} |",
             t.n,
             t.truth / n,
             t.error / n,

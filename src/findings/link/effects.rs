@@ -6,7 +6,7 @@
 //! too wide rather than too narrow. In simulated tables the 95 % intervals held the truth in 94 to 99
 //! of 100 (ten lots with a standard deviation of 0, 0.15 and 0.6 points; six lots of one brew; five
 //! sessions with and without a reference, lines between lots and between sessions), and in 94 to 99 of
-//! 100 over 240 seeds of the demo garden (reports/planted-truth.md); of its season, with two degrees
+//! 100 over many seeds of the demo garden (reports/link-honesty.md); of its season, with two degrees
 //! of freedom, in all.
 //!
 //! Where lots of one session share something that no parameter says, REML may still put its variance
