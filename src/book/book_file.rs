@@ -1,10 +1,12 @@
 //! book.toml: where a book is kept, its languages, its defaults and the panel's own limits.
 
+use jiff::tz::TimeZone;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::ids;
 use super::readings::ReadingRules;
+use super::toml_file::Described;
 
 /// What a book says of itself.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -90,6 +92,15 @@ impl Default for Limits {
     fn default() -> Self {
         Self { sheet_half_width: 1.0, flight_cups: 8, moisture_warning_pct: 6.5, q10: 2.0 }
     }
+}
+
+/// The clock of a book: that of the zone in book.toml, else of this machine.
+#[must_use]
+pub fn clock(file: &Described<BookFile>) -> TimeZone {
+    // A zone that was not written down is none that somebody chose.
+    let written = file.text.lines().any(|line| line.trim_start().starts_with("zone"));
+    let zone = written.then(|| TimeZone::get(&file.value.zone).ok()).flatten();
+    zone.unwrap_or_else(TimeZone::system)
 }
 
 impl BookFile {

@@ -134,7 +134,10 @@ fn check_lots(
     let mut lots: Vec<Lot> = Vec::new();
     for id in ids.iter().filter(|id| ids::is_id(id)) {
         if let Some(parameters) = parameters {
-            lots.extend(book.read_lot(id, parameters, rules, problems)?);
+            if let Some(mut lot) = book.read_lot(id, parameters, rules, problems)? {
+                problems.append(std::mem::take(&mut lot.followed.problems));
+                lots.push(lot);
+            }
             continue;
         }
         // Without parameters the values mean nothing; their form is checked all the same.

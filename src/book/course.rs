@@ -12,6 +12,8 @@ pub struct Course {
     pub n: usize,
     /// The longest gap that was bridged, in minutes.
     pub longest_gap_minutes: f64,
+    /// Files that contradict each other, in words.
+    pub notices: Vec<String>,
     /// Hours from the beginning and degrees Celsius, both ends among them.
     points: Vec<(f64, f64)>,
 }
@@ -126,7 +128,50 @@ pub fn course(
     }
     let longest_gap_minutes = gaps.iter().map(|g| seconds(*g)).fold(0.0, f64::max) / 60.0;
     let points = cut(&points, start, end);
-    Some(Ok(Course { files, n, longest_gap_minutes, points }))
+    let used: Vec<&Readings> = all.iter().filter(|r| files.contains(&r.file)).collect();
+    let pairs = used.iter().enumerate().flat_map(|(i, a)| used[..i].iter().map(move |b| (*b, *a)));
+    let notices = pairs.filter_map(|(a, b)| apart(a, b, [from, to], longest)).collect();
+    Some(Ok(Course { files, n, longest_gap_minutes, notices, points }))
+}
+
+/// Two loggers in the same leaf differ by no more, in °C: common practice, no source.
+const SAME_LEAF_C: f64 = 2.0;
+
+/// Two files that differ by more than that at one moment between `from` and `to`, in words. The second
+/// is taken as straight between its readings, but for gaps that are not bridged.
+fn apart(a: &Readings, b: &Readings, [from, to]: [Moment; 2], longest: f64) -> Option<String> {
+    let known = |r: &Readings| -> Vec<(i64, f64)> {
+        r.seconds.iter().zip(&r.celsius).filter_map(|(s, c)| Some((*s, (*c)?))).collect()
+    };
+    let (a_known, b_known) = (known(a), known(b));
+    let (start, end) = (from.timestamp().as_second(), to.timestamp().as_second());
+    let (mut n, mut sum, mut most) = (0_u32, 0.0, (start, 0.0_f64));
+    for (second, celsius) in a_known.iter().filter(|(s, _)| (start..=end).contains(s)) {
+        let next = b_known.partition_point(|(s, _)| s < second);
+        let other = match (next.checked_sub(1).map(|i| b_known[i]), b_known.get(next)) {
+            (_, Some((s, c))) if s == second => *c,
+            (Some((before, low)), Some((after, high))) if (after - before) as f64 <= longest => {
+                low + (high - low) * (second - before) as f64 / (after - before) as f64
+            }
+            _ => continue,
+        };
+        let by = (celsius - other).abs();
+        (n, sum) = (n + 1, sum + by);
+        if by > most.1 {
+            most = (*second, by);
+        }
+    }
+    (most.1 > SAME_LEAF_C).then(|| {
+        format!(
+            "{} and {} ran at the same time and differ by up to {:.1} °C (at {}), by {:.1} °C on \
+             average: both are taken together; if one did not lie in this leaf, move it out of the folder",
+            a.file,
+            b.file,
+            most.1,
+            Moment::at(most.0, from.offset()),
+            sum / f64::from(n)
+        )
+    })
 }
 
 /// The points between two moments, with the straight lines cut at both; hours from the first.

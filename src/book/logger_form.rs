@@ -5,6 +5,7 @@ use jiff::tz::Offset;
 
 use super::problem::Place;
 use super::readings::ReadingRules;
+use super::units;
 
 /// So many lines may stand before the header.
 const PREAMBLE: usize = 60;
@@ -17,10 +18,60 @@ pub(super) struct Columns {
     pub(super) delimiter: u8,
     pub(super) time: Vec<usize>,
     pub(super) celsius: usize,
-    pub(super) fahrenheit: bool,
-    /// Whether the header says the unit of temperature.
-    pub(super) unit_said: bool,
+    /// The unit of temperature that the header says.
+    pub(super) scale: Option<Scale>,
     pub(super) humidity: Option<usize>,
+}
+
+/// A scale of temperature.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Scale {
+    Celsius,
+    Fahrenheit,
+    Kelvin,
+}
+
+impl Scale {
+    pub(super) fn celsius(self, x: f64) -> f64 {
+        match self {
+            Self::Celsius => x,
+            Self::Fahrenheit => units::convert(x, "°F", "°C").unwrap_or(x),
+            // By definition: 0 °C are 273.15 K.
+            Self::Kelvin => x - 273.15,
+        }
+    }
+
+    /// The scale that the words of a header name, if they name one alone: `Temperature_F`, `Temp degC`,
+    /// `Celsius(°C)`, `temperature K`.
+    fn of_header(header: &str) -> Option<Self> {
+        const WORDS: [(Scale, &[&str]); 3] = [
+            (Scale::Celsius, &["c", "degc", "celsius", "centigrade", "tempc", "temperaturec"]),
+            (Scale::Fahrenheit, &["f", "degf", "fahrenheit", "tempf", "temperaturef"]),
+            (Scale::Kelvin, &["k", "degk", "kelvin", "tempk", "temperaturek"]),
+        ];
+        const SIGNS: [(Scale, &[&str]); 3] = [
+            (Scale::Celsius, &["℃", "摄氏"]),
+            (Scale::Fahrenheit, &["℉", "华氏"]),
+            (Scale::Kelvin, &["开尔文"]),
+        ];
+        // The signs of degrees that programs write for one another.
+        let name = header.to_lowercase().replace(['°', 'º', '˚'], " ");
+        let words: Vec<&str> =
+            name.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect();
+        let of_words = WORDS.iter().filter(|(_, of)| words.iter().any(|w| of.contains(w)));
+        let of_signs = SIGNS.iter().filter(|(_, of)| of.iter().any(|s| name.contains(s)));
+        let mut named = of_words.chain(of_signs).map(|(scale, _)| *scale);
+        let first = named.next()?;
+        named.all(|other| other == first).then_some(first)
+    }
+
+    /// Whether a header is nothing but the name of a scale.
+    fn is_all_of(header: &str) -> bool {
+        let plain = without_unit(header);
+        ["", "celsius", "fahrenheit", "kelvin", "degc", "degf", "摄氏", "华氏"]
+            .contains(&plain.as_str())
+            && Self::of_header(header).is_some()
+    }
 }
 
 /// A local time as a timestamp of UTC, and its own offset if it says one.
@@ -100,18 +151,13 @@ pub(super) fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, No
             let place = |cell: usize| Some(place_of(text, number, delimiter, cell));
             match match_columns(&cells, rules) {
                 Ok(Some((time, celsius, humidity))) => {
-                    let name = &cells[celsius].to_lowercase();
-                    let fahrenheit = ["°f", "℉", "(f)", "[f]", "fahrenheit"];
-                    let said = ["°c", "℃", "(c)", "[c]", "celsius", "摄氏"];
-                    let fahrenheit = fahrenheit.iter().any(|u| name.contains(u));
                     return Ok(Columns {
                         body: start + line.len(),
                         header_line: number,
                         delimiter,
                         time,
                         celsius,
-                        fahrenheit,
-                        unit_said: fahrenheit || said.iter().any(|u| name.contains(u)),
+                        scale: Scale::of_header(&cells[celsius]),
                         humidity,
                     });
                 }
@@ -177,10 +223,14 @@ fn match_columns(
         let fits = |p: &String| names.iter().any(|n| p.starts_with(n));
         plain.iter().enumerate().filter(|(_, p)| fits(p)).map(|(i, _)| i).collect()
     };
+    let scales: Vec<usize> = (0..cells.len()).filter(|i| Scale::is_all_of(&cells[*i])).collect();
     let celsius = match &rules.temperature {
         Some(name) => named(name),
         None => match begins(&["temp", "温度"]).as_slice() {
-            [] => called(&["t"]),
+            [] => called(&["t"]).or_else(|| match scales.as_slice() {
+                [one] => Some(*one),
+                _ => None,
+            }),
             [one] => Some(*one),
             [_, second, ..] => {
                 let found = "more than one column could be the temperature".to_owned();

@@ -1,12 +1,14 @@
 //! Writing lines to a lot's log.
 
+use jiff::tz::TimeZone;
 use rand_chacha::rand_core::Rng;
 
+use super::book_file::clock;
 use super::lots::{Followed, How, LogLine, Lot, LotFile};
-use super::parameters::{ParameterKind, Parameters};
+use super::parameters::{ParameterKind, Parameters, mend_unknown};
 use super::problem::{Problems, did_you_mean};
 use super::store::WriteLock;
-use super::time::Moment;
+use super::time::{Day, Moment};
 use super::writing::refused;
 use super::{Book, BookError, csv_file, ids, toml_file};
 
@@ -64,7 +66,7 @@ pub(super) fn line_of(
         return Err(refused(
             format!("there is no parameter \"{}\"", entry.parameter),
             "the id of a parameter of parameters.toml, as wither.hours",
-            did_you_mean(&entry.parameter, parameters.parameter_ids(), "add it to parameters.toml"),
+            mend_unknown(&entry.parameter, parameters),
         ));
     };
     let mut unit = entry.unit.clone();
@@ -113,6 +115,7 @@ pub fn log_lot(
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let mut at = entry.at.unwrap_or(now);
+    let mut corrected: Option<Moment> = None;
     if let Some(replaces) = &entry.replaces {
         let Some(old) = lot.log.values().find(|l| l.entry == *replaces) else {
             let known = lot.log.values().map(|l| l.entry.as_str());
@@ -137,6 +140,7 @@ pub fn log_lot(
             ));
         }
         at = entry.at.unwrap_or(old.at);
+        corrected = old.value.as_deref().and_then(|v| v.parse().ok());
         if entry.reason.as_deref().is_none_or(|r| r.trim().is_empty()) {
             return Err(refused(
                 "a correction without a reason",
@@ -161,24 +165,84 @@ pub fn log_lot(
             did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
         ));
     }
-    let entry = &by_the_clock(entry, at, now, &parameters);
+    let clock = clock_of(book);
+    let entry = &by_the_clock(entry, corrected, now, &parameters, &lot, &clock)?;
     let line = line_of(entry, at, &parameters, rng)?;
     let mut lines = append(book, &lot, vec![line], &parameters, &before, rng)?;
     Ok(lines.remove(0))
 }
 
-/// A moment that is given as "now" or as a time of day, written in full: the day and the clock are
-/// those of the line.
-fn by_the_clock(entry: &Entry, at: Moment, now: Moment, parameters: &Parameters) -> Entry {
+/// The book's clock, or this machine's where book.toml cannot be read.
+pub(super) fn clock_of(book: &Book) -> TimeZone {
+    book.book_file().map_or_else(|_| TimeZone::system(), |file| clock(&file))
+}
+
+/// The value of a parameter; a moment without an offset by a clock.
+pub(super) fn on_the_clock(
+    parameter: &str,
+    text: &str,
+    parameters: &Parameters,
+    clock: &TimeZone,
+) -> String {
+    let is_moment =
+        parameters.parameter(parameter).is_some_and(|p| p.kind == ParameterKind::Moment);
+    let moment = is_moment.then(|| Moment::by_clock_of(clock, text)).flatten();
+    moment.map_or_else(|| text.to_owned(), |m| m.to_string())
+}
+
+/// So many days beside those on which a lot was picked and made may be meant by a bare time of day.
+const NEAR_DAYS: i64 = 1;
+
+/// A moment that is given as "now", as a time of day, or as a day and a time, written in full. Where
+/// `--at` names no day, it is by the book's clock; a bare time is of the day of the value that it
+/// corrects, else of today, and only if the lot was made around then.
+fn by_the_clock(
+    entry: &Entry,
+    corrected: Option<Moment>,
+    now: Moment,
+    parameters: &Parameters,
+    lot: &Lot,
+    clock: &TimeZone,
+) -> Result<Entry, BookError> {
     let is_moment =
         parameters.parameter(&entry.parameter).is_some_and(|p| p.kind == ParameterKind::Moment);
-    let text = entry.value.as_deref().map(str::trim).filter(|_| is_moment);
-    let moment = match text {
-        Some("now") => Some(now),
-        Some(text) => at.at_time(text),
-        None => None,
+    let Some(text) = entry.value.as_deref().map(str::trim).filter(|_| is_moment) else {
+        return Ok(entry.clone());
     };
-    Entry { value: moment.map(|m| m.to_string()).or_else(|| entry.value.clone()), ..entry.clone() }
+    let named = entry.at.or(corrected).unwrap_or_else(|| now.on_clock_of(clock));
+    let moment = if text == "now" {
+        Some(now.on_clock_of(clock))
+    } else if let Some(moment) = named.at_time(text) {
+        if entry.at.is_none() {
+            must_be_near(lot, moment, text, corrected.is_some())?;
+        }
+        Some(moment)
+    } else {
+        Moment::by_clock_of(clock, text)
+    };
+    let value = moment.map(|m| m.to_string()).or_else(|| entry.value.clone());
+    Ok(Entry { value, ..entry.clone() })
+}
+
+fn must_be_near(lot: &Lot, at: Moment, text: &str, corrects: bool) -> Result<(), BookError> {
+    let file = &lot.file.value;
+    let first = file.picked.iter().copied().fold(file.made, Day::min);
+    if (first.later(-NEAR_DAYS)..=file.made.later(NEAR_DAYS)).contains(&at.day()) {
+        return Ok(());
+    }
+    let day = file.picked.iter().max().copied().unwrap_or(file.made);
+    let of = if corrects { "that of the value it corrects" } else { "today" };
+    let padded = if text.find(':') == Some(1) { format!("0{text}") } else { text.to_owned() };
+    Err(refused(
+        format!(
+            "{text} names no day, and {} ({of}) is far from {}, when {} was made",
+            at.day(),
+            file.made,
+            lot.id
+        ),
+        "the day and the time, by the book's clock",
+        format!("name the day: {day}T{padded}"),
+    ))
 }
 
 /// Appends lines to a lot's log, all or none: those that contradict what it says are refused.

@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use super::csv_file::{self, Line, Log};
 use super::ids;
 use super::lots::{LogLine, LotFile, LotValue, MAIN};
-use super::parameters::Parameters;
+use super::parameters::{Parameters, mend_unknown};
 use super::problem::{Problems, did_you_mean};
 
 /// The values that hold, by their moments (then by their lines): without those that another
@@ -157,11 +157,7 @@ fn value_of(
             "parameter",
             format!("there is no parameter \"{}\"", written.parameter),
             "the id of a parameter of parameters.toml",
-            did_you_mean(
-                &written.parameter,
-                parameters.parameter_ids(),
-                "add it to parameters.toml",
-            ),
+            mend_unknown(&written.parameter, parameters),
         ));
         return None;
     };

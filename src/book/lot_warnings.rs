@@ -30,8 +30,43 @@ pub fn slips(of: &[&Lot], now: Moment) -> Vec<String> {
     for lot in of {
         future(lot, now, &mut warnings);
         warnings.extend(at_once(lot));
+        warnings.extend(far_from_made(lot));
     }
     warnings
+}
+
+/// Withering and rolling begin at most so many days before the drying ends: common practice, no
+/// source.
+const LONGEST_MAKING_DAYS: i64 = 10;
+
+/// Moments of making that lie after the lot was made, or long before.
+fn far_from_made(lot: &Lot) -> Vec<String> {
+    let file = &lot.file.value;
+    let first = file.picked.iter().copied().fold(file.made, Day::min);
+    // A day more: drying goes on past midnight, and clocks differ.
+    let (from, to) = (first.later(-LONGEST_MAKING_DAYS), file.made.later(1));
+    let far = |v: &&LotValue| {
+        let at = v.value.moment().filter(|_| !v.parameter.starts_with("store."));
+        at.is_some_and(|at| !(from..=to).contains(&at.day()))
+    };
+    let told = |v: &LotValue| {
+        let line = lot.log.lines.iter().find(|l| l.value.entry == v.entry);
+        format!(
+            "{}:{}: {} of {} is {}, {} days {} it was made ({}): log a line that replaces entry {}, \
+             with the day that is meant, or correct made in {}",
+            lot.log.file,
+            line.map_or(1, |l| l.number),
+            v.parameter,
+            lot.id,
+            v.value,
+            v.value.moment().map_or(0, |at| (at.day().0 - file.made.0).get_days().abs()),
+            if v.value.moment().is_some_and(|at| at.day() > to) { "after" } else { "before" },
+            file.made,
+            v.entry,
+            lot.file.file
+        )
+    };
+    lot.values.iter().filter(far).map(told).collect()
 }
 
 /// The place of a value, as `file:line:column`.

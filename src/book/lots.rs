@@ -7,6 +7,7 @@ use super::course::Course;
 use super::csv_file::{Cell, Cells, Column, Contradiction, Log, Record, filled, optional};
 use super::ids;
 use super::parameters::{QUARANTINE, RESERVE_DRAWN, RESERVE_KEPT, Role, Value};
+use super::problem::Problems;
 use super::time::{Day, Moment};
 use super::toml_file::Described;
 
@@ -322,6 +323,8 @@ pub struct Followed {
     pub temperature: Option<(String, Role)>,
     /// What is odd in the files, or why they say nothing, in words.
     pub notes: Vec<String>,
+    /// Mistakes in files that are left out for them; `notes` tell of them too.
+    pub problems: Problems,
 }
 
 impl Lot {

@@ -5,7 +5,7 @@ use super::book_file::Limits;
 use super::derived::Got;
 use super::ids;
 use super::lots::{CameBy, How, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
-use super::parameters::{Role, Value};
+use super::parameters::{Parameters, Role, Value};
 use super::units;
 
 /// One thing that is known of a lot's making.
@@ -74,6 +74,13 @@ pub const OF_EACH_LOT: [&str; 15] = [
     OXIDATION_HOURS,
     OXIDATION_DOSE,
 ];
+
+/// The unit of a parameter of the book, or of what is worked out and set by the maker.
+#[must_use]
+pub fn unit_in(parameters: &Parameters, id: &str) -> Option<String> {
+    let logged = parameters.parameter(id).and_then(|p| p.unit.clone());
+    logged.or_else(|| unit_of(id).map(str::to_owned))
+}
 
 /// The unit of what is worked out and set by the maker.
 #[must_use]

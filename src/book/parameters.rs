@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::ids;
 use super::labels::Labels;
 use super::problem::{Problems, did_you_mean};
-pub use super::roles::Role;
+pub use super::roles::{Role, how_to_record};
 use super::scales::Level;
 use super::time::Moment;
 use super::toml_file::Described;
@@ -288,6 +288,13 @@ impl Parameters {
             own().iter().filter(|o| !self.parameters.iter().any(|p| ids::same(&p.id, &o.id)));
         self.parameters.iter().chain(extra).map(|p| p.id.as_str())
     }
+}
+
+/// How to mend a log line whose parameter is unknown.
+pub(super) fn mend_unknown(id: &str, parameters: &Parameters) -> String {
+    how_to_record(id).unwrap_or_else(|| {
+        did_you_mean(id, parameters.parameter_ids(), "add it to parameters.toml")
+    })
 }
 
 /// Grams put into the reserve.

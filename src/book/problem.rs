@@ -129,6 +129,11 @@ impl Problems {
         self.list.push(problem);
     }
 
+    /// Adds those of another list.
+    pub fn append(&mut self, other: Self) {
+        self.list.extend(other.list);
+    }
+
     /// Whether nothing is wrong.
     #[must_use]
     pub fn is_empty(&self) -> bool {

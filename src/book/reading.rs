@@ -186,20 +186,20 @@ impl Book {
         let mut lot =
             Lot { id: file.value.id.clone(), file, log, values, followed: Followed::default() };
         if let Some(rules) = rules {
-            lot.followed = self.follow(id, &lot, parameters, rules, problems)?;
+            lot.followed = self.follow(id, &lot, parameters, rules)?;
         }
         Ok(Some(lot))
     }
 
     /// What loggers wrote down between the first roll and the drier. The files are read whole even
-    /// if neither moment was logged, so that what is wrong in them is told.
+    /// if neither moment was logged, so that what is wrong in them is told; the lot is known without
+    /// those that cannot be read.
     fn follow(
         &self,
         id: &str,
         lot: &Lot,
         parameters: &Parameters,
         rules: &ReadingRules,
-        problems: &mut Problems,
     ) -> Result<Followed, StoreError> {
         let folder = format!("lots/{id}/readings");
         let mut followed = Followed::default();
@@ -209,7 +209,9 @@ impl Book {
         let moment = |id: &str| lot.making(id).and_then(|v| v.value.moment());
         let clock = moment("roll.start").or_else(|| lot.values.first().map(|v| v.at));
         let clock = clock.map_or(jiff::tz::Offset::UTC, Moment::offset);
+        let problems = &mut followed.problems;
         let all = readings::read_folder(self.root(), &folder, rules, clock, problems)?;
+        followed.notes.extend(left_out(&followed.problems));
         if all.is_empty() {
             return Ok(followed);
         }
@@ -227,7 +229,21 @@ impl Book {
                 for r in all.iter().filter(|r| course.files.contains(&r.file)) {
                     followed.notes.extend(r.notices.iter().cloned());
                 }
-                followed.course = Some(course);
+                followed.notes.extend(course.notices.iter().cloned());
+                let mean = course.mean_c();
+                if LEAF_C.contains(&mean) {
+                    followed.course = Some(course);
+                } else {
+                    followed.notes.push(format!(
+                        "{}: the readings are not used: their mean from the first roll to the drier is \
+                         {mean:.1} °C, and no leaf lies outside {} to {} °C; if the logger wrote another \
+                         unit, say it in the header (temperature F, temperature K), or move the file out \
+                         of readings/",
+                        course.files.join(", "),
+                        LEAF_C.start(),
+                        LEAF_C.end(),
+                    ));
+                }
             }
             Some(Err(why)) => {
                 followed.notes.push(format!("{folder}: the readings are not used: {why}"));
@@ -268,6 +284,30 @@ pub(super) struct Everything {
     pub(super) parameters: Option<Described<Parameters>>,
     pub(super) recipes: Option<Described<Recipes>>,
 }
+
+/// The logger files that could not be read: of each the first mistake, and how to mend it.
+fn left_out(problems: &Problems) -> Vec<String> {
+    let sorted = problems.sorted();
+    sorted
+        .chunk_by(|a, b| a.file == b.file)
+        .map(|of_file| {
+            let p = of_file[0];
+            let line =
+                p.place.as_ref().map_or_else(String::new, |p| format!(":{}:{}", p.line, p.column));
+            let more = match of_file.len() - 1 {
+                0 => String::new(),
+                n => format!(" ({n} more: `blindsteep check` lists them)"),
+            };
+            format!(
+                "{}{line}: the file is left out: {}{more}; expected: {}; to mend: {}",
+                p.file, p.found, p.expected, p.mend
+            )
+        })
+        .collect()
+}
+
+/// What leaf that oxidises can have as its mean temperature, in °C: common practice, no source.
+const LEAF_C: std::ops::RangeInclusive<f64> = 5.0..=60.0;
 
 /// "There is no lot …", with the nearest that there is.
 #[must_use]

@@ -14,7 +14,6 @@ use super::problem::{Problem, Problems};
 use super::reading::files;
 use super::store::{self, StoreError};
 use super::time::Moment;
-use super::units;
 
 /// How logger files are read: `[readings]` in book.toml.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -83,7 +82,7 @@ pub struct Readings {
 /// taken to be written by, unless the rules say.
 ///
 /// # Errors
-/// Only if the disk refuses; mistakes go into `problems`.
+/// Only if the disk refuses to list the folder; what is wrong with a file goes into `problems`.
 pub fn read_folder(
     root: &Path,
     folder: &str,
@@ -98,8 +97,16 @@ pub fn read_folder(
             continue;
         }
         let file = format!("{folder}/{name}");
-        if let Some(whole) = store::read_for_check(root, &file, problems)? {
-            all.extend(parse(&file, &whole.text, rules, clock, problems));
+        match store::read_for_check(root, &file, problems) {
+            Ok(Some(whole)) => all.extend(parse(&file, &whole.text, rules, clock, problems)),
+            Ok(None) => {}
+            Err(e) => problems.push(Problem::new(
+                &file,
+                None,
+                format!("the file cannot be read: {e}"),
+                "a file that may be read",
+                "give yourself the right to read it, or move it out of the folder",
+            )),
         }
     }
     Ok(all)
@@ -119,6 +126,10 @@ pub fn parse(
     clock: Offset,
     problems: &mut Problems,
 ) -> Option<Readings> {
+    if text.trim().is_empty() {
+        problems.push(nothing_in(file, "the file is empty"));
+        return None;
+    }
     let columns = match columns_of(text, rules) {
         Ok(columns) => columns,
         Err((place, found, mend)) => {
@@ -165,16 +176,20 @@ pub fn parse(
         return None;
     }
     if rows.seconds.is_empty() {
-        problems.push(Problem::new(
-            file,
-            None,
-            "there is no reading in it",
-            "a line for each reading below the header",
-            "fetch the file from the logger again, or take it out of the folder",
-        ));
+        problems.push(nothing_in(file, "there is no reading in it"));
         return None;
     }
-    Some(rows.settle(file, columns.unit_said, clock))
+    Some(rows.settle(file, columns.scale.is_some(), clock))
+}
+
+fn nothing_in(file: &str, found: &str) -> Problem {
+    Problem::new(
+        file,
+        None,
+        found,
+        "a header line, and a line for each reading below it",
+        "fetch the file from the logger again, or take it out of the folder",
+    )
 }
 
 #[derive(Default)]
@@ -309,7 +324,7 @@ fn row(
     })?;
     let second = at.as_second() - i64::from(own.unwrap_or(clock).seconds());
     let celsius = number(record, columns.celsius, "temperature", [-40.0, 300.0], |x| {
-        if columns.fahrenheit { units::convert(x, "°F", "°C").unwrap_or(x) } else { x }
+        columns.scale.map_or(x, |scale| scale.celsius(x))
     })?;
     let humidity = match columns.humidity.filter(|at| *at < record.len()) {
         Some(at) => number(record, at, "humidity", [0.0, 100.0], |x| x)?,

@@ -73,3 +73,30 @@ const CHOSEN_DERIVED: [&str; 4] = [
     "derived.press-cycles",
     "derived.wither-load",
 ];
+
+/// How that is recorded which no log line holds: what a lot is, and what is worked out. `None` for
+/// anything else.
+#[must_use]
+pub fn how_to_record(id: &str) -> Option<String> {
+    let id = id.to_lowercase();
+    if let Some(key) = id.strip_prefix("lot.") {
+        let known = ["season", "cultivar", "class", "plot", "garden"].contains(&key);
+        return known.then(|| format!("give --{key} with `lot add`, or write {key} in lot.toml"));
+    }
+    let sources = match id.strip_prefix("derived.")? {
+        "oxidation-hours" => "roll.start and dry.start (or oxidise.hours)",
+        "oxidation-dose" => {
+            "roll.start and dry.start (or oxidise.hours), and oxidise.temperature or a logger's file"
+        }
+        "press-minutes" => "roll.press-on and roll.press-off (or roll.press-minutes)",
+        "press-cycles" => "roll.press-on and roll.press-off (or roll.press-cycles)",
+        "wither-load" => "wither.mass-in and wither.area",
+        "wither-loss" => "wither.mass-in and wither.mass-out",
+        "wither-rate" => "wither.mass-in, wither.mass-out and wither.hours (or wither.start)",
+        "wither-moisture" => "wither.moisture, or pluck.moisture and the masses of withering",
+        "mass-loss" => "pluck.mass (or wither.mass-in) and dry.mass-out",
+        "moisture" => "dry.moisture, or pluck.moisture and the masses",
+        _ => "what it follows from: what is derived is worked out, not logged",
+    };
+    Some(format!("log {sources}"))
+}

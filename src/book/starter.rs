@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
+use std::sync::OnceLock;
 
+use super::parameters::Parameters;
 use super::store::{self, StoreError};
 use super::{Book, BookError, reading};
 
@@ -138,6 +140,14 @@ fn book_text(folder: &str, b: &Beginning) -> String {
     line("zone", Some(quoted(b.zone.as_deref().unwrap_or("UTC"))), "");
     text.push_str(REST);
     text
+}
+
+/// The unit that every new book has for a parameter; none: it has none, or another name.
+#[must_use]
+pub fn unit_of(id: &str) -> Option<String> {
+    static STARTER: OnceLock<Option<Parameters>> = OnceLock::new();
+    let starter = STARTER.get_or_init(|| toml::from_str(PARAMETERS).ok()).as_ref()?;
+    super::making::unit_in(starter, id)
 }
 
 const REST: &str = r#"

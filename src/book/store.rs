@@ -170,7 +170,7 @@ pub fn read_for_check(
                 Some(place),
                 "a byte here is not UTF-8 text".to_owned(),
                 "text in UTF-8".to_owned(),
-                "save the file as UTF-8, from the program that wrote it",
+                "open it in an editor (a table also in a spreadsheet) and save it as UTF-8",
             )
         }
         Err(StoreError::TooLarge { megabytes, limit, .. }) => wrong(

@@ -5,7 +5,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use jiff::civil::Date;
-use jiff::tz::Offset;
+use jiff::tz::{Offset, TimeZone};
 use jiff::{Timestamp, ZonedDateTime};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -110,6 +110,22 @@ impl Moment {
         let time = jiff::civil::Time::new(hour, minute, second, 0).ok()?;
         let timestamp = self.offset.to_timestamp(self.day().0.to_datetime(time)).ok()?;
         parts.next().is_none().then_some(Self { timestamp, offset: self.offset })
+    }
+
+    /// The same moment on the clock of a zone.
+    #[must_use]
+    pub fn on_clock_of(self, zone: &TimeZone) -> Self {
+        Self { offset: zone.to_offset(self.timestamp), ..self }
+    }
+
+    /// A day and a time of day without an offset (2026-05-14T8:40), by the clock of a zone.
+    #[must_use]
+    pub fn by_clock_of(zone: &TimeZone, text: &str) -> Option<Self> {
+        let (day, time) = text.split_once(['T', ' '])?;
+        // At noon only to get at the time; the offset is that of the time itself.
+        let noon = day.trim().parse::<Day>().ok()?.noon(Self::at(0, Offset::UTC));
+        let local = Offset::UTC.to_datetime(noon.at_time(time.trim())?.timestamp);
+        Some(Self::of(&local.to_zoned_datetime(zone.clone()).ok()?))
     }
 
     /// A second since 1970 (UTC), on a clock.
@@ -217,6 +233,19 @@ mod tests {
         assert_eq!(m.at_time("23:59:30").unwrap().to_string(), "2026-05-14T23:59:30+08:00");
         for text in ["24:00", "8", "8:61", "8:40:00:00", "8:40 pm"] {
             assert_eq!(m.at_time(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_day_and_time_without_offset_is_by_the_clock_of_the_zone() {
+        // By definition: eight hours east of Greenwich.
+        let zone = TimeZone::fixed(Offset::from_hours(8).unwrap());
+        let at = |text: &str| Moment::by_clock_of(&zone, text).map(|m| m.to_string());
+        for text in ["2026-05-14T8:40", "2026-05-14 08:40", "2026-05-14T08:40:00"] {
+            assert_eq!(at(text).as_deref(), Some("2026-05-14T08:40:00+08:00"), "{text}");
+        }
+        for text in ["8:40", "2026-02-30T8:40", "2026-05-14T8:40Z", "2026-05-14T"] {
+            assert_eq!(at(text), None, "{text}");
         }
     }
 

@@ -318,6 +318,26 @@ pub fn notices(lots: &[Lot], trials: &[Described<TrialFile>]) -> Vec<String> {
     told
 }
 
+/// That other lots were made for the run of one, if there are any.
+#[must_use]
+pub fn made_already(lot: &Lot, lots: &[Lot]) -> Option<String> {
+    let (name, number) = (lot.file.value.trial.as_ref()?, lot.file.value.run?);
+    let same_run = |l: &&Lot| {
+        !ids::same(&l.id, &lot.id)
+            && l.file.value.run == Some(number)
+            && l.file.value.trial.as_ref().is_some_and(|t| ids::same(t, name))
+    };
+    let others: Vec<&str> = lots.iter().filter(same_run).map(|l| l.id.as_str()).collect();
+    (!others.is_empty()).then(|| {
+        format!(
+            "run {number} of the trial {name} was made as {} already, and both count; if another run is \
+             meant, correct run in {}",
+            others.join(", "),
+            lot.file.file
+        )
+    })
+}
+
 /// Settings of a run that a lot's own record says otherwise, in words.
 fn unlike(lot: &Lot, settings: &std::collections::BTreeMap<String, Level>) -> Vec<String> {
     let made = making::recorded(lot);

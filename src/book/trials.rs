@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::ids;
 use super::parameters::{Parameter, Value};
 use super::time::Moment;
+use super::units;
 
 /// A planned trial.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -157,6 +158,16 @@ impl std::fmt::Display for Level {
 }
 
 impl Level {
+    /// The level as a person reads it, with its unit: a number with four significant digits at most.
+    #[must_use]
+    pub fn shown(&self, unit: Option<&str>) -> String {
+        match (self, unit) {
+            (Self::Number(x), Some(unit)) => format!("{} {unit}", units::four_digits(*x)),
+            (Self::Number(x), None) => units::four_digits(*x),
+            (other, _) => other.to_string(),
+        }
+    }
+
     /// The level as a value of a parameter, if it is one of its kind.
     #[must_use]
     pub fn value_of(&self, parameter: &Parameter) -> Option<Value> {

@@ -108,6 +108,23 @@ pub fn number_and_unit(text: &str) -> Option<(f64, Option<&str>)> {
     Some((number, Some(rest).filter(|r| !r.is_empty())))
 }
 
+/// A number as a person reads it: at most four significant digits, whole numbers whole.
+#[must_use]
+pub fn four_digits(x: f64) -> String {
+    if x.fract() == 0.0 && x.abs() < 1e12 {
+        return format!("{x}");
+    }
+    // Through the text, so that no digit is added by binary arithmetic.
+    let rounded: f64 = format!("{x:.3e}").parse().unwrap_or(x);
+    if x.abs() >= 1e12 || (x.abs() < 1e-6 && x != 0.0) {
+        format!("{rounded:e}")
+    } else if x.abs() >= 1e4 {
+        format!("{x:.0}")
+    } else {
+        format!("{rounded}")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -122,6 +139,24 @@ mod tests {
         assert_eq!(convert(1.0, "h", "kg"), None);
         assert_eq!(convert(3.0, "kg/m²", "kg/m²"), Some(3.0));
         assert_eq!(convert(3.0, "kg/m²", "kg"), None);
+    }
+
+    #[test]
+    fn a_number_is_shown_with_four_digits_at_most() {
+        for (x, shown) in [
+            (11.0 / 6.0, "1.833"),
+            (40.0, "40"),
+            (12.0 + 1.0 / 3.0, "12.33"),
+            (0.000_123_456, "0.0001235"),
+            (123_456.7, "123457"),
+            (123_456.0, "123456"),
+            (1e300, "1e300"),
+            (1e-300, "1e-300"),
+            (-2.5, "-2.5"),
+            (0.0, "0"),
+        ] {
+            assert_eq!(four_digits(x), shown);
+        }
     }
 
     #[test]

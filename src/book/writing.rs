@@ -232,11 +232,14 @@ fn make_aside(
 ) -> Result<tempfile::TempDir, BookError> {
     let at = if now.day() == new.file.made { now } else { new.file.made.noon(now) };
     let mut lines = Vec::new();
+    let clock = super::logging::clock_of(book);
     for (parameter, value) in &new.values {
+        // A day and time without an offset are by the book's clock.
+        let value = super::logging::on_the_clock(parameter, value, parameters, &clock);
         let entry = Entry {
             how: new.how,
             by: new.by.clone(),
-            ..Entry::new(parameter.clone(), Some(value.clone()))
+            ..Entry::new(parameter.clone(), Some(value))
         };
         lines.push(line_of(&entry, at, parameters, rng)?);
     }

@@ -14,7 +14,7 @@ use crate::book::making::making;
 use crate::book::moves::storage;
 use crate::book::time::{Day, Moment};
 use crate::book::writing::{Entry, NewLot, add_lot, log_lot};
-use crate::book::{Book, BookError, lot_warnings, units};
+use crate::book::{Book, BookError, lot_warnings, trial_rules, units};
 
 /// Add lots, log what is done with them, show them
 #[derive(Debug, Args)]
@@ -215,7 +215,15 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
             )?;
             if let (Some(name), Some(number)) = (&lot.file.value.trial, lot.file.value.run) {
                 let trial = book.trial(name)?.value;
-                write!(context.out, "{}", view::run_of(&lot, &trial, number))?;
+                let (parameters, file) = (book.parameters()?.value, book.book_file()?.value);
+                let run = view::run_of(&lot, &trial, number, &parameters, &file.limits);
+                write!(context.out, "{run}")?;
+                // Mistakes in other lots are told by `check`.
+                if let Some(told) =
+                    trial_rules::made_already(&lot, &book.lots().unwrap_or_default())
+                {
+                    writeln!(context.out, "\nwarning: {told}")?;
+                }
             }
             warn(&lot, &book.book_file()?.value, &book, context)?;
         }

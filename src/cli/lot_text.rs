@@ -8,12 +8,11 @@ use crate::book::balance::{Balance, balance};
 use crate::book::book_file::Limits;
 use crate::book::derived::Got;
 use crate::book::family::{Family, Relative};
-use crate::book::ids;
 use crate::book::lots::{CameBy, LogLine, Lot, LotValue, MAIN, Parent};
 use crate::book::making::{self, Making};
 use crate::book::moves::Kept;
 use crate::book::oxidation::Q10_TRIED;
-use crate::book::parameters::{Parameters, Value};
+use crate::book::parameters::{Parameters, Value, how_to_record};
 use crate::book::parting::Parted;
 use crate::book::trials::TrialFile;
 
@@ -83,17 +82,32 @@ fn came_of(lot: &Lot) -> String {
 
 /// What was planned for a lot's run, and what its log lacks of it yet.
 #[must_use]
-pub fn run_of(lot: &Lot, trial: &TrialFile, number: u32) -> String {
+pub fn run_of(
+    lot: &Lot,
+    trial: &TrialFile,
+    number: u32,
+    parameters: &Parameters,
+    limits: &Limits,
+) -> String {
     let Some(run) = trial.run(number) else { return String::new() };
-    let recorded = making::recorded(lot);
-    let said = |id: &String| recorded.iter().any(|m| ids::same(&m.parameter, id));
-    let settings: Vec<String> = run.settings.iter().map(|(p, l)| format!("{p} = {l}")).collect();
+    let known = making::making(lot, std::slice::from_ref(lot), limits);
+    let settings: Vec<String> = run
+        .settings
+        .iter()
+        .map(|(p, l)| format!("{p} = {}", l.shown(making::unit_in(parameters, p).as_deref())))
+        .collect();
     let mut text = format!("run {number} of {}: planned {}\n", trial.name, settings.join(", "));
     let given = trial.given.iter().map(|g| &g.parameter);
-    let lacking: Vec<&str> =
-        run.settings.keys().chain(given).filter(|id| !said(id)).map(String::as_str).collect();
-    if !lacking.is_empty() {
-        let _ = writeln!(text, "still to be logged, as it was really done: {}", lacking.join(", "));
+    let lacking = run.settings.keys().chain(given).filter(|id| known.value(id).is_none());
+    let (logged, otherwise): (Vec<&String>, Vec<&String>) =
+        lacking.partition(|id| how_to_record(id).is_none());
+    if !logged.is_empty() {
+        let ids: Vec<&str> = logged.into_iter().map(String::as_str).collect();
+        let _ = writeln!(text, "still to be logged, as it was really done: {}", ids.join(", "));
+    }
+    for id in otherwise {
+        let how = how_to_record(id).unwrap_or_default();
+        let _ = writeln!(text, "still to be recorded, as it was really done: {id}: {how}");
     }
     text
 }

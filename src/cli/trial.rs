@@ -156,9 +156,9 @@ fn show(name: &str, args: &TrialArgs, context: &mut Context) -> Result<(), Failu
     let book = context.book()?;
     let trial = book.trial(name)?.value;
     let file = book.book_file()?.value;
-    let finding = shown(&trial, &book.lots()?, &file.limits);
+    let parameters = book.parameters()?.value;
+    let finding = shown(&trial, &book.lots()?, &parameters, &file.limits);
     if let Some(path) = &args.out {
-        let parameters = book.parameters()?.value;
         let languages = languages(args.language, &file);
         let pdf = trial_paper::sheet(&trial, &file.title, Some(&parameters), &languages)?;
         store::create_new_bytes(path, &pdf)?;

@@ -1,7 +1,7 @@
 //! Units in a plain table: in a column's header (`oxidise.hours [min]`), or in its cells (`3 h`).
 
-use super::from_table::{clip, read_number};
-use crate::book::units;
+use super::from_table::{LARGEST, clip, read_number};
+use crate::book::{starter, units};
 
 /// A column's name and the unit that its header says: in square brackets whatever stands there, in
 /// round ones only a unit that this program knows.
@@ -16,6 +16,40 @@ pub(super) fn of_header(header: &str) -> (String, Option<String>) {
         }
     }
     (header.to_owned(), None)
+}
+
+/// Units that convert into nothing but themselves.
+const OTHERS: [&str; 23] = [
+    "K", "Pa", "hPa", "kPa", "bar", "W", "kW", "J", "kJ", "kWh", "V", "A", "Hz", "rpm", "lx",
+    "ppm", "ppb", "pH", "°Bx", "m3", "cm3", "kcal", "point",
+];
+
+/// Why the unit that a header says cannot be that of a parameter: what was expected. What is no unit is
+/// told, and what does not convert into the unit that every new book has for the parameter.
+pub(super) fn refused(id: &str, unit: &str) -> Option<String> {
+    if !is_unit(unit) {
+        let known =
+            ["h", "g", "°C", "mm", "l", "m²"].into_iter().flat_map(units::that_convert_into);
+        let known: Vec<&str> = known.chain(OTHERS).collect();
+        return Some(format!("a unit: {}, or several of them with / between", known.join(", ")));
+    }
+    let own = starter::unit_of(id)?;
+    let known = units::that_convert_into(&own).join(", ");
+    units::convert(1.0, unit, &own).is_none().then(|| format!("one of the units {known}"))
+}
+
+/// Units, and what is made of them: kg/m², m·s, m3/h, 1/min.
+fn is_unit(text: &str) -> bool {
+    let mut parts = text.split(['/', '·', '*', ' ']).filter(|p| !p.is_empty());
+    let one = |part: &str| {
+        let cubic = part.replace('³', "3");
+        let plain = part.trim_end_matches(['²', '³', '2', '3']);
+        let plural = cubic.strip_suffix('s').unwrap_or(&cubic);
+        part == "1"
+            || [part, plain].iter().any(|p| units::is_known(p))
+            || [part, &cubic, plural].iter().any(|p| OTHERS.contains(p))
+    };
+    !text.trim().is_empty() && parts.all(one)
 }
 
 /// What the cells of a column are.
@@ -70,10 +104,15 @@ pub(super) fn of_cells(id: &str, unit: Option<&str>, cells: &[&str], decimal: ch
     if wrong.is_empty() { Cells::Numbers(numbers, own.to_owned()) } else { Cells::Wrong(wrong) }
 }
 
+fn is_too_large(cell: &str) -> bool {
+    cell.trim().parse::<f64>().is_ok_and(|x| x.is_finite() && x.abs() > LARGEST)
+}
+
 fn mend_number(cell: &str, decimal: char) -> String {
     let other = if decimal == '.' { ',' } else { '.' };
     match number_and_unit(cell, other) {
         Some(_) => format!("if {other} stands before the decimals, add --decimal {other}"),
+        None if is_too_large(cell) => format!("correct the cell: numbers go up to {LARGEST:e}"),
         None => "correct the cell, or leave it empty".to_owned(),
     }
 }
@@ -86,8 +125,8 @@ fn number_and_unit(cell: &str, decimal: char) -> Option<(f64, Option<&str>)> {
     let (end, number) =
         ends.filter_map(|end| Some((end, read_number(&cell[..end], decimal)?))).last()?;
     let rest = cell[end..].trim();
-    // What goes on like this is a number of another form, not a unit.
-    if rest.starts_with([',', '.']) {
+    // What goes on like this is a number of another form or too large, not a unit.
+    if rest.starts_with([',', '.']) || rest.starts_with(|c: char| c.is_ascii_digit()) {
         return None;
     }
     Some((number, Some(rest).filter(|r| !r.is_empty())))
@@ -106,6 +145,32 @@ mod tests {
         assert_eq!(of("bed [kg/m²]"), with("bed", "kg/m²"));
         assert_eq!(of("sweet (mean)"), ("sweet (mean)".to_owned(), None));
         assert_eq!(of("[min]"), ("[min]".to_owned(), None));
+    }
+
+    #[test]
+    fn what_is_no_unit_is_refused_and_what_does_not_belong() {
+        for unit in ["kg/m²", "h", "kPa", "points", "m³/h", "1/min", "%", "cm2", "g/l"] {
+            assert_eq!(refused("bed", unit), None, "{unit}");
+        }
+        for unit in ["bananas", "per bed", "h/banana", "mean"] {
+            assert!(
+                refused("bed", unit).is_some_and(|r| r.starts_with("a unit: h, s, min, d")),
+                "{unit}"
+            );
+        }
+        assert_eq!(refused("oxidise.hours", "min"), None);
+        assert_eq!(
+            refused("oxidise.hours", "kg").as_deref(),
+            Some("one of the units h, s, min, d")
+        );
+    }
+
+    #[test]
+    fn a_number_that_is_too_large_is_no_smaller_one_with_a_unit() {
+        let Cells::Wrong(wrong) = of_cells("x", Some("h"), &["3", "1e300"], '.') else { panic!() };
+        let [(1, said, expected, mend)] = wrong.as_slice() else { panic!("{wrong:?}") };
+        assert_eq!((said.as_str(), expected.as_str()), ("x is \"1e300\"", "a number in h"));
+        assert_eq!(mend, "correct the cell: numbers go up to 1e12");
     }
 
     #[test]

@@ -560,7 +560,7 @@ pub(super) fn read_number(cell: &str, decimal: char) -> Option<f64> {
 }
 
 /// No score, month or measure is larger; squares of such numbers can still be added up.
-const LARGEST: f64 = 1e12;
+pub(super) const LARGEST: f64 = 1e12;
 
 fn mend_number(cell: &str, decimal: char, term: &str) -> String {
     let other = if decimal == '.' { ',' } else { '.' };

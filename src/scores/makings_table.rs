@@ -46,9 +46,23 @@ pub fn makings_from_table(
             });
         }
     }
+    let mut problems = Problems::new();
+    for at in (0..names.len()).filter(|at| !named.contains(at)) {
+        let Some(unit) = &units[at] else { continue };
+        let Some(expected) = cell_units::refused(&names[at], unit) else { continue };
+        problems.push(Problem::new(
+            file.name.clone(),
+            Some(file.header_place(at)),
+            format!("{}: the unit \"{}\" does not fit", names[at], clip(unit)),
+            expected,
+            "correct the unit, or take it out of the header line",
+        ));
+    }
+    if !problems.is_empty() {
+        return Err(TableError::Cells { problems, stopped: false });
+    }
     let (lots, rows) = rows(&file, &named)?;
     let decimal = decimal.unwrap_or('.');
-    let mut problems = Problems::new();
     let mut makings =
         Makings { source: file.name.clone(), lots: lots.clone(), ..Makings::default() };
     for at in (0..file.header.len()).filter(|at| !named.contains(at)) {

@@ -38,7 +38,7 @@ pub fn made(f: &TrialMade) -> String {
                 once(run.day.to_string()),
                 once(lot.clone()),
                 s.parameter.clone(),
-                s.planned.to_string(),
+                s.planned.shown(s.unit.as_deref()),
                 or_dash(&s.logged, Clone::clone),
                 match s.as_planned.known() {
                     Some(true) => "as planned",

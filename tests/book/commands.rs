@@ -223,7 +223,7 @@ fn a_lot_made_for_a_run_is_told_what_is_still_to_be_logged() {
     assert_eq!(
         out,
         "lot A added, with 1 line in its log\nrun 1 of sun: planned dry.method = sun, roll.minutes = \
-         40\nstill to be logged, as it was really done: dry.method, oxidise.temperature\n"
+         40 min\nstill to be logged, as it was really done: dry.method, oxidise.temperature\n"
     );
     assert!(run(&book, &["lot", "show", "A"]).1.contains("sun, run 1"));
     let (code, out, _) = run(&book, &["check"]);
@@ -240,4 +240,59 @@ fn a_lot_made_for_a_run_is_told_what_is_still_to_be_logged() {
     assert_eq!(log("8:75").0, 2);
     let (code, out, _) = run(&book, &["lot", "log", "A", "roll.press-on", "now"]);
     assert!(code == 0 && out.contains("roll.press-on 20"), "{out}");
+}
+
+#[test]
+fn what_no_log_line_holds_is_told_how_to_record() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("garden");
+    assert_eq!(run(&book, &["begin", book.to_str().unwrap()]).0, 0);
+    let trial = "format = 1\nname = \"parted\"\nplanned = 2026-05-20T10:00:00+08:00\nseed = 7\n\
+                 made_by = \"optimal\"\n[[factor]]\nparameter = \"derived.oxidation-hours\"\n\
+                 levels = [2, 5]\n[[factor]]\nparameter = \"lot.season\"\n\
+                 levels = [\"spring\", \"autumn\"]\n[[run]]\nrun = 1\nday = 1\n\
+                 settings = { \"derived.oxidation-hours\" = 2, \"lot.season\" = \"autumn\" }\n";
+    std::fs::create_dir(book.join("trials")).unwrap();
+    std::fs::write(book.join("trials/parted.toml"), trial).unwrap();
+    let add = |id: &str, more: &str| {
+        let words =
+            format!("lot add {id} --class black --made 2026-05-21 --trial parted --run 1{more}");
+        run(&book, &words.split(' ').collect::<Vec<_>>())
+    };
+    let (code, out, err) = add("B", "");
+    assert_eq!(code, 0, "{err}");
+    for part in [
+        "planned derived.oxidation-hours = 2 h, lot.season = autumn",
+        "derived.oxidation-hours: log roll.start and dry.start (or oxidise.hours)",
+        "lot.season: give --season with `lot add`, or write season in lot.toml",
+    ] {
+        assert!(out.contains(part), "{out}");
+    }
+    assert!(!out.contains("warning"), "{out}");
+    // A second lot of the run, though it stands before the first: nothing is lacking but it is told.
+    let (code, out, err) = add("A", " --season autumn --set oxidise.hours=2");
+    assert_eq!(code, 0, "{err}");
+    assert!(!out.contains("still to be"), "{out}");
+    assert!(
+        out.contains("run 1 of the trial parted was made as B already, and both count"),
+        "{out}"
+    );
+    for (parameter, value, mend) in [
+        (
+            "lot.season",
+            "autumn",
+            "to mend:  give --season with `lot add`, or write season in lot.toml",
+        ),
+        (
+            "derived.oxidation-hours",
+            "5",
+            "to mend:  log roll.start and dry.start (or oxidise.hours)",
+        ),
+        ("derived.moister", "5", "to mend:  log what it follows from"),
+    ] {
+        let (code, _, err) = run(&book, &["lot", "log", "A", parameter, value]);
+        assert!(code == 2 && err.contains(mend), "{err}");
+    }
+    let (code, _, err) = add("C", " --set derived.oxidation-hours=5");
+    assert!(code == 2 && err.contains("log roll.start and dry.start"), "{err}");
 }

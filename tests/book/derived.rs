@@ -72,6 +72,7 @@ fn minutes_under_pressure_follow_from_each_moment_that_was_logged() {
     assert_eq!(number(&made(&book, "A"), "derived.press-minutes"), 40.0);
     let log = |parameter: &str, value: &str| {
         let entry = Entry::new(parameter.to_owned(), Some(value.to_owned()));
+        let entry = Entry { at: Some(noon()), ..entry };
         log_lot(&book, "A", &entry, noon(), &mut rng()).unwrap();
     };
     log("roll.press-on", "8:10");

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod begin;
+mod clock;
 mod commands;
 mod derived;
 mod lots;

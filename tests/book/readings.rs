@@ -177,6 +177,105 @@ fn a_form_of_time_is_said_in_the_book_and_never_guessed() {
 }
 
 #[test]
+fn the_unit_is_read_from_the_words_of_the_header() {
+    // By definition 77 °F are 25 °C, and 298.15 K too.
+    for (header, value) in [
+        ("temperature F", "77"),
+        ("Temperature_F", "77"),
+        ("Temp degF", "77"),
+        ("Fahrenheit", "77"),
+        ("Temperature (ºF)", "77"),
+        ("TempF", "77"),
+        ("温度（华氏）", "77"),
+        ("°F", "77"),
+        ("Celsius(°C)", "25"),
+        ("temperature C", "25"),
+        ("Temp_degC", "25"),
+        ("temperature K", "298.15"),
+        ("Temperature [kelvin]", "298.15"),
+    ] {
+        let found = read(&format!("time,{header}\n2026-05-01 08:00,{value}\n")).unwrap();
+        assert!((found.celsius[0].unwrap() - 25.0).abs() < 1e-9, "{header}: {:?}", found.celsius);
+        assert!(found.notices.is_empty(), "{header}: {:?}", found.notices);
+    }
+    // No word, or words that contradict each other: °C, and it is said.
+    for header in ["temperature", "temp of leaf", "temperature F (°C)"] {
+        let found = read(&format!("time,{header}\n2026-05-01 08:00,25\n")).unwrap();
+        assert_eq!(found.celsius, [Some(25.0)], "{header}");
+        assert!(found.notices[0].contains("no unit"), "{header}: {:?}", found.notices);
+    }
+    assert!(read("time,Celsius,Fahrenheit\n2026-05-01 08:00,25,77\n").is_err());
+}
+
+#[test]
+fn readings_that_no_leaf_can_have_are_told_and_not_taken() {
+    let (_dir, book) = with_logger(&[("leaf.csv", table(300, 5.0, |_| 77.0).replace(" °C", ""))]);
+    let lot = book.lot("A").unwrap();
+    assert!(lot.followed.course.is_none());
+    let told = lot.followed.notes.join("\n");
+    assert!(told.contains("leaf.csv: the readings are not used: their mean"), "{told}");
+    assert!(told.contains("is 77.0 °C, and no leaf lies outside 5 to 60 °C"), "{told}");
+}
+
+/// A lot that was rolled at 8:00 and dried from 13:00 on, with logger files.
+fn with_logger(files: &[(&str, String)]) -> (tempfile::TempDir, blindsteep::book::Book) {
+    let (dir, book) = new_book();
+    let file = LotFile::new("A", "black", "2026-05-01".parse().unwrap());
+    let values =
+        [("roll.start", "2026-05-01T08:00:00+08:00"), ("dry.start", "2026-05-01T13:00:00+08:00")];
+    let values = values.iter().map(|(p, v)| ((*p).to_owned(), (*v).to_owned())).collect();
+    add_lot(&book, &NewLot { values, ..NewLot::of(file) }, noon(), &mut rng()).unwrap();
+    let folder = book.root().join("lots/A/readings");
+    fs::create_dir(&folder).unwrap();
+    for (name, text) in files {
+        fs::write(folder.join(name), text).unwrap();
+    }
+    (dir, book)
+}
+
+#[test]
+fn a_file_that_cannot_be_read_is_left_out_and_the_rest_goes_on() {
+    let good = ("good.csv", table(300, 5.0, |_| 26.0));
+    let (_dir, book) = with_logger(&[("empty.csv", String::new()), good]);
+    let folder = book.root().join("lots/A/readings");
+    // "Fühler" as ISO 8859-1 writes it.
+    fs::write(folder.join("latin.csv"), b"time,F\xfchler\n2026-05-01 08:00,20\n").unwrap();
+    let lots = book.lots().unwrap();
+    let lot = book.lot("A").unwrap();
+    assert!((lot.followed.course.as_ref().unwrap().mean_c() - 26.0).abs() < 1e-9);
+    let told = lot.derived().notes.join("\n");
+    assert!(
+        told.contains("empty.csv: the file is left out: the file is empty; expected: a header"),
+        "{told}"
+    );
+    assert!(
+        told.contains("latin.csv:1:7: the file is left out: a byte here is not UTF-8"),
+        "{told}"
+    );
+    assert!(told.contains("open it in an editor (a table also in a spreadsheet)"), "{told}");
+    assert_eq!(lots.len(), 1);
+    // For `check` they are mistakes, each told once.
+    let checked = blindsteep::book::check::check(&book).unwrap();
+    assert_eq!(checked.problems.len(), 2, "{}", checked.problems);
+    assert_eq!(checked.lots.len(), 1);
+}
+
+#[test]
+fn two_loggers_that_ran_at_the_same_time_and_contradict_each_other_are_told() {
+    let away = |t: f64| if (2.0..3.0).contains(&t) { 29.0 } else { 26.5 };
+    let (_dir, book) =
+        with_logger(&[("a.csv", table(300, 5.0, |_| 26.0)), ("b.csv", table(240, 5.0, away))]);
+    let told = book.lot("A").unwrap().derived().notes.join("\n");
+    let part = "a.csv and lots/A/readings/b.csv ran at the same time and differ by up to 3.0 °C (at \
+                2026-05-01T10:00:00+08:00)";
+    assert!(told.contains(part), "{told}");
+    let near = table(240, 5.0, |_| 27.5);
+    fs::write(book.root().join("lots/A/readings/b.csv"), near).unwrap();
+    let told = book.lot("A").unwrap().derived().notes.join("\n");
+    assert!(!told.contains("ran at the same time"), "{told}");
+}
+
+#[test]
 fn no_text_makes_the_reader_panic() {
     let pieces =
         ["time,temp\n", "2026-05-01 08:00,", "\"", "20\n", ";", "é", "2026-13-01", "\n", "+99:99"];

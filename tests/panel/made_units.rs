@@ -89,3 +89,23 @@ fn a_unit_that_does_not_fit_is_told_with_its_place() {
     assert_eq!(code, 1);
     assert!(said.contains("two columns are called \"x\""), "{said}");
 }
+
+#[test]
+fn a_header_whose_unit_is_none_or_does_not_belong_is_refused_with_its_place() {
+    let rows: String = (1..=8).map(|l| format!("A{l},{}\n", 3 + l % 4)).collect();
+    let told = |head: &str| refusal(folder(&format!("lot,{head}\n{rows}")).path(), &ASK);
+    let (code, said) = told("oxidise.hours [bananas]");
+    assert_eq!(code, 1);
+    assert!(
+        said.contains("made.csv:1:5: oxidise.hours: the unit \"bananas\" does not fit"),
+        "{said}"
+    );
+    assert!(said.contains("expected: a unit: h, s, min, d"), "{said}");
+    let (_, said) = told("oxidise.hours [kg]");
+    assert!(said.contains("made.csv:1:5: oxidise.hours: the unit \"kg\" does not fit"), "{said}");
+    assert!(said.contains("one of the units h, s, min, d"), "{said}");
+    let (_, said) =
+        refusal(folder(&format!("lot,oxidise.hours [h]\nA9,1e300\n{rows}")).path(), &ASK);
+    assert!(said.contains("made.csv:2:4: oxidise.hours is \"1e300\"\n"), "{said}");
+    assert!(said.contains("to mend:  correct the cell: numbers go up to 1e12"), "{said}");
+}

@@ -458,3 +458,25 @@ fn a_trial_is_kept_made_and_shown() {
     assert_eq!(code, 2, "{why}");
     assert!(why.contains("there is a trial roll-and-sun already"), "{why}");
 }
+
+/// What is worked out has long decimals, and the plan has units as the log has.
+#[test]
+fn what_was_planned_and_logged_is_shown_with_units_and_few_digits() {
+    let dir = copy();
+    let here = dir.path();
+    std::fs::create_dir_all(here.join("trials")).expect("made");
+    let trial = "format = 1\nname = \"hours\"\nplanned = 2026-05-20T10:00:00+08:00\nseed = 7\n\
+                 made_by = \"optimal\"\n[[factor]]\nparameter = \"derived.oxidation-hours\"\n\
+                 levels = [1.5, 3]\n[[run]]\nrun = 1\nday = 1\n\
+                 settings = { \"derived.oxidation-hours\" = 1.5 }\n";
+    std::fs::write(here.join("trials/hours.toml"), trial).expect("written");
+    let words = "lot add T26-18 --class black --made 2026-05-20 --trial hours --run 1 \
+                 --set roll.start=2026-05-20T08:00 --set dry.start=2026-05-20T09:50";
+    let out = run(here, &words.split_whitespace().collect::<Vec<_>>());
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    let said = text(here, &["trial", "--show", "hours"]);
+    // 8:00 to 9:50 are 110/60 h.
+    assert!(said.contains("1.833 h in the stead of 1.5 h"), "{said}");
+    let row = said.lines().find(|l| l.contains("otherwise")).expect("a row");
+    assert!(row.contains("1.5 h") && row.contains("1.833 h") && !row.contains("1.8333"), "{said}");
+}

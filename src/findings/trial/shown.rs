@@ -6,8 +6,10 @@ use serde::Serialize;
 use crate::book::book_file::Limits;
 use crate::book::ids;
 use crate::book::lots::Lot;
-use crate::book::making::making;
+use crate::book::making::{Made, making, unit_in};
+use crate::book::parameters::Parameters;
 use crate::book::trials::{Level, MadeBy, TrialFile};
+use crate::book::units;
 use crate::findings::{Answer, count, listed};
 
 /// The finding.
@@ -51,6 +53,9 @@ pub struct SettingMade {
     pub parameter: String,
     /// The level that was planned.
     pub planned: Level,
+    /// Its unit; none: a category, yes or no, or a number without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub unit: Option<String>,
     /// The lot.
     pub lot: Answer<String>,
     /// What its log says, in words.
@@ -61,7 +66,12 @@ pub struct SettingMade {
 
 /// Sets the plan beside the logs.
 #[must_use]
-pub fn shown(trial: &TrialFile, lots: &[Lot], limits: &Limits) -> TrialMade {
+pub fn shown(
+    trial: &TrialFile,
+    lots: &[Lot],
+    parameters: &Parameters,
+    limits: &Limits,
+) -> TrialMade {
     let own: Vec<&Lot> = lots
         .iter()
         .filter(|l| l.file.value.trial.as_ref().is_some_and(|t| ids::same(t, &trial.name)))
@@ -77,16 +87,13 @@ pub fn shown(trial: &TrialFile, lots: &[Lot], limits: &Limits) -> TrialMade {
                 let found = making(lot, lots, limits);
                 for (parameter, planned) in &run.settings {
                     let value = found.values.iter().find(|v| ids::same(&v.parameter, parameter));
-                    let unit = value.and_then(|v| v.unit.clone());
-                    let unit = unit.map_or_else(String::new, |u| format!(" {u}"));
                     let none = || format!("the log of {} does not say it yet", lot.id);
                     settings.push(SettingMade {
                         parameter: parameter.clone(),
                         planned: planned.clone(),
+                        unit: unit_in(parameters, parameter),
                         lot: Answer::Known(lot.id.clone()),
-                        logged: Answer::of(
-                            value.map(|v| format!("{}{unit}", v.value)).ok_or_else(none),
-                        ),
+                        logged: Answer::of(value.map(said).ok_or_else(none)),
                         as_planned: Answer::of(
                             value.map(|v| planned.is(&v.value)).ok_or_else(none),
                         ),
@@ -97,6 +104,7 @@ pub fn shown(trial: &TrialFile, lots: &[Lot], limits: &Limits) -> TrialMade {
                 settings.extend(run.settings.iter().map(|(parameter, planned)| SettingMade {
                     parameter: parameter.clone(),
                     planned: planned.clone(),
+                    unit: unit_in(parameters, parameter),
                     lot: Answer::unknown("no lot was made for this run yet"),
                     logged: Answer::unknown("no lot was made for this run yet"),
                     as_planned: Answer::unknown("no lot was made for this run yet"),
@@ -127,6 +135,12 @@ pub fn shown(trial: &TrialFile, lots: &[Lot], limits: &Limits) -> TrialMade {
     finding
 }
 
+/// A value with its unit.
+fn said(made: &Made) -> String {
+    let value = made.value.number().map_or_else(|| made.value.to_string(), units::four_digits);
+    made.unit.as_ref().map_or_else(|| value.clone(), |unit| format!("{value} {unit}"))
+}
+
 fn sentences(f: &TrialMade, trial: &TrialFile) -> Vec<String> {
     let factors: Vec<String> = trial.factors.iter().map(|x| x.parameter.clone()).collect();
     let n = f.runs.len();
@@ -154,7 +168,7 @@ fn sentences(f: &TrialMade, trial: &TrialFile) -> Vec<String> {
                 s.lot.known().map_or("", String::as_str),
                 s.parameter,
                 s.logged.known().map_or("", String::as_str),
-                s.planned
+                s.planned.shown(s.unit.as_deref())
             )
         })
         .collect();
