@@ -65,6 +65,7 @@ fn factors_and_levels_that_cannot_be() {
     refused(&add("roll.minutes=40..many"), "does not read", "correct the flag");
     refused(&add("=40,75"), "does not read", "correct the flag");
     refused(&add("roll.minutes=40,long"), "roll.minutes = \"long\" does not hold", "to mend");
+    refused(&add("roll.minutes=1e-300,75"), "1e-300 is no amount", "take another unit");
     refused(&add("pluck.fine-leaf=65,130"), "pluck.fine-leaf = \"130\" does not hold", "to mend");
     refused(
         &add("dry.method=sun,snu"),

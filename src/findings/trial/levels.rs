@@ -69,6 +69,15 @@ pub fn levels_of(
         }
         _ => all,
     };
+    let sizes = all.iter().filter_map(super::number);
+    let no_amount = |x: &f64| *x != 0.0 && !(SMALLEST..=LARGEST).contains(&x.abs());
+    if let Some(x) = sizes.filter(|_| *wished != WishedLevels::Made).find(no_amount) {
+        return Err(TrialError::new(
+            format!("--factor {id}: {x:e} is no amount that can be set"),
+            format!("0, or a number from {SMALLEST} to {LARGEST}, whatever its sign"),
+            "correct the number, or take another unit",
+        ));
+    }
     let words = all.iter().filter(|l| super::number(l).is_none()).count();
     if words > 0 && words < all.len() {
         return Err(TrialError::new(
@@ -142,13 +151,6 @@ fn parse(
         ));
     }
     let number = text.parse::<f64>().ok().filter(|x| x.is_finite());
-    if let Some(x) = number.filter(|x| *x != 0.0 && !(SMALLEST..=LARGEST).contains(&x.abs())) {
-        return Err(wrong(
-            format!("{x:e} is no amount that can be set"),
-            format!("0, or a number from {SMALLEST} to {LARGEST}, whatever its sign"),
-            "correct the number, or take another unit".to_owned(),
-        ));
-    }
     let of_lot = id.to_ascii_lowercase().starts_with("lot.");
     match (made.first(), number) {
         (Some(Level::Number(_)), None) => Err(wrong(
