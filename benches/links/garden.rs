@@ -96,7 +96,7 @@ pub fn after(seed: u64, further: &[Making]) -> Tally {
 /// weather of its season.
 pub fn proposed() -> Vec<Making> {
     let (scores, makings) = (simulated::scores(SEED), simulated::makings(SEED));
-    let wish = trial::Wish { simulations: 0, ..trial::Wish::default() };
+    let wish = trial::Wish { simulations: Some(0), ..trial::Wish::default() };
     let plan = trial::trial(Some(&scores), Some(&makings), None, &wish, &Settings::default())
         .expect("a proposal");
     let garden = Garden::new(SEED);

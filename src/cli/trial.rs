@@ -12,9 +12,7 @@ use crate::book::time::Moment;
 use crate::book::trials::{Factor, GivenParameter, Run, TrialFile};
 use crate::book::{Book, store};
 use crate::findings::Settings;
-use crate::findings::trial::{
-    SIMULATIONS, Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial,
-};
+use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
 use crate::scores::{Makings, Scores};
 use crate::session::all_scored;
 use crate::views;
@@ -29,7 +27,7 @@ pub struct TrialArgs {
     #[arg(long, value_name = "N", group = "what", required = true)]
     add: Option<usize>,
     /// A trial of so many batches that stands alone
-    #[arg(long, value_name = "N", group = "what", requires = "factor")]
+    #[arg(long, value_name = "N", group = "what")]
     runs: Option<usize>,
     /// What is varied, at which levels: ID=40,75 or ID=40..75, or ID alone for the levels made
     /// (default: all that is chosen and varied)
@@ -56,22 +54,26 @@ pub struct TrialArgs {
     /// The difference to be seen, in points over a factor's range
     #[arg(long, value_name = "POINTS", default_value_t = 1.0)]
     see: f64,
-    /// The term whose variances are taken (default: the one in the middle)
+    /// The term whose variances are taken (default: the one in the middle, half of the others vary
+    /// more by chance); it says nothing of what the trial is about
     #[arg(long, value_name = "TERM")]
     about: Option<String>,
+    /// The terms that the trial is about: `link --trial` asks these first; name them before you look
+    #[arg(long, value_name = "TERM[,TERM]", value_delimiter = ',')]
+    terms: Vec<String>,
     /// Standard deviations where no scores say them: lot, residual, pot, taster, lot-taster, session,
     /// session-taster, session-lots
     #[arg(long, value_name = "NAME=SD", value_delimiter = ',')]
     sd: Vec<String>,
-    /// Simulated panels
-    #[arg(long, value_name = "N", default_value_t = SIMULATIONS)]
-    simulations: usize,
+    /// Simulated panels (default: 200, fewer where tables are large)
+    #[arg(long, value_name = "N")]
+    simulations: Option<usize>,
     /// By which the search and the order are drawn
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// A trial of the book: what was planned, what was really made, what is still to be made
     #[arg(long, value_name = "NAME", group = "what", conflicts_with_all = ["sessions", "factor",
-        "given", "never", "curved", "tasters", "pots", "about", "sd", "save", "table"])]
+        "given", "never", "curved", "tasters", "pots", "about", "terms", "sd", "save", "table"])]
     show: Option<String>,
     /// Keep the trial in the book under this name
     #[arg(long, value_name = "NAME")]
@@ -257,10 +259,22 @@ fn wish(args: &TrialArgs) -> Result<Wish, Failure> {
         pots: args.pots,
         see: args.see,
         about: args.about.clone(),
+        terms: terms(&args.terms),
         curved: args.curved,
         sds,
         simulations: args.simulations,
     })
+}
+
+/// Each term once.
+fn terms(named: &[String]) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for term in named.iter().map(|t| t.trim()) {
+        if !term.is_empty() && !all.iter().any(|t| t == term) {
+            all.push(term.to_owned());
+        }
+    }
+    all
 }
 
 /// `ID`, `ID=a,b` or `ID=a..b`.
@@ -297,7 +311,7 @@ pub(super) fn file_of(f: &Trial, name: &str, planned: Moment) -> TrialFile {
         made_by: f.made_by,
         notes: None,
         lots: f.lots.clone(),
-        terms: f.wish.about.iter().cloned().collect(),
+        terms: f.wish.terms.clone(),
         tasters: f.panel.known().and_then(|p| u32::try_from(p.tasters).ok()),
         see_points: Some(f.wish.see),
         factors: f

@@ -23,5 +23,6 @@ mod sessions;
 mod sheet;
 mod tasters;
 mod trial;
+mod trial_figures;
 mod trial_refused;
 mod trials;

@@ -396,6 +396,10 @@ fn a_trial_is_kept_made_and_shown() {
         "4",
         "--simulations",
         "0",
+        "--about",
+        "malty",
+        "--terms",
+        "body,sweet",
         "--given",
         "oxidise.temperature",
         "--save",
@@ -407,6 +411,11 @@ fn a_trial_is_kept_made_and_shown() {
     assert!(std::fs::read(here.join("work.pdf")).expect("written").starts_with(b"%PDF"));
     let said = text(here, &["check"]);
     assert!(said.contains("1 trial"), "{said}");
+    // What it is about is what was named for it, not whose variances were taken.
+    let kept = std::fs::read_to_string(here.join("trials/roll-and-sun.toml")).expect("kept");
+    let kept: toml::Table = kept.parse().expect("TOML");
+    let terms = kept["terms"].as_array().expect("a list");
+    assert_eq!(terms.iter().filter_map(toml::Value::as_str).collect::<Vec<_>>(), ["body", "sweet"]);
     let shown = json(here, &["trial", "--show", "roll-and-sun"]);
     fits_schema("trial-made-1.schema.json", &shown.to_string());
     assert_eq!(shown["still_to_make"], serde_json::json!([1, 2, 3, 4]));
@@ -454,7 +463,7 @@ fn a_trial_is_kept_made_and_shown() {
     );
     assert!(said.contains("wither.hours of T26-17"), "{said}");
     // A trial is written once.
-    let (code, why) = refusal(here, &keep[..9]);
+    let (code, why) = refusal(here, &keep[..13]);
     assert_eq!(code, 2, "{why}");
     assert!(why.contains("there is a trial roll-and-sun already"), "{why}");
 }

@@ -19,7 +19,8 @@ fn refused(args: &[&str], found: &str, mend: &str) {
 
 #[test]
 fn numbers_of_batches_that_cannot_be() {
-    refused(&["trial", "--add", "0"], "0 batches", "ask for at least two");
+    refused(&["trial", "--add", "0"], "0 batches", "--add with a number from 1 to 100");
+    refused(&["trial", "--runs", "8"], "--runs without --factor", "--factor roll.minutes=40,75");
     refused(&["trial", "--add", "1000"], "1000 batches", "plan a first part");
     refused(
         &["trial", "--runs", "1", "--factor", "roll.minutes=40,75"],
@@ -64,6 +65,7 @@ fn factors_and_levels_that_cannot_be() {
     refused(&add("roll.minutes=40..many"), "does not read", "correct the flag");
     refused(&add("=40,75"), "does not read", "correct the flag");
     refused(&add("roll.minutes=40,long"), "roll.minutes = \"long\" does not hold", "to mend");
+    refused(&add("roll.minutes=1e-300,75"), "1e-300 is no amount", "take another unit");
     refused(&add("pluck.fine-leaf=65,130"), "pluck.fine-leaf = \"130\" does not hold", "to mend");
     refused(
         &add("dry.method=sun,snu"),
@@ -91,6 +93,49 @@ fn factors_and_levels_that_cannot_be() {
     );
 }
 
+/// Without a book nothing says what a word means: what is no plan is refused.
+#[test]
+fn plans_without_a_book_that_would_be_of_no_use() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let refused = |args: &[&str], found: &str, mend: &str| {
+        let mut all = vec!["trial", "--runs", "4", "--factor", "b=1,2"];
+        all.extend(args);
+        let (code, said) = refusal(dir.path(), &all);
+        assert_eq!(code, 2, "{args:?}: {said}");
+        assert!(said.contains(found), "{args:?}: {said}");
+        assert!(said.contains("expected: "), "{args:?}: {said}");
+        assert!(said.contains("to mend:  ") && said.contains(mend), "{args:?}: {said}");
+        assert!(said.lines().all(|l| l.chars().count() < 200), "{args:?}: {said}");
+    };
+    refused(
+        &["--factor", "roll.minutes=40min,1.5h"],
+        "40min is a number with a unit",
+        "write 40 without min",
+    );
+    refused(&["--factor", "a=40,long"], "some are words", "correct the levels");
+    refused(&["--factor", "x=1e-300,1e300"], "1e-300 is no amount", "take another unit");
+    refused(&["--factor", "x=1,1e300"], "1e300 is no amount", "take another unit");
+    refused(&["--factor", "x=0..1e300"], "1e300 is no amount", "take another unit");
+    refused(
+        &["--factor", "d=sun,air", "--never", "d=sun"],
+        "--never leaves d one level only, air",
+        "leave d out of the factors",
+    );
+    // Two of three levels are a plan; so are words that begin with a number.
+    let fine = [
+        "trial",
+        "--runs",
+        "4",
+        "--factor",
+        "d=sun,air,pan",
+        "--never",
+        "d=sun",
+        "--factor",
+        "f=2nd-flush,3rd-flush",
+    ];
+    assert!(crate::run::run(dir.path(), &fine).status.success());
+}
+
 #[test]
 fn combinations_terms_and_variances_that_cannot_be() {
     let never = |n: &'static str| ["trial", "--add", "4", "--simulations", "0", "--never", n];
@@ -105,6 +150,11 @@ fn combinations_terms_and_variances_that_cannot_be() {
     refused(
         &["trial", "--add", "4", "--about", "bodi"],
         "there is no term of this name",
+        "did you mean \"body\"",
+    );
+    refused(
+        &["trial", "--add", "4", "--terms", "body,bodi"],
+        "--terms bodi: there is no term of this name",
         "did you mean \"body\"",
     );
     let dir = tempfile::tempdir().expect("a folder");

@@ -82,6 +82,20 @@ pub fn choose(asked: &Asked, wish: &Wish, settings: &Settings) -> Result<Chosen,
             "take one of the --never out",
         ));
     }
+    for (f, factor) in asked.factors.iter().enumerate() {
+        let mut all = asked.made.iter().chain(&combinations).map(|levels| &levels[f]);
+        let first = all.next();
+        if let Some(first) = first.filter(|first| all.all(|l| l.same(first))) {
+            return Err(TrialError::new(
+                format!("--never leaves {} one level only, {first}", factor.parameter),
+                "two levels at least of each factor",
+                format!(
+                    "take one of the --never out, or leave {} out of the factors",
+                    factor.parameter
+                ),
+            ));
+        }
+    }
     let n_combinations = combinations.len();
     if let Some((levels, told)) = fractions::fraction(asked, wish) {
         let batches = in_order(asked, &levels, wish, settings.seed);

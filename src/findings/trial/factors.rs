@@ -171,15 +171,25 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
             count(wish.batches, "batch", "batches"),
             format!("{least} to {MOST_BATCHES} batches"),
             if wish.batches > MOST_BATCHES {
-                "plan a first part; what it shows will change the next"
+                "plan a first part; what it shows will change the next".to_owned()
+            } else if wish.fresh {
+                "ask for at least two, so that something differs between them".to_owned()
             } else {
-                "ask for at least two, so that something differs between them"
+                format!("say --add with a number from 1 to {MOST_BATCHES}")
             },
         ));
     }
     let wrong = |what: &str, found: String, expected: &str| {
         Err(TrialError::new(format!("{what} {found}"), expected, "correct the number"))
     };
+    if wish.fresh && wish.factors.is_empty() {
+        return Err(TrialError::new(
+            "--runs without --factor: nothing is said to vary",
+            "what is varied, at which levels",
+            "name it, for instance --factor roll.minutes=40,75 --factor dry.method=sun,hot-air; or ask \
+             with --add what to add to the lots made so far",
+        ));
+    }
     if wish.a_day == 0 {
         return wrong("--a-day", "0".to_owned(), "at least 1 batch a day");
     }
@@ -189,8 +199,8 @@ pub fn check_wish(wish: &Wish) -> Result<(), TrialError> {
     if wish.pots.is_some_and(|p| !(1..=20).contains(&p)) {
         return wrong("--pots", wish.pots.unwrap_or(0).to_string(), "1 to 20 pots a lot");
     }
-    if wish.simulations > 10_000 {
-        return wrong("--simulations", wish.simulations.to_string(), "0 to 10000 panels");
+    if let Some(n) = wish.simulations.filter(|n| *n > 10_000) {
+        return wrong("--simulations", n.to_string(), "0 to 10000 panels");
     }
     if !(wish.see > 0.0 && wish.see.is_finite()) {
         return wrong("--see", wish.see.to_string(), "a number of points above 0");

@@ -6,7 +6,13 @@ use super::factors::WishedLevels;
 use crate::book::ids;
 use crate::book::parameters::{ParameterKind, Parameters, Value};
 use crate::book::trials::Level;
+use crate::book::units;
 use crate::scores::by_nature;
+
+/// Amounts nearer to nothing than this are no settings.
+const SMALLEST: f64 = 1e-6;
+/// Amounts beyond this are no settings.
+const LARGEST: f64 = 1e9;
 
 /// Distinct levels, ascending, categories as people sort them.
 pub fn distinct(levels: &[Level]) -> Vec<Level> {
@@ -63,6 +69,23 @@ pub fn levels_of(
         }
         _ => all,
     };
+    let sizes = all.iter().filter_map(super::number);
+    let no_amount = |x: &f64| *x != 0.0 && !(SMALLEST..=LARGEST).contains(&x.abs());
+    if let Some(x) = sizes.filter(|_| *wished != WishedLevels::Made).find(no_amount) {
+        return Err(TrialError::new(
+            format!("--factor {id}: {x:e} is no amount that can be set"),
+            format!("0, or a number from {SMALLEST} to {LARGEST}, whatever its sign"),
+            "correct the number, or take another unit",
+        ));
+    }
+    let words = all.iter().filter(|l| super::number(l).is_none()).count();
+    if words > 0 && words < all.len() {
+        return Err(TrialError::new(
+            format!("--factor {id}: some of its levels are numbers and some are words"),
+            "numbers only, or words only",
+            "correct the levels",
+        ));
+    }
     if all.len() < 2 {
         return Err(TrialError::new(
             format!(
@@ -117,6 +140,15 @@ fn parse(
             )),
             Err(r) => Err(wrong(r.found, r.expected, r.mend)),
         };
+    }
+    if let Some((number, Some(unit))) = units::number_and_unit(text)
+        && units::is_known(unit)
+    {
+        return Err(wrong(
+            format!("{text} is a number with a unit, and no book says in which unit it is logged"),
+            "numbers alone, all levels in one unit".to_owned(),
+            format!("write {number} without {unit}, and the other levels in {unit} too"),
+        ));
     }
     let number = text.parse::<f64>().ok().filter(|x| x.is_finite());
     let of_lot = id.to_ascii_lowercase().starts_with("lot.");

@@ -61,15 +61,19 @@ pub struct Wish {
     pub pots: Option<usize>,
     /// The difference to be seen, in points over a factor's range.
     pub see: f64,
-    /// The term whose variances are taken; none: the term in the middle.
+    /// The term whose variances are taken; none: the term in the middle, half of the others vary more
+    /// by chance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub about: Option<String>,
+    /// The terms that the trial is about: `link` asks these for it, and no others; none: all.
+    pub terms: Vec<String>,
     /// Whether numbers may bend: three levels and a square.
     pub curved: bool,
     /// Standard deviations by name, where no scores say them.
     pub sds: Vec<(String, f64)>,
-    /// Simulated panels.
-    pub simulations: usize,
+    /// Simulated panels; none: as many as are usual, fewer where tables are large.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub simulations: Option<usize>,
 }
 
 impl Default for Wish {
@@ -86,9 +90,10 @@ impl Default for Wish {
             pots: None,
             see: 1.0,
             about: None,
+            terms: Vec::new(),
             curved: false,
             sds: Vec::new(),
-            simulations: SIMULATIONS,
+            simulations: None,
         }
     }
 }
@@ -152,6 +157,8 @@ pub struct Trial {
     pub together: Vec<Moved>,
     /// Column by column: inflation, precision, power.
     pub columns: Vec<ColumnTold>,
+    /// Contrasts of factors and terms that `link` will ask for this trial, corrected by Holm.
+    pub contrasts: Answer<usize>,
     /// The panel whose variances were taken.
     pub panel: Answer<PanelTaken>,
     /// What was left out, with the reason.
@@ -182,10 +189,13 @@ pub struct PanelTaken {
 pub struct Power {
     /// The share, with its interval (Clopper and Pearson).
     pub share: Estimate,
-    /// Panels in which it was.
+    /// Panels in which it was: p below 0.05 in its own test.
     pub seen: usize,
     /// Panels simulated.
     pub of: usize,
+    /// The share of panels in which p was below 0.05 divided by the number of planned contrasts, as
+    /// Holm's first step asks: so it is shown among them whatever the others are.
+    pub first: Answer<Estimate>,
     /// The half-width of the interval in the middle of these panels.
     pub half_width: f64,
 }
@@ -233,6 +243,7 @@ pub fn trial(
         fraction: chosen.fraction.clone(),
         together: told.together,
         columns: told.columns,
+        contrasts: told.contrasts,
         panel: told.panel,
         left_out,
     };

@@ -49,7 +49,7 @@ pub fn panel(
 ) -> Result<Answer<Panel>, TrialError> {
     let given = given_sds(wish)?;
     // A trial from nothing takes the variances of what the panel has scored before.
-    let own = Wish { simulations: 0, ..Wish::default() };
+    let own = Wish { simulations: Some(0), ..Wish::default() };
     let earlier = match (&asked.picked, scores) {
         (None, Some(_)) if makings.is_some() => {
             factors::factors(scores, makings, parameters, &own, &mut Vec::new()).ok()
@@ -57,14 +57,17 @@ pub fn panel(
         _ => None,
     };
     let source = earlier.as_ref().unwrap_or(asked);
-    if let (Some(about), Some(s)) = (&wish.about, scores) {
+    let named = wish.about.iter().map(|a| ("--about", a));
+    let named = named.chain(wish.terms.iter().map(|t| ("--terms", t)));
+    for (flag, term) in named {
+        let Some(s) = scores else { continue };
         let known: Vec<String> = s.terms().iter().map(|t| t.id.clone()).collect();
-        if !known.contains(about) {
+        if !known.contains(term) {
             return Err(TrialError::new(
-                format!("--about {about}: there is no term of this name in the scores"),
+                format!("{flag} {term}: there is no term of this name in the scores"),
                 format!("one of {}", known.join(", ")),
                 crate::book::problem::did_you_mean(
-                    about,
+                    term,
                     known.iter().map(String::as_str),
                     "correct the flag",
                 ),

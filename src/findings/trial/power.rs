@@ -10,10 +10,17 @@ use super::chosen::Chosen;
 use super::factors::Asked;
 use super::layout::{Habits, Layout, lay_out};
 use super::panel::Panel;
-use super::{PanelTaken, Power, Wish};
+use super::{PanelTaken, Power, SIMULATIONS, Wish};
 use crate::findings::link::LEAST_DF;
+use crate::findings::link::rows::TermRows;
 use crate::findings::panel_model::{self, Prepared};
 use crate::findings::{ALPHA, Answer, Estimate, Settings, count, listed};
+use crate::scores::ScaleKind;
+
+/// Up to about so many levels of random terms all panels are simulated.
+const EASY_LEVELS: f64 = 350.0;
+/// However large the table, so many panels are simulated.
+const FEWEST_SIMULATIONS: usize = 40;
 
 /// What is known of the layouts before and after.
 pub struct Planned {
@@ -27,6 +34,8 @@ pub struct Planned {
     pub precise_after: Vec<Answer<f64>>,
     /// Power, column by column.
     pub power: Vec<Answer<Power>>,
+    /// Contrasts of factors and terms that `link` will ask for this trial.
+    pub contrasts: Answer<usize>,
     /// The panel that was taken.
     pub panel: Answer<PanelTaken>,
 }
@@ -122,6 +131,7 @@ pub fn plan(
         Some(_) => Answer::Known(lay_out(asked, base, &[], &[], &habits)),
         None => Answer::unknown("no lots were made before"),
     };
+    let contrasts = contrasts(asked, &after, wish);
     let nothing = |why: &str| vec![Answer::unknown(why); p];
     let Answer::Known(panel) = panel else {
         let why = panel.reason().unwrap_or_default().to_owned();
@@ -131,6 +141,7 @@ pub fn plan(
             precise_before: nothing(&why),
             precise_after: nothing(&why),
             power: vec![Answer::unknown(why.as_str()); p],
+            contrasts,
             panel: Answer::unknown(why),
         };
     };
@@ -139,17 +150,41 @@ pub fn plan(
         Answer::Unknown(u) => nothing(&u.reason),
     };
     let precise_after = precise(&after, panel, settings);
-    let (power, failed) = simulate(&after, panel, wish, settings);
+    let (power, failed, simulations) = simulate(&after, panel, wish, &contrasts, settings);
     let taken = PanelTaken {
         term: Answer::of(panel.term.clone().ok_or("the variances were given")),
         components: panel.components.clone(),
         tasters: habits.tasters.len(),
         pots: habits.pots,
         new_sessions: sessions.last().map_or(0, |s| s + 1),
-        simulations: wish.simulations,
+        simulations,
         failed,
     };
-    Planned { before, after, precise_before, precise_after, power, panel: Answer::Known(taken) }
+    let panel = Answer::Known(taken);
+    Planned { before, after, precise_before, precise_after, power, contrasts, panel }
+}
+
+/// How many contrasts `link` will ask for the trial: each column of a factor on each term that it is
+/// about, or on all that are scored on a line where none is named.
+fn contrasts(asked: &Asked, after: &Layout, wish: &Wish) -> Answer<usize> {
+    let lines = after.kept.iter().filter(|j| !asked.columns[**j].is_square()).count();
+    let on_a_line =
+        |t: &&TermRows| matches!(t.scores.term.scale, ScaleKind::Line | ScaleKind::Ordered);
+    let scored = asked.picked.as_ref().map_or(0, |p| p.terms.iter().filter(on_a_line).count());
+    let terms = if wish.terms.is_empty() { scored } else { wish.terms.len() };
+    if terms * lines == 0 {
+        return Answer::unknown("no terms are named with --terms, and none were scored before");
+    }
+    Answer::Known(terms * lines)
+}
+
+/// How many panels are simulated where no number is asked for: the more levels the random terms have,
+/// the longer each takes, by about the square of their number.
+fn usual_simulations(prepared: &Prepared) -> usize {
+    let levels: usize = prepared.random().iter().map(|r| r.factor.n_levels).sum();
+    let least = FEWEST_SIMULATIONS as f64;
+    let affordable = SIMULATIONS as f64 * (EASY_LEVELS / levels.max(1) as f64).powi(2);
+    affordable.clamp(least, SIMULATIONS as f64) as usize
 }
 
 /// The standard deviation of each random term of a layout, the residual's last.
@@ -197,7 +232,8 @@ fn unknown_for(layout: &Layout) -> Vec<String> {
         .collect()
 }
 
-/// Half-widths by the variances as known: of the mixed model at these variances.
+/// Half-widths by the variances as known: the standard error of the mixed model at these variances,
+/// and t at the degrees of freedom of the stratum in which a column varies. No draw is in it.
 fn precise(layout: &Layout, panel: &Panel, settings: &Settings) -> Vec<Answer<f64>> {
     let why_not = unknown_for(layout);
     let mut found: Vec<Answer<f64>> = why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
@@ -218,8 +254,9 @@ fn precise(layout: &Layout, panel: &Panel, settings: &Settings) -> Vec<Answer<f6
     };
     let sd = sds(&prepared, panel);
     let ratios: Vec<f64> = sd.0.iter().map(|s| (s / sd.1).powi(2)).collect();
-    // Which scores stand in the table moves the degrees of freedom a little, not the width.
-    let y = draw(&prepared, layout, &sd, 0.0, &mut stream(settings.seed, u64::MAX - 2));
+    // Some scores must stand in the table; the standard error in units of the residual's does not
+    // depend on them. Satterthwaite's degrees of freedom would, so the stratum's are taken.
+    let y = draw(&prepared, layout, &sd, 0.0, &mut stream(0, 0));
     let fit = match prepared.model().fit_at(&y, &ratios, Method::Reml) {
         Ok(fit) => fit,
         Err(e) => {
@@ -235,35 +272,34 @@ fn precise(layout: &Layout, panel: &Panel, settings: &Settings) -> Vec<Answer<f6
         let mut weights = vec![0.0; prepared.fixed().columns.len()];
         weights[1 + place] = 2.0;
         let c = fit.contrast(&weights, settings.level);
-        let df = c.df.min(stratum);
         found[*j] = if stratum < 1.0 {
             Answer::unknown("too few sessions or lots speak about it")
-        } else if !(c.estimable && c.se > 0.0 && df >= 1.0) {
+        } else if !(c.estimable && c.se > 0.0) {
             Answer::unknown("it cannot be told apart from the others")
         } else {
-            Answer::Known(t_quantile_upper(0.5 * (1.0 - settings.level), df) * c.se * scale)
+            Answer::Known(t_quantile_upper(0.5 * (1.0 - settings.level), stratum) * c.se * scale)
         };
     }
     found
 }
 
-/// Power column by column, and how many fits failed.
+/// Power column by column, how many fits failed, and how many panels were simulated.
 fn simulate(
     layout: &Layout,
     panel: &Panel,
     wish: &Wish,
+    contrasts: &Answer<usize>,
     settings: &Settings,
-) -> (Vec<Answer<Power>>, usize) {
+) -> (Vec<Answer<Power>>, usize, usize) {
     let why_not = unknown_for(layout);
     let mut found: Vec<Answer<Power>> =
         why_not.iter().map(|w| Answer::unknown(w.as_str())).collect();
     let own = |j: usize| why_not[j].is_empty();
-    let n = wish.simulations;
     let refuse = |mut found: Vec<Answer<Power>>, why: &str| {
         layout.kept.iter().filter(|j| own(**j)).for_each(|j| found[*j] = Answer::unknown(why));
-        (found, 0)
+        (found, 0, 0)
     };
-    if n == 0 {
+    if wish.simulations == Some(0) {
         return refuse(found, "no panel was simulated");
     }
     if let Err(why) = enough(layout) {
@@ -273,11 +309,12 @@ fn simulate(
         Ok(prepared) => prepared,
         Err(e) => return refuse(found, &e.to_string()),
     };
+    let n = wish.simulations.unwrap_or_else(|| usual_simulations(&prepared));
     let sd = sds(&prepared, panel);
     let strata = strata(layout);
     let n_columns = prepared.fixed().columns.len();
-    // For each panel and column: whether it was seen, and the half-width.
-    let panels: Vec<Option<Vec<(bool, f64)>>> = replicates(n, settings.seed, |draws| {
+    // For each panel and column: its p, and the half-width.
+    let panels: Vec<Option<Vec<(f64, f64)>>> = replicates(n, settings.seed, |draws| {
         let y = draw(&prepared, layout, &sd, wish.see, draws);
         let fit = prepared.model().fit(&y, Method::Reml).ok()?;
         let one = |(place, stratum): (usize, &f64)| {
@@ -286,13 +323,13 @@ fn simulate(
             let c = fit.contrast(&weights, settings.level);
             let df = c.df.min(*stratum);
             let sound = c.estimable && c.se > 0.0 && df >= 1.0;
-            let seen = sound && t_two_sided(c.estimate / c.se, df) < ALPHA;
+            let p = if sound { t_two_sided(c.estimate / c.se, df) } else { 1.0 };
             let half = if sound {
                 t_quantile_upper(0.5 * (1.0 - settings.level), df) * c.se
             } else {
                 f64::NAN
             };
-            (seen, half)
+            (p, half)
         };
         Some(strata.iter().enumerate().map(one).collect())
     });
@@ -306,17 +343,25 @@ fn simulate(
             continue;
         }
         let of_panels = || panels.iter().flatten().map(|p| p[place]);
-        let seen = of_panels().filter(|o| o.0).count();
+        let below = |alpha: f64| of_panels().filter(|o| o.0 < alpha).count();
+        let seen = below(ALPHA);
+        let first =
+            contrasts.as_ref().and_then(|m| share(below(ALPHA / *m as f64), n, settings.level));
         let mut widths: Vec<f64> = of_panels().map(|o| o.1).filter(|w| w.is_finite()).collect();
         widths.sort_by(f64::total_cmp);
         let Some(half_width) = widths.get(widths.len() / 2).copied() else {
             found[*j] = Answer::unknown("no simulated panel gave an interval");
             continue;
         };
-        found[*j] =
-            share(seen, n, settings.level).map(|share| Power { share, seen, of: n, half_width });
+        found[*j] = share(seen, n, settings.level).map(|share| Power {
+            share,
+            seen,
+            of: n,
+            first,
+            half_width,
+        });
     }
-    (found, failed)
+    (found, failed, n)
 }
 
 /// A share with its interval by Clopper and Pearson (1934), Biometrika 26:404-413.

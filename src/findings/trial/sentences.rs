@@ -1,12 +1,12 @@
 //! The proposal in words.
 
-use super::Trial;
 use super::chosen::Chosen;
 use super::factors::{Asked, Why};
 use super::told::{ColumnTold, Moved};
+use super::{SIMULATIONS, Trial};
 use crate::book::trials::MadeBy;
 use crate::findings::agree::opinions;
-use crate::findings::{Answer, count, listed, say};
+use crate::findings::{ALPHA, Answer, Estimate, count, listed, say};
 
 /// From this correlation on a pair is told as one that moved together.
 const TOLD: f64 = 0.7;
@@ -19,7 +19,7 @@ pub fn of(f: &Trial) -> Vec<String> {
     let n = f.batches.len();
     let days = f.batches.last().map_or(0, |b| b.day);
     let batches = count(n, "batch", "batches");
-    let on = count(days as usize, "day", "days");
+    let on = format!("{}{}", count(days as usize, "day", "days"), seasons(f));
     let strong = |m: &Moved, r: &Answer<f64>| m.aside.known().is_none() && big(r);
     let parted: Vec<&Moved> =
         f.together.iter().filter(|m| strong(m, &m.before) && !big(&m.after)).collect();
@@ -53,16 +53,56 @@ pub fn of(f: &Trial) -> Vec<String> {
     if !left.is_empty() {
         all.push(format!("Still moving together afterwards: {}.", pairs(&left)));
     }
-    let lost: Vec<&ColumnTold> = f.columns.iter().filter(|c| !c.may_be_after.is_empty()).collect();
+    let lost = lost(&f.columns);
     if !lost.is_empty() {
-        let each = lost.iter().map(|c| format!("{} from {}", c.column, listed(&c.may_be_after)));
-        all.push(format!(
-            "Even so these cannot be told apart: {}.",
-            each.collect::<Vec<_>>().join("; ")
-        ));
+        all.push(format!("Even so these cannot be told apart: {}.", lost.join("; ")));
     }
     all.extend(power(f));
+    all.extend(among_many(f));
     all
+}
+
+/// What cannot be told apart, each pair once.
+fn lost(columns: &[ColumnTold]) -> Vec<String> {
+    let mut told: Vec<(&str, &str)> = Vec::new();
+    let mut all = Vec::new();
+    for c in columns {
+        let others: Vec<String> = c
+            .may_be_after
+            .iter()
+            .filter(|o| !told.contains(&(o.as_str(), c.column.as_str())))
+            .cloned()
+            .collect();
+        told.extend(c.may_be_after.iter().map(|o| (c.column.as_str(), o.as_str())));
+        if !others.is_empty() {
+            all.push(format!("{} from {}", c.column, listed(&others)));
+        }
+    }
+    all
+}
+
+/// How many days are of which season, where they are of different ones.
+fn seasons(f: &Trial) -> String {
+    let Some(season) = f.factors.iter().find(|p| p.kept_together) else { return String::new() };
+    let mut days: Vec<(String, Vec<u32>)> = Vec::new();
+    for b in &f.batches {
+        let Some(own) = b.settings.get(&season.parameter).map(ToString::to_string) else {
+            continue;
+        };
+        match days.last_mut().filter(|(name, _)| *name == own) {
+            Some((_, all)) if all.last() == Some(&b.day) => {}
+            Some((_, all)) => all.push(b.day),
+            None => days.push((own, vec![b.day])),
+        }
+    }
+    if days.len() < 2 {
+        return String::new();
+    }
+    let each = days.iter().map(|(name, all)| match all.len() {
+        1 => format!("one in {name}"),
+        n => format!("{n} in {name}"),
+    });
+    format!(", {}", each.collect::<Vec<_>>().join(", "))
 }
 
 fn big(r: &Answer<f64>) -> bool {
@@ -120,16 +160,71 @@ fn power(f: &Trial) -> Option<String> {
             100.0 * x.3
         )
     };
-    let term = panel.term.known().map_or_else(String::new, |t| format!(" by the variances of {t}"));
+    let term = panel.term.known().map_or_else(String::new, |t| {
+        let why = if f.wish.about.is_none() {
+            " (the term in the middle: half of the others vary more by chance, half less)"
+        } else {
+            ""
+        };
+        format!(" by the variances of {t}{why}")
+    });
     let see = f.wish.see;
     let points = if see == 1.0 { "point" } else { "points" };
     Some(format!(
-        "With {} and {} a lot{term}, an effect of {see} {points} over the range would be seen {}{}.",
+        "With {} and {} a lot{term}, an effect of {see} {points} over the range would be seen (p < 0.05 in its own test) {}{}.",
         count(panel.tasters, "taster", "tasters"),
         count(panel.pots, "pot", "pots"),
         if known.len() > 1 { format!("most surely {}", of(most)) } else { of(most) },
         if known.len() > 1 { format!(", least surely {}", of(least)) } else { String::new() }
     ))
+}
+
+/// How surely it would be shown among all that is planned.
+fn among_many(f: &Trial) -> Option<String> {
+    let mut known: Vec<(&str, &Estimate)> = Vec::new();
+    let mut why = None;
+    for c in &f.columns {
+        match c.power.known().map(|p| &p.first) {
+            Some(Answer::Known(first)) => known.push((c.column.as_str(), first)),
+            Some(Answer::Unknown(u)) => why = Some(u.reason.as_str()),
+            None => {}
+        }
+    }
+    if let Some(why) = why {
+        return Some(format!(
+            "With many planned contrasts (factors × terms, Holm) it is seen less often; how much less is \
+             not known: {why}."
+        ));
+    }
+    let m = *f.contrasts.known().filter(|m| **m > 1)?;
+    known.sort_by(|a, b| a.1.value.total_cmp(&b.1.value));
+    let of = |x: &(&str, &Estimate)| {
+        format!(
+            "by {} in {:.0} of 100 ({:.0} to {:.0})",
+            x.0,
+            100.0 * x.1.value,
+            100.0 * x.1.lower,
+            100.0 * x.1.upper
+        )
+    };
+    let (least, most) = (known.first()?, known.last()?);
+    let each = if known.len() > 1 { format!("{}, {}", of(most), of(least)) } else { of(most) };
+    let fewer = if f.wish.terms.is_empty() {
+        "; fewer terms, named now with --terms, ask for less"
+    } else {
+        ""
+    };
+    Some(format!(
+        "Among {m} planned contrasts (factors × terms) the first step of Holm's rule asks for p < {}, \
+         met {each}{fewer}.",
+        small(ALPHA / m as f64)
+    ))
+}
+
+/// A small share with three digits that count, without noughts at its end.
+fn small(p: f64) -> String {
+    let places = (2.0 - p.log10().floor()).max(2.0) as usize;
+    format!("{p:.places$}").trim_end_matches('0').to_owned()
 }
 
 /// What to keep in mind.
@@ -164,6 +259,24 @@ pub fn cautions(f: &Trial, asked: &Asked, chosen: &Chosen) -> Vec<String> {
     }
     if !outcomes.is_empty() {
         all.push(format!("No factors, since they follow from the others: {}.", listed(&outcomes)));
+    }
+    let mut beside: Vec<&str> = asked.aside.iter().map(|a| a.parameter.as_str()).collect();
+    beside.dedup();
+    if !beside.is_empty() && f.panel.known().is_some() {
+        all.push(format!(
+            "What is no factor here ({}: given, outcomes, or not asked for) is not in the simulated model; \
+             `link` will have it, so that its intervals may be wider than these.",
+            count(beside.len(), "parameter that varied", "parameters that varied")
+        ));
+    }
+    if let Some(n) = f.panel.known().map(|p| p.simulations)
+        && f.wish.simulations.is_none()
+        && (1..SIMULATIONS).contains(&n)
+    {
+        all.push(format!(
+            "The table is large: {n} panels were simulated in the stead of {SIMULATIONS}; --simulations \
+             asks for more, which takes longer."
+        ));
     }
     if chosen.singular {
         all.push(

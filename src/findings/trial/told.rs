@@ -59,6 +59,8 @@ pub struct Told {
     pub together: Vec<Moved>,
     /// Columns.
     pub columns: Vec<ColumnTold>,
+    /// Planned contrasts.
+    pub contrasts: Answer<usize>,
     /// The panel.
     pub panel: Answer<PanelTaken>,
 }
@@ -130,6 +132,7 @@ pub fn tell(asked: &Asked, chosen: &Chosen, planned: Planned) -> Told {
         a_efficiency: Answer::of(efficiency.as_ref().map(|e| e.a)),
         together,
         columns,
+        contrasts: planned.contrasts,
         panel: planned.panel,
     }
 }
