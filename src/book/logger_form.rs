@@ -227,7 +227,7 @@ fn match_columns(
     let celsius = match &rules.temperature {
         Some(name) => named(name),
         None => match begins(&["temp", "温度"]).as_slice() {
-            [] => called(&["t"]).or_else(|| match scales.as_slice() {
+            [] => called(&["t"]).or(match scales.as_slice() {
                 [one] => Some(*one),
                 _ => None,
             }),

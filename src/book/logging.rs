@@ -214,7 +214,7 @@ fn by_the_clock(
         Some(now.on_clock_of(clock))
     } else if let Some(moment) = named.at_time(text) {
         if entry.at.is_none() {
-            must_be_near(lot, moment, text, corrected.is_some())?;
+            must_be_near(lot, entry, moment, corrected.is_some())?;
         }
         Some(moment)
     } else {
@@ -224,13 +224,16 @@ fn by_the_clock(
     Ok(Entry { value, ..entry.clone() })
 }
 
-fn must_be_near(lot: &Lot, at: Moment, text: &str, corrects: bool) -> Result<(), BookError> {
+fn must_be_near(lot: &Lot, entry: &Entry, at: Moment, corrects: bool) -> Result<(), BookError> {
+    let text = entry.value.as_deref().unwrap_or_default().trim();
+    let dries = entry.parameter.starts_with("dry.");
     let file = &lot.file.value;
     let first = file.picked.iter().copied().fold(file.made, Day::min);
     if (first.later(-NEAR_DAYS)..=file.made.later(NEAR_DAYS)).contains(&at.day()) {
         return Ok(());
     }
-    let day = file.picked.iter().max().copied().unwrap_or(file.made);
+    let picked = file.picked.iter().max().copied().filter(|_| !dries);
+    let day = picked.unwrap_or(file.made);
     let of = if corrects { "that of the value it corrects" } else { "today" };
     let padded = if text.find(':') == Some(1) { format!("0{text}") } else { text.to_owned() };
     Err(refused(
@@ -241,7 +244,7 @@ fn must_be_near(lot: &Lot, at: Moment, text: &str, corrects: bool) -> Result<(),
             lot.id
         ),
         "the day and the time, by the book's clock",
-        format!("name the day: {day}T{padded}"),
+        format!("name the day, as in {day}T{padded}"),
     ))
 }
 

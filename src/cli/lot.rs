@@ -109,8 +109,8 @@ struct LogArgs {
     id: String,
     /// The parameter, as wither.hours (parameters.toml lists them)
     parameter: String,
-    /// The value, which may carry its unit: 16, 960min; for a moment also 8:40 or now; left out, a
-    /// correction takes one back
+    /// The value, which may carry its unit: 16, 960min; for a moment also 2026-05-14T8:40, 8:40
+    /// (only for a lot made around today) or now; left out, a correction takes one back
     #[arg(allow_negative_numbers = true)]
     value: Option<String>,
     /// Its unit (default: the parameter's own)

@@ -42,7 +42,7 @@ fn a_bare_time_is_of_today_only_if_the_lot_was_made_around_then() {
     let told = log(&book, &bare, "2026-11-25T20:00:00Z").unwrap_err();
     // 20:00 in Greenwich is 4:00 of the next day on the book's clock.
     assert!(told.contains("8:40 names no day, and 2026-11-26 (today) is far"), "{told}");
-    assert!(told.contains("to mend:  name the day: 2025-10-08T08:40"), "{told}");
+    assert!(told.contains("to mend:  name the day, as in 2025-10-08T08:40"), "{told}");
     // The machine's clock says the 7th, the book's the 8th.
     let line = log(&book, &bare, "2025-10-07T20:00:00Z").unwrap();
     assert_eq!(line, "2025-10-08T08:40:00+08:00");
