@@ -482,7 +482,7 @@ pub fn cautions(f: &Link, makings: &Makings, notes: &[String], hidden: &[String]
     let scores = || f.lots.iter().map(|l| l.n_scores);
     if let (Some(least), Some(most)) = (scores().min(), scores().max())
         && !f.tasters.is_empty()
-        && most > 2 * least
+        && most > 3 * least
     {
         all.push(
             "Lots have very different numbers of scores: what an effect hangs on, its plot and its shape \
