@@ -13,11 +13,8 @@ mod tally;
 
 use std::process::ExitCode;
 
-use rayon::prelude::*;
 use tally::Tally;
 
-/// Bytes of stack of each worker: work that is stolen while a worker waits lies on its stack.
-const STACK: usize = 64 << 20;
 /// The seed of all draws.
 const SEED: u64 = 20_261_125;
 
@@ -37,10 +34,7 @@ may lie from its own mean by luck in 99 of 100 runs. Where no limit stands the f
 * **Tables** are invented anew in each run.";
 
 fn main() -> ExitCode {
-    rayon::ThreadPoolBuilder::new()
-        .stack_size(STACK)
-        .build_global()
-        .expect("no pool was made before");
+    tally::make_pool();
     let args: Vec<String> = std::env::args().skip(1).collect();
     let n: u64 = args.iter().find_map(|a| a.parse().ok()).unwrap_or(500);
     let only = |part: &str| {
@@ -51,23 +45,13 @@ fn main() -> ExitCode {
     println!("{HEAD}\n\n{n} runs a case.");
     let mut all = Tally::default();
     let mut part = |name: &str, ask: &(dyn Fn(u64) -> Tally + Sync)| {
-        if !only(name) {
-            return;
+        if only(name) {
+            all = std::mem::take(&mut all).merge(Tally::of(name, n, ask));
         }
-        let start = std::time::Instant::now();
-        let found = (0..n).into_par_iter().map(ask).reduce(Tally::default, Tally::merge);
-        all = std::mem::take(&mut all).merge(found);
-        eprintln!("{name}: {:.0} s", start.elapsed().as_secs_f64());
     };
     part("garden", &|i| garden::before(i + 1));
     let further = garden::proposed();
     part("trial", &|i| garden::after(i + 1, &further));
     part("tables", &|i| tables::one(i, SEED));
-    match all.print() {
-        0 => ExitCode::SUCCESS,
-        missed => {
-            println!("\n{missed} missed.");
-            ExitCode::FAILURE
-        }
-    }
+    all.end()
 }

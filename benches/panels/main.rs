@@ -19,11 +19,8 @@ mod tally;
 
 use std::process::ExitCode;
 
-use rayon::prelude::*;
 use tally::Tally;
 
-/// Bytes of stack of each worker: work that is stolen while a worker waits lies on its stack.
-const STACK: usize = 64 << 20;
 /// The seed of all draws.
 const SEED: u64 = 20_260_514;
 
@@ -44,10 +41,7 @@ its intervals are worth then is measured, and `agree` shows the lots corrected f
 the ends of the scale counted in.";
 
 fn main() -> ExitCode {
-    rayon::ThreadPoolBuilder::new()
-        .stack_size(STACK)
-        .build_global()
-        .expect("no pool was made before");
+    tally::make_pool();
     let args: Vec<String> = std::env::args().skip(1).collect();
     let n: u64 = args.iter().find_map(|a| a.parse().ok()).unwrap_or(tally::ENOUGH);
     let only = |part: &str| {
@@ -58,13 +52,9 @@ fn main() -> ExitCode {
     println!("{HEAD}\n\n{n} panels a case.");
     let mut all = Tally::default();
     let mut part = |name: &str, ask: &(dyn Fn(u64) -> Tally + Sync)| {
-        if !only(name) {
-            return;
+        if only(name) {
+            all = std::mem::take(&mut all).merge(Tally::of(name, n, ask));
         }
-        let start = std::time::Instant::now();
-        let found = (0..n).into_par_iter().map(ask).reduce(Tally::default, Tally::merge);
-        all = std::mem::take(&mut all).merge(found);
-        eprintln!("{name}: {:.0} s", start.elapsed().as_secs_f64());
     };
     let cases = lots::cases();
     part("lots", &|i| {
@@ -85,11 +75,5 @@ fn main() -> ExitCode {
     if only("seeds") {
         all = all.merge(habits::seeds(n));
     }
-    match all.print() {
-        0 => ExitCode::SUCCESS,
-        missed => {
-            println!("\n{missed} missed.");
-            ExitCode::FAILURE
-        }
-    }
+    all.end()
 }

@@ -1,6 +1,20 @@
 //! What was counted, and the limits that stand before it is counted.
 
 use std::collections::BTreeMap;
+use std::process::ExitCode;
+
+use rayon::prelude::*;
+
+/// Bytes of stack of each worker: work that is stolen while a worker waits lies on its stack.
+const STACK: usize = 64 << 20;
+
+/// Makes the pool on which all is asked.
+pub fn make_pool() {
+    rayon::ThreadPoolBuilder::new()
+        .stack_size(STACK)
+        .build_global()
+        .expect("no pool was made before");
+}
 
 /// What a figure must keep to.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -132,6 +146,25 @@ impl Tally {
         }
     }
 
+    /// Asks one question of so many draws, on all cores, and says how long it took.
+    pub fn of(name: &str, n: u64, ask: &(dyn Fn(u64) -> Self + Sync)) -> Self {
+        let start = std::time::Instant::now();
+        let found = (0..n).into_par_iter().map(ask).reduce(Self::default, Self::merge);
+        eprintln!("{name}: {:.0} s", start.elapsed().as_secs_f64());
+        found
+    }
+
+    /// Prints the tables; a limit that was missed ends the run as a failure.
+    pub fn end(&self) -> ExitCode {
+        match self.print() {
+            0 => ExitCode::SUCCESS,
+            missed => {
+                println!("\n{missed} missed.");
+                ExitCode::FAILURE
+            }
+        }
+    }
+
     /// Puts two together.
     pub fn merge(mut self, other: Self) -> Self {
         for (key, figure) in other.figures {
@@ -151,7 +184,7 @@ impl Tally {
     }
 
     /// The tables, and how many limits were missed.
-    pub fn print(&self) -> usize {
+    fn print(&self) -> usize {
         let mut group = "";
         let mut missed = 0;
         for ((of, case, what), f) in &self.figures {
