@@ -327,24 +327,20 @@ pub fn unknown(what: &str, id: &str, known: &[String], otherwise: &str) -> BookE
 
 /// The files in a folder, sorted; none if the folder is not there.
 pub(super) fn files(folder: &Path) -> Result<Vec<String>, StoreError> {
-    if !folder.exists() {
-        return Ok(Vec::new());
-    }
-    let mut names = Vec::new();
-    for entry in fs::read_dir(folder).map_err(store::io("read the folder", folder))? {
-        let entry = entry.map_err(store::io("read the folder", folder))?;
-        let name = entry.file_name().to_string_lossy().into_owned();
-        if !name.starts_with('.') && !entry.path().is_dir() {
-            names.push(name);
-        }
-    }
-    names.sort();
+    entries(folder, false)
+}
+
+/// The folders in a folder, sorted; none if the folder is not there. Conflict copies are left to
+/// `check`.
+pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
+    let mut names = entries(folder, true)?;
+    names.retain(|name| !copies::is_conflict_copy(name));
     Ok(names)
 }
 
-/// The folders in a folder, sorted; none if the folder is not there. Names with a dot before
-/// them belong to programs, not to the record; conflict copies are left to `check`.
-pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
+/// What is in a folder, its folders or all else, sorted; none if it is not there. Names with a dot
+/// before them belong to programs, not to the record.
+fn entries(folder: &Path, folders: bool) -> Result<Vec<String>, StoreError> {
     if !folder.exists() {
         return Ok(Vec::new());
     }
@@ -352,8 +348,7 @@ pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
     for entry in fs::read_dir(folder).map_err(store::io("read the folder", folder))? {
         let entry = entry.map_err(store::io("read the folder", folder))?;
         let name = entry.file_name().to_string_lossy().into_owned();
-        let set_aside = name.starts_with('.') || copies::is_conflict_copy(&name);
-        if entry.path().is_dir() && !set_aside {
+        if !name.starts_with('.') && entry.path().is_dir() == folders {
             names.push(name);
         }
     }

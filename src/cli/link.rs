@@ -59,14 +59,17 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     let (scores, makings, names) = read(args, context)?;
     let wish = Wish { trial: trial(args, context)?, ..wish(args, &scores, &makings)? };
     let finding = link(&scores, &makings, &wish, &settings());
+    let mut drawn = None;
     if let Some(file) = &args.page {
         let words = charts::words(&scores, args.asked.language).with_parameters(names.clone());
-        let drawn = charts::drawn(views::charts::link(&finding, &words))?;
-        let page = views::pages::link(&finding, &drawn, &words).map_err(Failure::Ours)?;
+        let charts = charts::drawn(views::charts::link(&finding, &words))?;
+        let page = views::pages::link(&finding, &charts, &words).map_err(Failure::Ours)?;
         store::replace(file, &page, None)?;
+        drawn = Some(charts);
     }
-    args.asked.show(context, &scores, &finding, views::link::text, |f, words| {
-        views::charts::link(f, &words.clone().with_parameters(names))
+    args.asked.show(context, &scores, &finding, views::link::text, |f, words| match drawn {
+        Some(charts) => Ok(charts),
+        None => views::charts::link(f, &words.clone().with_parameters(names)),
     })
 }
 

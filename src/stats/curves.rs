@@ -171,7 +171,10 @@ pub fn curves(
 }
 
 impl Curves {
-    /// The height of a curve at `x`, less that at the mean of x.
+    /// Returns the height of a fitted curve at `x` (in units of x) less that at the mean of x, in units
+    /// of y: `b u`, `b u + c u²` with `u = x - mean`, or `b (e(mean) - e(x))` with
+    /// `e(v) = exp(-(v - least) / length)`, for the curves of [`Curve`]; none if that one was not
+    /// fitted. By definition of the curves.
     #[must_use]
     pub fn height(&self, curve: Curve, x: f64) -> Option<f64> {
         let fitted = self.fitted.iter().find(|f| f.curve == curve)?;

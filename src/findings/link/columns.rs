@@ -345,24 +345,8 @@ fn tell_apart(lines: &mut [Line], columns: &[Column], n_lots: usize) -> Answer<A
         .map(|c| c.values.as_slice())
         .collect();
     let mut kept: Vec<usize> = (0..lines.len()).collect();
-    let mut explained: Vec<(usize, Vec<usize>)> = Vec::new();
     let first = links::variance_inflation(&values).unwrap_or_default();
-    loop {
-        let own: Vec<&[f64]> = kept.iter().map(|i| values[*i]).collect();
-        let inflation = links::variance_inflation(&own).unwrap_or_default();
-        // Of equals the last goes, so that what was recorded first keeps its effect.
-        let mut worst: Option<(usize, f64)> = None;
-        for (place, v) in inflation.iter().enumerate() {
-            if *v >= INFLATED && worst.is_none_or(|(_, w)| *v >= w * (1.0 - 1e-9)) {
-                worst = Some((place, *v));
-            }
-        }
-        let Some((place, _)) = worst else { break };
-        let gone = kept.remove(place);
-        let others: Vec<&[f64]> = kept.iter().map(|i| values[*i]).collect();
-        let taken = links::explained_by(values[gone], &others, NEAR).map_or(vec![], |t| t.0);
-        explained.push((gone, taken.into_iter().map(|t| kept[t]).collect()));
-    }
+    let explained = drop_inflated(&values, &mut kept);
     let left = n_lots as f64 - 1.0 - kept.len() as f64;
     if left < LEAST_DF && lines.len() > 1 {
         for l in lines.iter_mut() {
@@ -388,6 +372,28 @@ fn tell_apart(lines: &mut [Line], columns: &[Column], n_lots: usize) -> Answer<A
         }
     }
     Answer::Known(Adjusted::Together)
+}
+
+/// Takes from `kept` (places among `values`) one after the other those that the rest explain, until
+/// none is inflated; returns each with those of the rest that explain it.
+pub fn drop_inflated(values: &[&[f64]], kept: &mut Vec<usize>) -> Vec<(usize, Vec<usize>)> {
+    let mut explained = Vec::new();
+    loop {
+        let own: Vec<&[f64]> = kept.iter().map(|i| values[*i]).collect();
+        let inflation = links::variance_inflation(&own).unwrap_or_default();
+        // Of equals the last goes, so that what was recorded first keeps its effect.
+        let mut worst: Option<(usize, f64)> = None;
+        for (place, v) in inflation.iter().enumerate() {
+            if *v >= INFLATED && worst.is_none_or(|(_, w)| *v >= w * (1.0 - 1e-9)) {
+                worst = Some((place, *v));
+            }
+        }
+        let Some((place, _)) = worst else { return explained };
+        let gone = kept.remove(place);
+        let others: Vec<&[f64]> = kept.iter().map(|i| values[*i]).collect();
+        let taken = links::explained_by(values[gone], &others, NEAR).map_or(vec![], |t| t.0);
+        explained.push((gone, taken.into_iter().map(|t| kept[t]).collect()));
+    }
 }
 
 /// `a and b`, of the lines that a line is not told from.

@@ -29,6 +29,7 @@ use super::{Answer, Estimate, FEW_TASTERS, Model, Settings};
 use crate::scores::{Makings, ScaleKind, Scores, Source, WHATEVER_AGE};
 
 pub use associations::{Association, Measure};
+pub(super) use columns::drop_inflated;
 pub use columns::{Line, Member, MovesTogether, OTHERS};
 pub use effects::{Effect, EffectTest, Mark};
 pub use exchange::Permutation;

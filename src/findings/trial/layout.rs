@@ -6,7 +6,7 @@ use blindsteep_stats::mixed::Factor;
 
 use super::factors::Asked;
 use crate::findings::link::rows::Picked;
-use crate::findings::link::{INFLATED, NEAR};
+use crate::findings::link::{NEAR, drop_inflated};
 use crate::findings::panel_model::{Linked, pots};
 use crate::scores::{ScaleKind, ScoredTerm, TermScores, Words, by_nature};
 
@@ -50,20 +50,8 @@ pub fn tellable(rows: &[Vec<f64>], ids: &[String]) -> Tellable {
             found.may_be[m].push(ids[first].clone());
         }
     }
-    loop {
-        let own: Vec<&[f64]> = found.kept.iter().map(|j| values[*j].as_slice()).collect();
-        let inflation = links::variance_inflation(&own).unwrap_or_default();
-        let mut worst: Option<(usize, f64)> = None;
-        for (place, v) in inflation.iter().enumerate() {
-            if *v >= INFLATED && worst.is_none_or(|(_, w)| *v >= w * (1.0 - 1e-9)) {
-                worst = Some((place, *v));
-            }
-        }
-        let Some((place, _)) = worst else { break };
-        let gone = found.kept.remove(place);
-        let others: Vec<&[f64]> = found.kept.iter().map(|j| values[*j].as_slice()).collect();
-        let with = links::explained_by(&values[gone], &others, NEAR).map_or(vec![], |t| t.0);
-        let with: Vec<usize> = with.into_iter().map(|w| found.kept[w]).collect();
+    let slices: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
+    for (gone, with) in drop_inflated(&slices, &mut found.kept) {
         let names: Vec<String> = with.iter().map(|w| ids[*w].clone()).collect();
         found.why_not[gone] = format!("it moves with {} together", crate::findings::listed(&names));
         for w in with {

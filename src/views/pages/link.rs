@@ -165,7 +165,11 @@ fn found(out: &mut String, f: &Link, words: &Words) {
     groups.sort_by(|a, b| a.0.total_cmp(&b.0));
     if !groups.is_empty() {
         out.push_str("<div class=\"wide\"><table>\n");
-        row_of_heads(out, words);
+        let heads = words.pick(
+            ["in the cup", "points", "among all asked", "how sure"],
+            ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
+        );
+        row_of_heads(out, heads);
         for (_, i, own) in groups {
             group(out, &f.lines[i], words);
             for (_, t) in own {
@@ -192,11 +196,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
     out.push_str("</section>\n");
 }
 
-fn row_of_heads(out: &mut String, words: &Words) {
-    let heads = words.pick(
-        ["in the cup", "points", "among all asked", "how sure"],
-        ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
-    );
+fn row_of_heads(out: &mut String, heads: [&str; 4]) {
     out.push_str("<tr class=\"heads\">");
     for head in heads {
         let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
@@ -443,11 +443,8 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
             ["term", "missed by, points", "by the mean alone", "p among all terms"],
             ["术语", "预测误差（分）", "仅用均值的误差", "在全部术语中的 p"],
         );
-        out.push_str("<div class=\"wide\"><table>\n<tr class=\"heads\">");
-        for head in heads {
-            let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
-        }
-        out.push_str("</tr>\n");
+        out.push_str("<div class=\"wide\"><table>\n");
+        row_of_heads(out, heads);
         for t in p.terms.iter().filter(|t| t.better) {
             let _ = writeln!(
                 out,
