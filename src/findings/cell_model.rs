@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use blindsteep_stats::mixed::{Contrast, Factor, FixedPart, MixedError, RandomTerm};
+use blindsteep_stats::mixed::{Contrast, Factor, Family, FixedPart, MixedError, RandomTerm};
 
 use super::panel_model::{self, BREW, FLIGHT, Panel, Prepared, SESSION_TASTER, TASTER, factor};
 use super::{Answer, listed};
@@ -190,5 +190,12 @@ impl CellModel {
             l[*at] += weight;
         }
         self.panel.fit.contrast(&l, level)
+    }
+
+    /// Weighted sums of cell means with their joint covariances, for what is asked of several
+    /// tastings together.
+    #[must_use]
+    pub fn family(&self, sums: &[Weights]) -> Family {
+        self.panel.fit.family(sums)
     }
 }

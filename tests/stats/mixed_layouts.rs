@@ -274,3 +274,35 @@ fn adjusted_means_stand_at_the_grid_that_is_asked_for() {
         assert!(fit.adjusted_means_at(&[("recipe", vec![weight, 0.0])], 0.95).is_empty());
     }
 }
+
+/// A family's contrast is the contrast of the same columns, degrees of freedom included (a second
+/// route to the same numbers; the table is invented).
+#[test]
+fn a_family_gives_the_contrasts_of_its_columns() {
+    let cell = factor(&[0, 0, 0, 1, 1, 1, 2, 2, 3, 3, 3, 3]);
+    let who = factor(&[0, 1, 2, 0, 1, 2, 0, 2, 0, 1, 2, 2]);
+    let y = vec![4.1, 5.0, 3.2, 5.3, 6.1, 4.0, 4.4, 3.1, 6.2, 6.9, 5.5, 5.1];
+    let spec = ModelSpec {
+        y,
+        fixed: FixedPart::cell_means("cell", &cell, &[]),
+        random: vec![RandomTerm::new("taster", who)],
+    };
+    let fit = fit(&spec, Method::Reml).expect("a fit");
+    let family =
+        fit.family(&[vec![(1, 1.0), (0, -1.0)], vec![(3, 1.0), (2, -1.0)], vec![(2, 1.0)]]);
+    assert_eq!(family.len(), 3);
+    for (weights, whole) in [
+        ([1.0, 0.0, 0.0], [-1.0, 1.0, 0.0, 0.0]),
+        ([-0.5, 1.5, 0.0], [0.5, -0.5, -1.5, 1.5]),
+        ([0.25, 0.5, 1.0], [-0.25, 0.25, 0.5, 0.5]),
+    ] {
+        let (a, b) = (family.contrast(&weights, 0.95), fit.contrast(&whole, 0.95));
+        close(a.estimate, b.estimate, 1e-12, "estimate");
+        close(a.se, b.se, 1e-12, "standard error");
+        close(a.df, b.df, 1e-9, "df");
+        close(a.upper, b.upper, 1e-12, "limit");
+    }
+    assert!(!family.contrast(&[1.0, 0.0], 0.95).estimable);
+    let beyond = fit.family(&[vec![(9, 1.0)]]);
+    assert!(!beyond.contrast(&[1.0], 0.95).estimable);
+}

@@ -18,7 +18,56 @@ pub(super) fn form(m: &Mat<f64>, l: &[f64]) -> f64 {
     sum
 }
 
+/// An estimate with its variance and degrees of freedom, as a contrast.
+pub(super) fn contrast_of(estimate: f64, variance: f64, df: f64, level: f64) -> Contrast {
+    let se = variance.max(0.0).sqrt();
+    let t = estimate / se;
+    let half = t_quantile_upper(0.5 * (1.0 - level), df) * se;
+    Contrast {
+        estimable: true,
+        estimate,
+        se,
+        df,
+        t,
+        p_value: t_two_sided(t, df),
+        lower: estimate - half,
+        upper: estimate + half,
+    }
+}
+
+impl Contrast {
+    /// What the layout does not determine.
+    pub(super) fn not_estimable() -> Self {
+        let nan = f64::NAN;
+        Contrast {
+            estimable: false,
+            estimate: nan,
+            se: nan,
+            df: nan,
+            t: nan,
+            p_value: nan,
+            lower: nan,
+            upper: nan,
+        }
+    }
+}
+
 impl Fit {
+    /// The same of a combination that is given by its columns and their weights.
+    pub(super) fn is_estimable_sparse(&self, l: &[(usize, f64)]) -> bool {
+        if l.iter().any(|(at, w)| *at >= self.beta.len() || !w.is_finite()) {
+            return false;
+        }
+        if self.aliases.is_empty() {
+            return true;
+        }
+        let mut whole = vec![0.0; self.beta.len()];
+        for (at, w) in l {
+            whole[*at] += w;
+        }
+        self.is_estimable(&whole)
+    }
+
     /// Whether the layout determines a combination: each aliased column must carry the weight that
     /// the columns it depends on give it.
     fn is_estimable(&self, l: &[f64]) -> bool {
@@ -44,34 +93,10 @@ impl Fit {
     /// interval at confidence `level`, such as 0.95.
     pub fn contrast(&self, l: &[f64], level: f64) -> Contrast {
         if !self.is_estimable(l) {
-            let nan = f64::NAN;
-            return Contrast {
-                estimable: false,
-                estimate: nan,
-                se: nan,
-                df: nan,
-                t: nan,
-                p_value: nan,
-                lower: nan,
-                upper: nan,
-            };
+            return Contrast::not_estimable();
         }
-        let estimate = dot(l, &self.beta);
         let variance = form(&self.vcov_beta, l);
-        let se = variance.max(0.0).sqrt();
-        let df = self.satterthwaite(l, variance);
-        let t = estimate / se;
-        let half = t_quantile_upper(0.5 * (1.0 - level), df) * se;
-        Contrast {
-            estimable: true,
-            estimate,
-            se,
-            df,
-            t,
-            p_value: t_two_sided(t, df),
-            lower: estimate - half,
-            upper: estimate + half,
-        }
+        contrast_of(dot(l, &self.beta), variance, self.satterthwaite(l, variance), level)
     }
 
     /// Tests that every combination in `l` is zero: F over as many independent combinations as are

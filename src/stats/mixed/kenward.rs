@@ -17,10 +17,10 @@ use super::general::General;
 use super::general::deviance::{Covariances, Deviance};
 use super::general::exact::{WHOLE_MAX, traces};
 use super::general::layout::Right;
-use super::inference::form;
+use super::inference::{contrast_of, form};
 use super::matrices::{Model, dot};
 use super::report::{Contrast, FTest, Fit, positive_inverse};
-use crate::dist::{f_sf, t_quantile_upper, t_two_sided};
+use crate::dist::f_sf;
 use faer::linalg::solvers::DenseSolveCore;
 use faer::{Mat, Side};
 
@@ -201,18 +201,7 @@ impl KenwardRoger<'_> {
         let g: Vec<f64> = self.changes.iter().map(|m| form(m, l)).collect();
         let spread = dot(&g, &super::dense::times(self.vcov_variances.as_ref(), &g));
         let df = 2.0 * variance * variance / spread;
-        let se = form(&self.vcov_beta, l).max(0.0).sqrt();
-        let t = plain.estimate / se;
-        let half = t_quantile_upper(0.5 * (1.0 - level), df) * se;
-        Contrast {
-            se,
-            df,
-            t,
-            p_value: t_two_sided(t, df),
-            lower: plain.estimate - half,
-            upper: plain.estimate + half,
-            ..plain
-        }
+        contrast_of(plain.estimate, form(&self.vcov_beta, l), df, level)
     }
 
     /// Tests that every combination in `l` is zero, as [`Fit::f_test`] does. The statistic is the

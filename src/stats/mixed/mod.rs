@@ -34,6 +34,7 @@
 mod blocks;
 mod dense;
 mod factor;
+mod family;
 mod fixed;
 mod general;
 mod identify;
@@ -48,6 +49,7 @@ mod residuals;
 mod variance_tests;
 
 pub use factor::Factor;
+pub use family::Family;
 pub use fixed::{FixedKind, FixedPart, FixedTerm};
 pub use kenward::KenwardRoger;
 pub use matrices::{Model, Route};

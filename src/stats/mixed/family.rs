@@ -1,0 +1,106 @@
+//! Combinations of fixed effects that are asked together: their joint covariances once, then any
+//! further combination of them for a few products.
+
+use super::dense::times;
+use super::inference::contrast_of;
+use super::matrices::dot;
+use super::report::{Contrast, Fit};
+use faer::Mat;
+use std::sync::Arc;
+
+/// Some combinations of fixed effects, the basis, with what is needed to combine them further.
+#[derive(Debug, Clone)]
+pub struct Family {
+    estimable: Vec<bool>,
+    estimates: Vec<f64>,
+    covariance: Mat<f64>,
+    /// For each variance that is not zero, then for the residual: how the covariance of the basis
+    /// moves with it.
+    gradients: Vec<Mat<f64>>,
+    /// Inverse of the curvature of the deviance in these variances.
+    information_inverse: Arc<Mat<f64>>,
+}
+
+impl Fit {
+    /// Returns the combinations `basis`, each a list of fixed columns (their places) with weights,
+    /// as one family. A place beyond the fixed columns makes its combination not estimable.
+    #[must_use]
+    pub fn family(&self, basis: &[Vec<(usize, f64)>]) -> Family {
+        let n = basis.len();
+        let form = |m: &Mat<f64>| {
+            Mat::from_fn(n, n, |i, j| {
+                let mut sum = 0.0;
+                for (a, x) in &basis[i] {
+                    for (b, y) in &basis[j] {
+                        if *a < m.nrows() && *b < m.ncols() {
+                            sum += x * m[(*a, *b)] * y;
+                        }
+                    }
+                }
+                sum
+            })
+        };
+        Family {
+            estimable: basis.iter().map(|l| self.is_estimable_sparse(l)).collect(),
+            estimates: basis
+                .iter()
+                .map(|l| l.iter().map(|(a, x)| x * self.beta.get(*a).copied().unwrap_or(0.0)).sum())
+                .collect(),
+            covariance: form(&self.vcov_beta),
+            gradients: self.gradients.iter().map(form).collect(),
+            information_inverse: Arc::new(self.information_inverse.clone()),
+        }
+    }
+}
+
+impl Family {
+    /// How many combinations the basis has.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.estimates.len()
+    }
+
+    /// Whether the basis is empty.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.estimates.is_empty()
+    }
+
+    /// Whether the layout determines the combination `i` of the basis.
+    #[must_use]
+    pub fn is_estimable(&self, i: usize) -> bool {
+        self.estimable[i]
+    }
+
+    /// The estimates of the basis, in its order.
+    #[must_use]
+    pub fn estimates(&self) -> &[f64] {
+        &self.estimates
+    }
+
+    /// The covariance of the estimates of the combinations `i` and `j` of the basis.
+    #[must_use]
+    pub fn covariance(&self, i: usize, j: usize) -> f64 {
+        self.covariance[(i, j)]
+    }
+
+    /// Returns the combination of the basis with `weights`, one each, with its interval at
+    /// confidence `level`: `w' e`, its variance `w' C w`, and Satterthwaite's degrees of freedom
+    /// `2 v^2 / var(v)` by the delta method (Giesbrecht and Burns 1985), the same as
+    /// [`Fit::contrast`] of the same combination of fixed effects. Not estimable where a weight
+    /// that is not zero is on a combination that is not, or the number of weights is another.
+    #[must_use]
+    pub fn contrast(&self, weights: &[f64], level: f64) -> Contrast {
+        let told = weights.len() == self.len()
+            && weights.iter().all(|w| w.is_finite())
+            && weights.iter().zip(&self.estimable).all(|(w, e)| *w == 0.0 || *e);
+        if !told {
+            return Contrast::not_estimable();
+        }
+        let form = |m: &Mat<f64>| dot(weights, &times(m.as_ref(), weights));
+        let variance = form(&self.covariance);
+        let g: Vec<f64> = self.gradients.iter().map(form).collect();
+        let spread = dot(&g, &times(self.information_inverse.as_ref().as_ref(), &g));
+        contrast_of(dot(weights, &self.estimates), variance, variance * variance / spread, level)
+    }
+}
