@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{SESSIONS, TERMS};
-use blindsteep::findings::age::{Age, Change, age};
+use blindsteep::findings::age::{Age, Change, Point, age};
 use blindsteep::findings::{Answer, Settings};
 use rayon::prelude::*;
 
@@ -139,6 +139,9 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
                 - beside_reference(&first.sample, &first.session, term);
             count(tallies, ("1 corrected change", &t.term, ""), &t.last_change, truth);
             count(tallies, ("2 raw change", &t.term, ""), &t.last_change_raw, truth);
+            let drift =
+                expected("REF", &last.session, term) - expected("REF", &first.session, term);
+            count(tallies, ("5 drift taken off", &t.term, ""), &t.panel_drift, drift);
             let months: Vec<f64> = pooled.iter().map(|p| p.month).collect();
             let mean = months.iter().sum::<f64>() / months.len() as f64;
             let spread: f64 = months.iter().map(|m| (m - mean).powi(2)).sum();
@@ -149,6 +152,21 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
                 / spread;
             count(tallies, ("3 corrected slope a year", &t.term, ""), &t.per_year, 12.0 * slope);
         }
+    }
+    for t in found.drift.known().into_iter().flatten() {
+        let term = term_at(&t.term);
+        let (Some(first), Some(last)) = (t.points.first(), t.points.last()) else { continue };
+        let at = |p: &Point| expected("REF", &p.session, term);
+        count(
+            tallies,
+            ("6 drift, first to last", &t.term, ""),
+            &t.last_change_raw,
+            at(last) - at(first),
+        );
+        let mean = t.points.iter().map(|p| p.month).sum::<f64>() / t.points.len() as f64;
+        let spread: f64 = t.points.iter().map(|p| (p.month - mean).powi(2)).sum();
+        let slope: f64 = t.points.iter().map(|p| (p.month - mean) * at(p)).sum::<f64>() / spread;
+        count(tallies, ("7 drift a year", &t.term, ""), &t.per_year_raw, 12.0 * slope);
     }
     for pair in &found.arms {
         for t in &pair.terms {

@@ -43,7 +43,7 @@ struct Label {
 enum Mark {
     Line { from: (f64, f64), to: (f64, f64), width: f64, colour: RGBColor },
     Shape { at: (f64, f64), radius: f64, marker: Marker, colour: RGBColor },
-    Polygon { points: Vec<(f64, f64)>, colour: RGBColor },
+    Polygon { points: Vec<(f64, f64)>, colour: RGBColor, opacity: f64 },
     Text(Label),
 }
 
@@ -185,7 +185,12 @@ impl Canvas {
     }
 
     pub(super) fn polygon(&mut self, points: Vec<(f64, f64)>, colour: RGBColor) {
-        self.marks.push(Mark::Polygon { points, colour });
+        self.marks.push(Mark::Polygon { points, colour, opacity: 1.0 });
+    }
+
+    /// A filled area through which what lies below can be seen.
+    pub(super) fn veil(&mut self, points: Vec<(f64, f64)>, colour: RGBColor, opacity: f64) {
+        self.marks.push(Mark::Polygon { points, colour, opacity });
     }
 
     /// Writes the chart as an SVG text.
@@ -294,8 +299,9 @@ fn draw(paper: &mut SVGBackend<'_>, mark: &Mark) -> Result<(), String> {
         Mark::Line { from, to, width, colour } => {
             paper.draw_line(point(*from), point(*to), &stroke(*colour, *width))
         }
-        Mark::Polygon { points, colour } => {
-            paper.fill_polygon(points.iter().copied().map(point), &stroke(*colour, 0.0))
+        Mark::Polygon { points, colour, opacity } => {
+            let style = ShapeStyle { color: colour.mix(*opacity), filled: true, stroke_width: 0 };
+            paper.fill_polygon(points.iter().copied().map(point), &style)
         }
         Mark::Shape { at, radius, marker, colour } => {
             return shape(paper, *at, *radius, *marker, *colour);

@@ -1,4 +1,5 @@
-//! How samples moved: one panel a term, age to the right, change since the first tasting upwards.
+//! How samples moved: one panel a term, age to the right, the scale upwards; tastings as marks, the
+//! fitted course as a line in its band, a projection dashed.
 
 use plotters::style::RGBColor;
 
@@ -21,6 +22,15 @@ pub struct CourseMark {
     pub corrected: Option<Estimate>,
 }
 
+/// A place of a fitted course, with the limits of its band there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fitted {
+    /// Age in months.
+    pub month: f64,
+    /// Where the course stands.
+    pub at: Estimate,
+}
+
 /// One sample of a panel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Course {
@@ -28,6 +38,10 @@ pub struct Course {
     pub label: String,
     /// Its tastings, by age.
     pub marks: Vec<CourseMark>,
+    /// The fitted course, by age; empty: marks are joined instead.
+    pub band: Vec<Fitted>,
+    /// What is projected beyond the last tasting, by age; mostly empty.
+    pub ahead: Vec<Fitted>,
 }
 
 /// One term.
@@ -39,6 +53,8 @@ pub struct CoursePanel {
     pub ends: (String, String),
     /// Ends of the upward axis.
     pub range: (f64, f64),
+    /// Where the reference stands, which is held constant: a dashed line.
+    pub held: Option<f64>,
     /// The samples.
     pub courses: Vec<Course>,
 }
@@ -58,8 +74,6 @@ pub struct Courses {
     pub clock: String,
     /// Ends of the axis to the right, in months.
     pub months: (f64, f64),
-    /// Whether 0 is the first tasting and gets a line of its own.
-    pub zero: bool,
     /// The terms, in reading order.
     pub panels: Vec<CoursePanel>,
     /// Sentences below the chart.
@@ -70,6 +84,8 @@ const WIDTH: f64 = 980.0;
 const GAP: f64 = 26.0;
 const HEIGHT: f64 = 132.0;
 const LABEL_PX: f64 = 11.5;
+/// How much of a course's colour its band has.
+const BAND: f64 = 0.16;
 /// Shapes that can be filled or hollow.
 const FILLED: [Marker; 5] =
     [Marker::Disc, Marker::Square, Marker::TriangleUp, Marker::Diamond, Marker::TriangleDown];
@@ -101,14 +117,7 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
             order.push(label);
         }
     }
-    let mut marks = chart.panels.iter().flat_map(|p| &p.courses).flat_map(|c| &c.marks);
-    let read = if !chart.zero {
-        words::courses_read_plain(chart.lang)
-    } else if marks.any(|m| m.corrected.is_some()) {
-        words::courses_read(chart.lang)
-    } else {
-        words::courses_read_raw(chart.lang)
-    };
+    let read = how_to_read(chart);
     let mut canvas = Canvas::new(
         chart.lang,
         width,
@@ -116,7 +125,7 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
         &[
             ("subtitle", chart.subtitle.clone()),
             ("subtitle", words::basis(chart.lang, &chart.basis)),
-            ("subtitle", read.to_owned()),
+            ("subtitle", read),
         ],
     );
     for line in chart.panels.chunks(columns) {
@@ -143,6 +152,31 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
     canvas.finish()
 }
 
+/// How to read what this chart has.
+fn how_to_read(chart: &Courses) -> String {
+    let courses = || chart.panels.iter().flat_map(|p| &p.courses);
+    let lang = chart.lang;
+    let corrected = courses().flat_map(|c| &c.marks).any(|m| m.corrected.is_some());
+    let raw = courses().flat_map(|c| &c.marks).any(|m| m.raw.is_some());
+    let mut all = Vec::new();
+    match (corrected, raw) {
+        (true, true) => all.push(words::courses_read(lang)),
+        (true, false) => all.push(words::courses_read_plain(lang)),
+        _ => all.push(words::courses_read_raw(lang)),
+    }
+    if courses().any(|c| !c.band.is_empty()) {
+        all.push(words::courses_read_band(lang));
+    }
+    if chart.panels.iter().any(|p| p.held.is_some()) {
+        all.push(words::courses_read_held(lang));
+    }
+    if courses().any(|c| !c.ahead.is_empty()) {
+        all.push(words::courses_read_ahead(lang));
+    }
+    let gap = if lang == Lang::Zh { "" } else { " " };
+    all.join(gap)
+}
+
 fn check(chart: &Courses) -> Result<(), PlotError> {
     let empty = |expected| PlotError::Empty { chart: chart.title.clone(), expected };
     if chart.panels.is_empty() {
@@ -167,6 +201,17 @@ fn check(chart: &Courses) -> Result<(), PlotError> {
                 for estimate in mark.raw.iter().chain(&mark.corrected) {
                     check_estimate(&place, estimate)?;
                 }
+            }
+            for fitted in course.band.iter().chain(&course.ahead) {
+                let place = format!("term {}, course of {}", panel.label, course.label);
+                if !fitted.month.is_finite() {
+                    return Err(PlotError::BadNumber {
+                        place,
+                        found: fitted.month.to_string(),
+                        expected: "an age in months",
+                    });
+                }
+                check_estimate(&place, &fitted.at)?;
             }
         }
     }
@@ -218,9 +263,8 @@ fn draw_panel(
     for tick in ticks(frame.range, 5.0) {
         let y = frame.y(tick);
         canvas.line((frame.left, y), (frame.right, y), 0.8, HAIRLINE);
-        let text =
-            if chart.zero && tick > 1e-9 { format!("+{}", number(tick)) } else { number(tick) };
-        canvas.text("axis", &text, (frame.left - 6.0, y), 11.0, Anchor::End, PALE_INK, 26.0);
+        let at = (frame.left - 6.0, y);
+        canvas.text("axis", &number(tick), at, 11.0, Anchor::End, PALE_INK, 26.0);
     }
     for tick in ticks(frame.months, ((frame.right - frame.left) / 40.0).floor().max(2.0)) {
         let x = frame.x(tick);
@@ -229,15 +273,21 @@ fn draw_panel(
         canvas.text("axis", &number(tick), at, 11.0, Anchor::Middle, PALE_INK, 40.0);
     }
     canvas.line((frame.left, frame.bottom), (frame.right, frame.bottom), 1.0, INK);
-    if chart.zero && frame.holds(0.0) {
-        let y = frame.y(0.0);
+    if let Some(y) = panel.held.filter(|h| frame.holds(*h)).map(|h| frame.y(h)) {
         canvas.dashes((frame.left, y), (frame.right, y), 1.2, RULE);
+    }
+    let styled = |course: &Course| {
+        let index = order.iter().position(|o| *o == course.label).unwrap_or(0);
+        (lot_style(index).0, FILLED[index % FILLED.len()])
+    };
+    for course in &panel.courses {
+        let (colour, _) = styled(course);
+        band(canvas, frame, &course.band, colour, BAND);
+        band(canvas, frame, &course.ahead, colour, BAND * 0.5);
     }
     let mut labels: Vec<(f64, &Course, RGBColor)> = Vec::new();
     for course in &panel.courses {
-        let index = order.iter().position(|o| *o == course.label).unwrap_or(0);
-        let (colour, _) = lot_style(index);
-        let marker = FILLED[index % FILLED.len()];
+        let (colour, marker) = styled(course);
         // Beside one another, so that marks of one session do not cover each other.
         let n = panel.courses.len();
         let own = panel.courses.iter().position(|c| std::ptr::eq(c, course)).unwrap_or(0);
@@ -267,9 +317,18 @@ fn draw_course(
         .iter()
         .filter_map(|m| Some((frame.x(m.month) + shift, frame.y(best(m)?.value))))
         .collect();
-    for pair in places.windows(2) {
-        canvas.line(pair[0], pair[1], 1.0, colour);
+    if course.band.is_empty() {
+        for pair in places.windows(2) {
+            canvas.line(pair[0], pair[1], 1.0, colour);
+        }
     }
+    let run = |fitted: &[Fitted]| -> Vec<(f64, f64)> {
+        fitted.iter().map(|p| (frame.x(p.month), frame.y(p.at.value))).collect()
+    };
+    for pair in run(&course.band).windows(2) {
+        canvas.line(pair[0], pair[1], 1.8, colour);
+    }
+    dashed(canvas, &run(&course.ahead), colour);
     for m in &course.marks {
         let x = frame.x(m.month) + shift;
         if let Some(e) = best(m) {
@@ -284,7 +343,40 @@ fn draw_course(
             canvas.marker((x, frame.y(e.value)), 3.8, marker, colour);
         }
     }
-    places.last().map(|p| p.1)
+    let fitted = course.ahead.last().or(course.band.last()).map(|p| frame.y(p.at.value));
+    fitted.or(places.last().map(|p| p.1))
+}
+
+/// A curve in dashes of even length, whatever its pieces.
+fn dashed(canvas: &mut Canvas, run: &[(f64, f64)], colour: RGBColor) {
+    const DASH: f64 = 6.0;
+    let mut gone = 0.0;
+    for pair in run.windows(2) {
+        let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
+        let length = (x1 - x0).hypot(y1 - y0);
+        let at = |s: f64| (x0 + (x1 - x0) * s / length, y0 + (y1 - y0) * s / length);
+        let mut from = 0.0;
+        while from < length {
+            let in_dash = (gone + from) % (2.0 * DASH);
+            let to = (from + DASH - in_dash % DASH).min(length);
+            if in_dash < DASH {
+                canvas.line(at(from), at(to), 1.8, colour);
+            }
+            // A hair further, so that rounding cannot stand still.
+            from = to + 1e-6;
+        }
+        gone += length;
+    }
+}
+
+/// The area between the limits of a fitted course.
+fn band(canvas: &mut Canvas, frame: &Frame, fitted: &[Fitted], colour: RGBColor, opacity: f64) {
+    if fitted.len() < 2 {
+        return;
+    }
+    let upper = fitted.iter().map(|p| (frame.x(p.month), frame.y(p.at.upper)));
+    let lower = fitted.iter().rev().map(|p| (frame.x(p.month), frame.y(p.at.lower)));
+    canvas.veil(upper.chain(lower).collect(), colour, opacity);
 }
 
 /// An upright interval; one that leaves the panel ends in a point.
@@ -342,6 +434,9 @@ fn spoken(lang: Lang, course: &Course) -> String {
         };
         format!("{month}: {text}")
     };
-    let marks: Vec<String> = course.marks.iter().map(mark).collect();
+    let mut marks: Vec<String> = course.marks.iter().map(mark).collect();
+    if let Some(p) = course.ahead.last() {
+        marks.push(words::projected(lang, &number(p.month), &number(p.at.value)));
+    }
     format!("{} {};", course.label, marks.join(words::list_gap(lang)))
 }

@@ -43,6 +43,14 @@ pub(super) fn below(lang: Lang, basis: &Basis) -> String {
     }
 }
 
+/// What a screen reader is told of a projection.
+pub(super) fn projected(lang: Lang, month: &str, value: &str) -> String {
+    match lang {
+        Lang::En => format!("projected {month}: {value}"),
+        Lang::Zh => format!("推测 {month}：{value}"),
+    }
+}
+
 /// What outlines show.
 pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
     let level = percent(basis.level);
@@ -97,10 +105,16 @@ words! {
     tasters_read: "Each taster against the mean of the others. Dashed: agrees with the others (offset 0, slope 1, noise 1).",
         "每位评茶员与其余人的均值相比。虚线：与其余人一致（偏移 0、斜率 1、重复误差 1）。";
     /// How to read courses.
-    courses_read: "Filled: the panel's drift taken off by the reference. Hollow: as scored. Dashed: the first tasting.",
-        "实心：已按参比样扣除评茶组的漂移。空心：原始评分。虚线：首次品评。";
+    courses_read: "Filled: the panel's drift taken off by the reference, on the interval of its distance from the reference. Hollow: as scored.",
+        "实心：已按参比样扣除评茶组的漂移，竖线为其与参比样之差的区间。空心：原始评分。";
     /// How to read courses without a reference.
-    courses_read_raw: "Hollow: as scored. Dashed: the first tasting.", "空心：原始评分。虚线：首次品评。";
+    courses_read_raw: "Hollow: as scored, on its interval.", "空心：原始评分，竖线为其区间。";
+    /// How to read a band.
+    courses_read_band: "Line and band: the course fitted to the tastings, pointwise.", "曲线与色带：按各次品评拟合的变化，逐点区间。";
+    /// How to read the line of the reference.
+    courses_read_held: "Dashed across: the reference, held constant.", "横虚线：假定不变的参比样。";
+    /// How to read what lies ahead.
+    courses_read_ahead: "Dashed on: a projection, its band that of one further tasting.", "延长虚线：推测，色带为再品评一次的区间。";
     /// How to read courses of figures that stand for themselves.
     courses_read_plain: "Each mark is a session, on its interval.", "每个点为一场，竖线为其区间。";
     /// What the axis to the right counts.

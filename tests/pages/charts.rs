@@ -290,9 +290,19 @@ fn courses_name_their_arms_at_their_ends_and_say_what_is_hollow() {
         for name in ["dry", "humid", "sealed"] {
             assert_eq!(said.iter().filter(|t| *t == name).count(), 7, "{name} in every panel");
         }
-        let hollow =
-            if lang == Lang::En { "Hollow: as scored." } else { "空心：原始评分。" };
-        assert!(svg.contains(hollow));
+        let told: String = said.join(" ");
+        let read = match lang {
+            Lang::En => {
+                ["Hollow: as scored.", "the course fitted", "held constant", "a projection"]
+            }
+            Lang::Zh => ["空心：原始评分。", "曲线与色带", "参比样", "推测"],
+        };
+        for words in read {
+            assert!(told.contains(words), "{words}: {told}");
+        }
+        // Three bands a panel and one projection, seen through.
+        assert_eq!(svg.matches("opacity=\"0.16\"").count(), 21);
+        assert_eq!(svg.matches("opacity=\"0.08\"").count(), 7);
     }
 }
 

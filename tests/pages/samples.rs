@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use blindsteep::plots::courses::{Course, CourseMark, CoursePanel, Courses};
+use blindsteep::plots::courses::{Course, CourseMark, CoursePanel, Courses, Fitted};
 use blindsteep::plots::dots::{DotRow, DotRows, Panel};
 use blindsteep::plots::effects::{EffectPanel, EffectRow, Effects};
 use blindsteep::plots::matrix::{Cell, Matrix};
@@ -231,26 +231,36 @@ pub fn course_chart(
     let panels = (0..n_terms).map(|t| {
         let (en, low, high, zh) = TERMS[t % TERMS.len()];
         let courses = (0..n_samples).map(|s| {
+            let value = |i: usize| ((i * 5 + s * 3 + t * 7) % 11) as f64 * 0.4 + 3.0;
             let marks =
                 [1.1, 3.1, 6.1, 9.1, 12.1, 18.1, 24.1].into_iter().enumerate().map(|(i, month)| {
-                    let value = if i == 0 {
-                        0.0
-                    } else {
-                        ((i * 5 + s * 3 + t * 7) % 11) as f64 * 0.4 - 2.0
-                    };
-                    let half = if i == 0 { 0.0 } else { 0.9 };
                     CourseMark {
                         month,
-                        raw: Some(level(value - 0.4 * (i as f64 / 3.0), half)),
-                        corrected: (i != 2).then(|| level(value, half * 1.4)),
+                        raw: Some(level(value(i) - 0.4 * (i as f64 / 3.0), 0.9)),
+                        corrected: (i != 2).then(|| level(value(i), 1.2)),
                     }
                 });
-            Course { label: name(s), marks: marks.collect() }
+            let fitted = |month: f64, half: f64| Fitted {
+                month,
+                at: level(6.0 - s as f64 * 0.5 - 1.5 * (1.0 - (-month / 8.0).exp()), half),
+            };
+            let ahead = if s == 0 {
+                (0..=6).map(|i| fitted(24.1 + f64::from(i), 1.2)).collect()
+            } else {
+                Vec::new()
+            };
+            Course {
+                label: name(s),
+                marks: marks.collect(),
+                band: (0..=23).map(|i| fitted(1.1 + f64::from(i), 0.5)).collect(),
+                ahead,
+            }
         });
         CoursePanel {
             label: if lang == Lang::Zh { zh.into() } else { en.into() },
             ends: (low.into(), high.into()),
-            range: (-4.0, 4.0),
+            range: (1.0, 9.0),
+            held: Some(4.4),
             courses: courses.collect(),
         }
     });
@@ -260,8 +270,7 @@ pub fn course_chart(
         subtitle: "2024-06-09 – 2026-05-11".into(),
         basis: basis(lang),
         clock: if lang == Lang::Zh { "月数" } else { "months since the lot was made" }.into(),
-        months: (0.0, 25.0),
-        zero: true,
+        months: (0.0, 31.0),
         panels: panels.collect(),
         footnotes: Vec::new(),
     }

@@ -93,13 +93,19 @@ fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Cour
         }
         let all: Vec<Course> = of_term
             .iter()
-            .map(|(s, t)| Course { label: short(s, lot), marks: marks(t) })
+            .map(|(s, t)| Course {
+                label: short(s, lot),
+                marks: marks(t),
+                band: Vec::new(),
+                ahead: Vec::new(),
+            })
             .filter(|c| !c.marks.is_empty())
             .collect();
         panels.push(CoursePanel {
             label: words.name(&first.term),
             ends: words.ends(&first.term),
             range: range(&all),
+            held: None,
             courses: all,
         });
     }
@@ -131,7 +137,6 @@ fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Cour
         ),
         clock: clock(f, words),
         months: (from, to + (to - from) * 0.03),
-        zero: true,
         panels,
         footnotes: footnotes(f, words),
     }

@@ -58,6 +58,7 @@ fn drawn(
             label: c.taster.clone(),
             ends: (ends.0.to_owned(), ends.1.to_owned()),
             range: (low, high),
+            held: None,
             courses: vec![Course {
                 // The panel bears the name.
                 label: String::new(),
@@ -75,6 +76,8 @@ fn drawn(
                         })
                     })
                     .collect(),
+                band: Vec::new(),
+                ahead: Vec::new(),
             }],
         })
         .filter(|p| p.courses.iter().any(|c| !c.marks.is_empty()))
@@ -107,7 +110,6 @@ fn drawn(
         },
         clock: words.pick("sessions in their order", "场次顺序").to_owned(),
         months: (0.5, f.sessions.len() as f64 + 0.5),
-        zero: false,
         panels,
         footnotes: notes,
     })
