@@ -168,6 +168,19 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
         let slope: f64 = t.points.iter().map(|p| (p.month - mean) * at(p)).sum::<f64>() / spread;
         count(tallies, ("7 drift a year", &t.term, ""), &t.per_year_raw, 12.0 * slope);
     }
+    for t in found.shared_drift.known().into_iter().flat_map(|s| &s.terms) {
+        let term = term_at(&t.term);
+        let drift = found.drift.known().into_iter().flatten().find(|d| d.term == t.term);
+        let Some(points) = drift.map(|d| &d.points) else { continue };
+        let mean = points.iter().map(|p| p.month).sum::<f64>() / points.len() as f64;
+        let spread: f64 = points.iter().map(|p| (p.month - mean).powi(2)).sum();
+        let at = |p: &Point| expected("REF", &p.session, term);
+        let slope: f64 = points.iter().map(|p| (p.month - mean) * at(p)).sum::<f64>() / spread;
+        let key =
+            ("8 drift a year, other terms as evidence".to_owned(), t.term.clone(), String::new());
+        let c = &t.with_others;
+        tallies.entry(key).or_default().add(c.value, c.lower, c.upper, c.p_value, 12.0 * slope);
+    }
     for pair in &found.arms {
         for t in &pair.terms {
             let term = term_at(&t.term);

@@ -7,6 +7,7 @@
 
 mod courses;
 mod served;
+mod shared;
 mod term;
 mod words;
 
@@ -21,6 +22,7 @@ pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::Asking;
 use served::{Followed, Served};
+pub use shared::{Estimated, SharedDrift, TermDrift};
 use term::Term;
 
 /// The finding.
@@ -54,6 +56,8 @@ pub struct Age {
     pub cautions: Vec<String>,
     /// How the panel drifted, as the reference shows.
     pub drift: Answer<Vec<TermCourse>>,
+    /// The same on all line terms together, each with the others taken as evidence.
+    pub shared_drift: Answer<SharedDrift>,
     /// Sample by sample.
     pub samples: Vec<SampleAge>,
     /// Arms of one lot against each other.
@@ -289,6 +293,7 @@ fn answer(
         adjust(courses.iter_mut().filter_map(|t| known_mut(&mut t.last_change_raw)));
     }
 
+    let shared_drift = drift.as_ref().and_then(|c| shared::shared(c, &terms, settings.level));
     let tasters = scores.words("taster");
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
@@ -314,6 +319,7 @@ fn answer(
         sentences: Vec::new(),
         cautions: Vec::new(),
         drift,
+        shared_drift,
         samples,
         arms,
         models,

@@ -23,6 +23,7 @@
 //! * [`links`], [`association`], [`permute`]: what moves together, and what the scores follow.
 //! * [`partial`], [`curves`]: one column's slope beside others, what hangs on each row, and its shape.
 //! * [`pls`]: what many columns together predict of rows that were left out.
+//! * [`pooling`]: estimates of one kind, each with the others taken as evidence.
 
 pub mod alpha;
 pub mod anova;
@@ -51,6 +52,7 @@ pub mod partial;
 pub mod pca;
 pub mod permute;
 pub mod pls;
+pub mod pooling;
 pub mod range;
 pub mod ranking;
 pub mod rng;

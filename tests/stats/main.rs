@@ -28,6 +28,7 @@ mod one_step;
 mod optimal;
 mod ordinal;
 mod pls;
+mod pooling;
 mod ranges;
 mod ranking;
 mod taster_model;
