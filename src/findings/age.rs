@@ -117,6 +117,9 @@ pub struct TermCourse {
     pub scale: ScaleKind,
     /// The ends of its scale; where they are not known, the lowest and highest score.
     pub ends: Answer<[f64; 2]>,
+    /// Where the reference stands: its mean over the sessions in which it was served. Added to
+    /// what a point is beside the reference it gives the corrected level.
+    pub held: Answer<f64>,
     /// Tasting by tasting, by age.
     pub points: Vec<Point>,
     /// From the first to the last tasting that count together, the panel's drift taken off.
@@ -149,6 +152,8 @@ pub struct Point {
     pub n_scores: usize,
     /// The level as the scores say it, tasters a sample.
     pub raw: Answer<LevelNumbers>,
+    /// Less the reference of the session: the panel's drift is in both and drops out.
+    pub beside: Answer<Change>,
     /// The level with the reference held constant.
     pub corrected: Answer<LevelNumbers>,
     /// Less the first tasting, as the scores say it.

@@ -148,6 +148,7 @@ impl Asking<'_> {
             term: t.scores.term.id.clone(),
             scale: t.scores.term.scale,
             ends: ends(&t.scores),
+            held: line.level(held.clone()).map(|l| l.value),
             points: all
                 .iter()
                 .enumerate()
@@ -158,6 +159,7 @@ impl Asking<'_> {
                     pooled: x.pooled,
                     n_scores: t.n_scores(&x.tasting.cell),
                     raw: line.level(x.own.clone()),
+                    beside: line.change(corrected(x)),
                     corrected: line.level(corrected(x).and_then(|own| {
                         held.as_ref().map(|held| joined(&[(&own, 1.0), (held, 1.0)]))
                     })),
