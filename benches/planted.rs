@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{SESSIONS, TERMS};
-use blindsteep::findings::age::{Age, Change, Point, age};
+use blindsteep::findings::age::{Age, BandPoint, Change, Point, Tasting, TermCourse, age};
 use blindsteep::findings::{Answer, Settings};
 use rayon::prelude::*;
 
@@ -139,6 +139,7 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
                 - beside_reference(&first.sample, &first.session, term);
             count(tallies, ("1 corrected change", &t.term, ""), &t.last_change, truth);
             count(tallies, ("2 raw change", &t.term, ""), &t.last_change_raw, truth);
+            bands(t, term, &s.tastings, tallies);
             let drift =
                 expected("REF", &last.session, term) - expected("REF", &first.session, term);
             count(tallies, ("5 drift taken off", &t.term, ""), &t.panel_drift, drift);
@@ -192,6 +193,43 @@ fn count_ageing(found: &Age, tallies: &mut Tallies) {
                 .collect();
             let truth = differences.iter().sum::<f64>() / differences.len() as f64;
             count(tallies, ("4 arms within sessions", &t.term, ""), &t.mean, truth);
+        }
+    }
+}
+
+/// The band at each tasting against the planted course, by the form that was chosen; and whether
+/// something that does not move is said to have changed.
+fn bands(t: &TermCourse, term: usize, tastings: &[Tasting], tallies: &mut Tallies) {
+    let truth = |session: &str| {
+        let served = tastings.iter().find(|x| x.session == session)?;
+        Some(beside_reference(&served.sample, session, term))
+    };
+    if let Some(fit) = t.fit.known() {
+        let form = serde_json::to_string(&fit.chosen).unwrap_or_default();
+        for p in t.points.iter().filter(|p| p.pooled) {
+            let near = |b: &&BandPoint| (b.month - p.month).abs() < 1e-6;
+            let (Some(b), Some(truth)) = (fit.band.iter().find(near), truth(&p.session)) else {
+                continue;
+            };
+            let key = (
+                "9 bands at the tastings".to_owned(),
+                form.replace('"', ""),
+                fit.n_tastings.to_string(),
+            );
+            tallies.entry(key).or_default().add(b.value, b.lower, b.upper, 1.0, truth);
+        }
+    }
+    // What storage does not move in the garden.
+    if TERMS[term].store.is_none() && !matches!(TERMS[term].id, "flat" | "bitter") {
+        let alarm = t.first_real.known().is_some();
+        let asked = t.points.iter().filter(|p| p.pooled).count() > 1;
+        if asked {
+            let key =
+                ("a false alarms: said to have changed".to_owned(), t.term.clone(), String::new());
+            let tally = tallies.entry(key).or_default();
+            tally.n += 1;
+            tally.found += u64::from(alarm);
+            tally.covered += u64::from(!alarm);
         }
     }
 }

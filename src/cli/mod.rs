@@ -2,6 +2,7 @@
 //! printed and errors turned into words and exit codes.
 
 mod age;
+mod age_pages;
 mod agree;
 mod asked;
 mod begin;

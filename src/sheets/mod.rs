@@ -1,6 +1,7 @@
 //! Printed matter: ballots, the pouring plan, labels for the cups, the sheet of a lot. Each is a function from plain input
 //! to the bytes of a PDF, set by typst in the embedded face.
 
+pub mod age;
 pub mod ballots;
 pub mod html;
 pub mod lot;

@@ -2,13 +2,21 @@
 
 use super::{Chart, Words};
 use crate::findings::Answer;
-use crate::findings::age::{Age, Change, Point, SampleAge, TermCourse, is_shown};
+use crate::findings::age::{
+    Age, BandPoint, Change, CourseOf, Point, SampleAge, TermCourse, is_shown,
+};
 use crate::findings::term_comparison::LevelNumbers;
-use crate::plots::courses::{Course, CourseMark, CoursePanel, Courses, courses};
+use crate::plots::courses::{Course, CourseMark, CoursePanel, Courses, Fitted, courses};
 use crate::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow, then_now};
 use crate::plots::{Basis, Estimate, PlotError};
 
-/// courses-LOT.svg and then-now-LOT.svg for each lot that was tasted more than once.
+/// The chart of samples of several lots.
+pub const TOGETHER: &str = "courses.svg";
+/// So many samples of several lots are drawn into one chart.
+const MOST_TOGETHER: usize = 5;
+
+/// courses-LOT.svg and then-now-LOT.svg for each lot that was tasted more than once; courses.svg where
+/// few samples of several lots were asked for.
 ///
 /// # Errors
 /// [`PlotError`], if a name has characters that cannot be shown.
@@ -34,6 +42,15 @@ pub fn age(f: &Age, words: &Words) -> Result<Vec<Chart>, PlotError> {
             svg: then_now(&then_now_of(f, lot, &samples, words))?,
         });
     }
+    let told: Vec<&SampleAge> = f.samples.iter().filter(|s| s.terms.iter().any(moved)).collect();
+    let several = told.iter().any(|s| s.lot != told[0].lot);
+    if several && told.len() <= MOST_TOGETHER {
+        let of = told.iter().map(|s| s.sample.as_str()).collect::<Vec<_>>().join(", ");
+        charts.push(Chart {
+            file: TOGETHER.to_owned(),
+            svg: courses(&courses_of(f, &of, &told, words))?,
+        });
+    }
     if charts.is_empty() {
         return Err(PlotError::Empty {
             chart: title(words).to_owned(),
@@ -44,7 +61,8 @@ pub fn age(f: &Age, words: &Words) -> Result<Vec<Chart>, PlotError> {
 }
 
 /// A file name for a lot: a table may name lots as it likes.
-fn file_name(kind: &str, lot: &str) -> String {
+#[must_use]
+pub fn file_name(kind: &str, lot: &str) -> String {
     let safe = |c: char| if c.is_alphanumeric() || matches!(c, '-' | '_' | '.') { c } else { '_' };
     format!("{kind}-{}.svg", lot.chars().map(safe).collect::<String>())
 }
@@ -83,8 +101,9 @@ fn short(s: &SampleAge, lot: &str) -> String {
     s.arm.clone().unwrap_or_else(|| if s.sample == lot { lot.to_owned() } else { s.sample.clone() })
 }
 
-fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Courses {
+fn courses_of(f: &Age, of: &str, samples: &[&SampleAge], words: &Words) -> Courses {
     let mut panels = Vec::new();
+    let mut scales: Vec<Option<[f64; 2]>> = Vec::new();
     for (i, first) in samples[0].terms.iter().enumerate() {
         let of_term: Vec<(&SampleAge, &TermCourse)> =
             samples.iter().filter_map(|s| Some((*s, s.terms.get(i)?))).collect();
@@ -93,47 +112,35 @@ fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Cour
         }
         let all: Vec<Course> = of_term
             .iter()
-            .map(|(s, t)| Course {
-                label: short(s, lot),
-                marks: marks(t),
-                band: Vec::new(),
-                ahead: Vec::new(),
-            })
+            .map(|(s, t)| course(t, short(s, of)))
             .filter(|c| !c.marks.is_empty())
             .collect();
+        let corrected = all.iter().flat_map(|c| &c.marks).any(|m| m.corrected.is_some());
+        scales.push(first.ends.known().copied());
         panels.push(CoursePanel {
             label: words.name(&first.term),
             ends: words.ends(&first.term),
-            range: range(&all),
-            held: None,
+            range: range(&all, first.ends.known().copied()),
+            held: first.held.known().copied().filter(|_| corrected),
             courses: all,
         });
     }
-    // One range for all terms of one scale, so that panels can be compared.
-    let scale = |i: usize| samples[0].terms.iter().filter(|t| moved_in(samples, &t.term)).nth(i);
-    let scales: Vec<Option<[f64; 2]>> =
-        (0..panels.len()).map(|i| scale(i).and_then(|t| t.ends.known().copied())).collect();
-    let ranges: Vec<(f64, f64)> = (0..panels.len())
-        .map(|i| {
-            (0..panels.len())
-                .filter(|j| scales[*j] == scales[i])
-                .map(|j| panels[j].range)
-                .fold(panels[i].range, |a, b| (a.0.min(b.0), a.1.max(b.1)))
-        })
-        .collect();
-    for (panel, range) in panels.iter_mut().zip(ranges) {
-        panel.range = range;
-    }
-    let months = samples.iter().flat_map(|s| &s.tastings).map(|t| t.month);
+    alike(&mut panels, &scales);
+    let ahead =
+        samples.iter().flat_map(|s| &s.terms).filter_map(|t| Some(t.projection.known()?.month));
+    let months = samples.iter().flat_map(|s| &s.tastings).map(|t| t.month).chain(ahead);
     let (from, to) = months.fold((0.0_f64, 1.0_f64), |(a, b), m| (a.min(m), b.max(m)));
     Courses {
         lang: words.lang,
-        title: format!("{}{lot}", words.pick("How it moved: ", "变化历程：")),
+        title: format!("{}{of}", words.pick("How it moved: ", "变化历程：")),
         subtitle: sessions(samples),
         basis: basis(
             f,
             samples,
-            words.pick("the change since the first tasting", "较首次品评的变化"),
+            words.pick(
+                "the distance from the reference (as scored: of the level)",
+                "与参比样之差（原始评分：水平）",
+            ),
         ),
         clock: clock(f, words),
         months: (from, to + (to - from) * 0.03),
@@ -142,8 +149,25 @@ fn courses_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> Cour
     }
 }
 
-fn moved_in(samples: &[&SampleAge], term: &str) -> bool {
-    samples.iter().flat_map(|s| &s.terms).any(|t| t.term == term && moved(t))
+/// One span for all terms of one scale, so that a point is as tall in each panel; where it lies is
+/// the panel's own.
+fn alike(panels: &mut [CoursePanel], scales: &[Option<[f64; 2]>]) {
+    let span = |p: &CoursePanel| p.range.1 - p.range.0;
+    let spans: Vec<f64> = scales
+        .iter()
+        .map(|own| {
+            let same = panels.iter().zip(scales).filter(|(_, other)| *other == own);
+            same.map(|(p, _)| span(p)).fold(0.0, f64::max)
+        })
+        .collect();
+    for ((panel, span), ends) in panels.iter_mut().zip(spans).zip(scales) {
+        let more = span - (panel.range.1 - panel.range.0);
+        let [least, most] = ends.unwrap_or([f64::NEG_INFINITY, f64::INFINITY]);
+        // As much below as above, but not beyond the ends where there is room on the other side.
+        let below = (0.5 * more).floor();
+        let low = (panel.range.0 - below).min(most - span).max(least.min(panel.range.0));
+        panel.range = (low, low + span);
+    }
 }
 
 fn sessions(samples: &[&SampleAge]) -> String {
@@ -156,41 +180,69 @@ fn sessions(samples: &[&SampleAge]) -> String {
     all.join(", ")
 }
 
-/// The first tasting is 0 by itself; the others are changes from it.
-fn marks(t: &TermCourse) -> Vec<CourseMark> {
-    let zero = Estimate { value: 0.0, lower: 0.0, upper: 0.0 };
-    let first = t.points.iter().position(|p| p.pooled);
-    let corrected = t.points.iter().any(|p| p.change.known().is_some());
-    let mark = |(i, p): (usize, &Point)| CourseMark {
-        month: p.month,
-        raw: if Some(i) == first { Some(zero) } else { of_change(&p.change_raw) },
-        corrected: if Some(i) == first {
-            Some(zero).filter(|_| corrected)
-        } else {
-            of_change(&p.change)
-        },
+/// A term of a sample on its scale: what lies beside the reference is put where the reference stands.
+fn course(t: &TermCourse, label: String) -> Course {
+    let held = t.held.known().copied();
+    let up = |e: Estimate, by: f64| Estimate {
+        value: e.value + by,
+        lower: e.lower + by,
+        upper: e.upper + by,
     };
-    t.points
-        .iter()
-        .enumerate()
-        .filter(|(_, p)| p.pooled)
-        .map(mark)
-        .filter(|m| m.raw.is_some() || m.corrected.is_some())
-        .collect()
+    let mark = |p: &Point| CourseMark {
+        month: p.month,
+        raw: of_level(&p.raw),
+        corrected: held.and_then(|h| Some(up(of_change(&p.beside)?, h))),
+    };
+    let fitted = |points: &[BandPoint], by: f64| -> Vec<Fitted> {
+        points
+            .iter()
+            .map(|p| Fitted {
+                month: p.month,
+                at: up(Estimate { value: p.value, lower: p.lower, upper: p.upper }, by),
+            })
+            .collect()
+    };
+    // What is as scored stands on the scale by itself.
+    let fit = t.fit.known().and_then(|f| match f.of {
+        CourseOf::Corrected => Some((f, held?)),
+        CourseOf::AsScored => Some((f, 0.0)),
+    });
+    Course {
+        label,
+        marks: t
+            .points
+            .iter()
+            .filter(|p| p.pooled)
+            .map(mark)
+            .filter(|m| m.raw.is_some() || m.corrected.is_some())
+            .collect(),
+        band: fit.map(|(f, by)| fitted(&f.band, by)).unwrap_or_default(),
+        ahead: match (t.projection.known(), fit) {
+            (Some(p), Some((_, by))) => fitted(&p.curve, by),
+            _ => Vec::new(),
+        },
+    }
 }
 
-/// A range in whole points that holds every mark and, within 4 points about 0, every interval.
-fn range(all: &[Course]) -> (f64, f64) {
+/// A range in whole points that holds every mark and, within the ends of the scale, every interval.
+fn range(all: &[Course], ends: Option<[f64; 2]>) -> (f64, f64) {
     let marks = || all.iter().flat_map(|c| &c.marks);
+    let fitted = || all.iter().flat_map(|c| c.band.iter().chain(&c.ahead)).map(|p| p.at);
     let values = marks().flat_map(|m| m.raw.iter().chain(&m.corrected)).map(|e| e.value);
+    let [least, most] = ends.unwrap_or([f64::NEG_INFINITY, f64::INFINITY]);
     let limits = marks()
         .filter_map(|m| m.corrected.or(m.raw))
-        .flat_map(|e| [e.lower.max(-4.0), e.upper.min(4.0)]);
-    let (low, high) =
-        values.chain(limits).fold((0.0_f64, 0.0_f64), |(a, b), v| (a.min(v), b.max(v)));
+        .chain(fitted())
+        .flat_map(|e| [e.lower.max(least), e.upper.min(most)]);
+    let (low, high) = values
+        .chain(limits)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    if low > high {
+        return (0.0, 1.0);
+    }
     let step = if high - low > 2.0 { 1.0 } else { 0.5 };
     let (low, high) = ((low / step).floor() * step, (high / step).ceil() * step);
-    if low < high { (low, high) } else { (-step, step) }
+    if low < high { (low, high) } else { (low - step, high + step) }
 }
 
 fn then_now_of(f: &Age, lot: &str, samples: &[&SampleAge], words: &Words) -> ThenNow {
@@ -260,7 +312,9 @@ fn row(t: &TermCourse, corrected: bool, words: &Words) -> ThenNowRow {
     }
 }
 
-fn month(m: f64) -> String {
+/// Months of age with at most one decimal.
+#[must_use]
+pub fn month(m: f64) -> String {
     let text = format!("{m:.1}");
     text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
 }

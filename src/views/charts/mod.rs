@@ -2,7 +2,7 @@
 
 mod age;
 
-pub use age::age;
+pub use age::{TOGETHER as AGE_TOGETHER, age, file_name as age_file, month as months};
 mod compare;
 mod link;
 mod monitor;

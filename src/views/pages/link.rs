@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use super::parts::{STYLE, figure, head, heading, language, list, points, row_of_heads};
 use crate::book::parameters::Role;
 use crate::findings::link::{
     Adjusted, Effect, Form, Line, Link, LinkedTerm, Member, Verdict, plain,
@@ -12,42 +13,13 @@ use crate::plots::Lang;
 use crate::sheets::html::{document, escaped};
 use crate::views::charts::{self, Chart, Words};
 
-const STYLE: &str = "
-article { max-width: 66rem; }
-ul { margin: .3rem 0; padding-left: 1.2rem; } li { margin: .2rem 0; }
-table { border-collapse: collapse; width: 100%; }
-th { text-align: left; font-weight: 500; color: var(--pale); font-size: .85rem; }
-th, td { padding: .28rem .8rem .28rem 0; vertical-align: top; border-bottom: 1px solid var(--hair); }
-tr.of th { color: var(--ink); font-size: 1rem; padding-top: .8rem; } tr.of .pale { font-weight: 400; }
-td.figure, td:first-child { white-space: nowrap; } code { font: inherit; background: #efece4; padding: 0 .25rem; }
-.wide { overflow-x: auto; } figure { margin: 0; } figure svg { max-width: 100%; height: auto; display: block; }
-details summary { cursor: pointer; color: var(--leaf); }
-@page { size: A4; margin: 12mm 14mm; }
-@media print { html { background: none; font-size: 9pt; } article { padding: 0; max-width: none; }
-  figure, table { break-inside: avoid; } }
-@media (max-width: 40rem) {
-  table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
-  tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; }
-}
-";
-
 /// The page, with the charts of the same finding.
 ///
 /// # Errors
 /// The reason in words, should the embedded face not be readable.
 pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> {
     let title = words.pick("Which step did it?", "是哪一步工艺造成的？");
-    let mut out = String::new();
-    let lang = match words.lang {
-        Lang::En => "en",
-        Lang::Zh => "zh-Hans",
-    };
-    let _ = write!(
-        out,
-        "<article lang=\"{lang}\">\n<header>\n<h1>{}</h1>\n<p class=\"pale\">{}</p>\n</header>\n",
-        escaped(title),
-        escaped(&basis(f, words))
-    );
+    let mut out = head(words, title, &basis(f, words));
     // What cannot be told apart stands before what goes with what.
     list(
         &mut out,
@@ -62,7 +34,7 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> 
     list(&mut out, words.pick("Keep in mind", "请注意"), &cautions(f, words));
     left_out(&mut out, f, words);
     out.push_str("</article>\n");
-    document(lang, title, STYLE, &out)
+    document(language(words), title, STYLE, &out)
 }
 
 fn basis(f: &Link, words: &Words) -> String {
@@ -79,32 +51,6 @@ fn basis(f: &Link, words: &Words) -> String {
             "{of}{lots} lots, each at its first tasting; {tasters} tasters, {scores} scores.{few}"
         ),
         format!("{of}{lots} 个批次，各取首次评茶；{tasters} 位评茶员，{scores} 个评分。{few}"),
-    )
-}
-
-fn heading(out: &mut String, text: &str) {
-    let _ = writeln!(out, "<section>\n<h2>{}</h2>", escaped(text));
-}
-
-fn list(out: &mut String, head: &str, items: &[String]) {
-    if items.is_empty() {
-        return;
-    }
-    heading(out, head);
-    out.push_str("<ul>\n");
-    for item in items {
-        let _ = writeln!(out, "<li>{}</li>", escaped(item));
-    }
-    out.push_str("</ul>\n</section>\n");
-}
-
-fn points(e: &Estimate, words: &Words) -> String {
-    let sign = if e.value > 0.0 { "+" } else { "" };
-    let minus = |x: f64| say(x).replace('-', "−");
-    let (value, lower, upper) = (minus(e.value), minus(e.lower), minus(e.upper));
-    words.pick(
-        format!("{sign}{value} ({lower} to {upper})"),
-        format!("{sign}{value}（{lower} 至 {upper}）"),
     )
 }
 
@@ -169,7 +115,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
             ["in the cup", "points", "among all asked", "how sure"],
             ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
         );
-        row_of_heads(out, heads);
+        row_of_heads(out, &heads);
         for (_, i, own) in groups {
             group(out, &f.lines[i], words);
             for (_, t) in own {
@@ -194,14 +140,6 @@ fn found(out: &mut String, f: &Link, words: &Words) {
         );
     }
     out.push_str("</section>\n");
-}
-
-fn row_of_heads(out: &mut String, heads: [&str; 4]) {
-    out.push_str("<tr class=\"heads\">");
-    for head in heads {
-        let _ = write!(out, "<th scope=\"col\">{}</th>", escaped(head));
-    }
-    out.push_str("</tr>\n");
 }
 
 fn group(out: &mut String, line: &Line, words: &Words) {
@@ -444,7 +382,7 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
             ["术语", "预测误差（分）", "仅用均值的误差", "在全部术语中的 p"],
         );
         out.push_str("<div class=\"wide\"><table>\n");
-        row_of_heads(out, heads);
+        row_of_heads(out, &heads);
         for t in p.terms.iter().filter(|t| t.better) {
             let _ = writeln!(
                 out,
@@ -464,7 +402,7 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
 fn charts_of(out: &mut String, drawn: &[Chart]) {
     // The effects are in the matrix already.
     for chart in drawn.iter().filter(|c| c.file != "effects.svg") {
-        let _ = writeln!(out, "<section class=\"wide\"><figure>\n{}</figure></section>", chart.svg);
+        figure(out, chart);
     }
 }
 

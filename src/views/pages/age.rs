@@ -1,0 +1,96 @@
+//! How each stored lot moved, what of it was the panel's drift, and what can be said today: the
+//! answer of `age` on one page.
+
+use std::fmt::Write as _;
+
+use super::age_words as said;
+use super::parts::{STYLE, figure, head, heading, items_of, language, list, row_of_heads};
+use crate::findings::age::{Age, SampleAge};
+use crate::sheets::age::Figures;
+use crate::sheets::html::{document, escaped};
+use crate::views::charts::{self, Chart, Words};
+
+/// The page, with the charts of the same finding.
+///
+/// # Errors
+/// The reason in words, should the embedded face not be readable.
+pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
+    let title = words.pick("How do stored lots move?", "存放的批次如何变化？");
+    let mut out = head(words, title, &said::basis(f, words));
+    heading(&mut out, words.pick("In short", "概要"));
+    let (told, items) = said::in_short(f, words);
+    let _ = writeln!(out, "<p>{}</p>", escaped(&told));
+    if !items.is_empty() {
+        items_of(&mut out, &items);
+    }
+    out.push_str("</section>\n");
+    if let Some((told, table)) = said::drift(f, words) {
+        heading(&mut out, words.pick("The panel's drift", "评茶组的漂移"));
+        for sentence in told {
+            let _ = writeln!(out, "<p>{}</p>", escaped(&sentence));
+        }
+        figures(&mut out, &table);
+        out.push_str("</section>\n");
+    }
+    if let Some(chart) = drawn.iter().find(|c| c.file == charts::AGE_TOGETHER) {
+        figure(&mut out, chart);
+    }
+    let mut lots: Vec<&str> = Vec::new();
+    for s in &f.samples {
+        if !lots.contains(&s.lot.as_str()) {
+            lots.push(&s.lot);
+        }
+    }
+    for lot in lots {
+        let of_lot = |s: &&SampleAge| s.lot == lot;
+        let tables: Vec<Figures> = f
+            .samples
+            .iter()
+            .filter(of_lot)
+            .filter_map(|s| said::sample(f, s, words))
+            .chain(f.arms.iter().filter(|a| a.lot == lot).filter_map(|a| said::arms(a, words)))
+            .collect();
+        if tables.is_empty() {
+            continue;
+        }
+        heading(&mut out, lot);
+        let file = charts::age_file("courses", lot);
+        if let Some(chart) = drawn.iter().find(|c| c.file == file) {
+            let _ = writeln!(out, "<figure class=\"wide\">\n{}</figure>", chart.svg);
+        }
+        for table in tables {
+            figures(&mut out, &table);
+        }
+        out.push_str("</section>\n");
+    }
+    list(&mut out, words.pick("Keep in mind", "请注意"), &said::cautions(f, words));
+    out.push_str("</article>\n");
+    document(language(words), title, STYLE, &out)
+}
+
+/// A table; all cells but the first and the last of wide ones are figures.
+fn figures(out: &mut String, table: &Figures) {
+    out.push_str("<div class=\"wide\"><table>\n");
+    let columns = table.rows.iter().map(Vec::len).max().unwrap_or(1);
+    if !table.title.is_empty() {
+        let _ = writeln!(
+            out,
+            "<tr class=\"of\"><th scope=\"rowgroup\" colspan=\"{columns}\">{} <span class=\"pale\">{}</span></th></tr>",
+            escaped(&table.title),
+            escaped(&table.span)
+        );
+    }
+    if !table.heads.is_empty() {
+        let heads: Vec<&str> = table.heads.iter().map(String::as_str).collect();
+        row_of_heads(out, &heads);
+    }
+    for row in &table.rows {
+        out.push_str("<tr>");
+        for (i, cell) in row.iter().enumerate() {
+            let class = if i == 0 || i == 4 { "" } else { " class=\"figure\"" };
+            let _ = write!(out, "<td{class}>{}</td>", escaped(cell));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</table></div>\n");
+}

@@ -1,0 +1,291 @@
+//! What both pages of `age`, HTML and PDF, say: the same words for the same numbers.
+
+use super::parts::{minus, points};
+use crate::findings::age::{Age, ArmPair, Change, Form, SampleAge, TermCourse, is_shown};
+use crate::findings::{Answer, Estimate};
+use crate::plots::Lang;
+use crate::sheets::age::Figures;
+use crate::views::charts::{Words, months};
+
+/// What the page rests on.
+pub fn basis(f: &Age, words: &Words) -> String {
+    let (n, tasters, scores) = (f.samples.len(), f.tasters.len(), f.n_scores);
+    let few = match f.individual_opinions {
+        true => words.pick(" Individual opinions.", "仅为个人意见。"),
+        false => "",
+    };
+    let names = f.source.names.join(words.pick(", ", "、"));
+    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    words.pick(
+        format!("{of}{n} samples, {tasters} tasters, {scores} scores.{few}"),
+        format!("{of}{n} 个样品，{tasters} 位评茶员，{scores} 个评分。{few}"),
+    )
+}
+
+fn estimate(c: &Change) -> Estimate {
+    Estimate { value: c.value, lower: c.lower, upper: c.upper }
+}
+
+fn told(c: &Answer<Change>, words: &Words) -> String {
+    c.known().map_or_else(|| "–".to_owned(), |c| points(&estimate(c), words))
+}
+
+/// The tastings that count together, first and last.
+fn span(s: &SampleAge) -> Option<(f64, f64)> {
+    let mut pooled = s.tastings.iter().filter(|t| t.pooled.known().is_some()).map(|t| t.month);
+    let first = pooled.next()?;
+    Some((first, pooled.next_back()?))
+}
+
+/// What was found in all, and one line a sample: what moved beyond luck among all that was asked.
+pub fn in_short(f: &Age, words: &Words) -> (String, Vec<String>) {
+    let asked = f.n_changes_asked;
+    let shown = f
+        .samples
+        .iter()
+        .flat_map(|s| &s.terms)
+        .filter(|t| t.last_change.known().is_some_and(is_shown))
+        .count();
+    let told = if asked > 0 {
+        words.pick(
+            format!(
+                "{shown} of {asked} changes from first to last tasting stand out by more than luck among \
+                 so many (q below .05), the panel's drift taken off. The others are not shown, which does \
+                 not say that nothing moved."
+            ),
+            format!(
+                "扣除评茶组漂移后，首次至末次品评的 {asked} 项变化中有 {shown} 项超出如此多项比较中的偶然（q \
+                 小于 .05）。其余未能证实，并不说明没有变化。"
+            ),
+        )
+    } else {
+        words.pick(
+            "Without a reference that stayed the same, drift of the panel and ageing cannot be told \
+             apart: all numbers are as scored.",
+            "没有保持不变的参比样，评茶组的漂移与存放变化无法区分：以下均为原始评分。",
+        ).to_owned()
+    };
+    let mut items = Vec::new();
+    for s in &f.samples {
+        let Some((first, last)) = span(s) else { continue };
+        let mut moved: Vec<(&TermCourse, &Change)> = s
+            .terms
+            .iter()
+            .filter_map(|t| Some((t, t.last_change.known().filter(|c| is_shown(c))?)))
+            .collect();
+        moved.sort_by(|a, b| b.1.value.abs().total_cmp(&a.1.value.abs()));
+        if moved.is_empty() {
+            continue;
+        }
+        let all: Vec<String> =
+            moved.iter().map(|(t, c)| more_or_less(&words.name(&t.term), c, words)).collect();
+        let all = all.join(words.pick(", ", "，"));
+        let (from, to) = (months(first), months(last));
+        items.push(words.pick(
+            format!("{}, month {from} to {to}: {all}.", s.sample),
+            format!("{}，第 {from} 至 {to} 个月：{all}。", s.sample),
+        ));
+    }
+    (told, items)
+}
+
+fn more_or_less(term: &str, c: &Change, words: &Words) -> String {
+    let figures = points(&estimate(c), words);
+    match (words.lang, c.value < 0.0) {
+        (Lang::En, true) => format!("less {term} {figures}"),
+        (Lang::En, false) => format!("more {term} {figures}"),
+        (Lang::Zh, true) => format!("{term}降低 {figures}"),
+        (Lang::Zh, false) => format!("{term}升高 {figures}"),
+    }
+}
+
+/// How the panel drifted, in sentences and as a table: what was taken off; none without a drift a
+/// year.
+pub fn drift(f: &Age, words: &Words) -> Option<(Vec<String>, Figures)> {
+    let (name, courses) = (f.reference.known()?, f.drift.known()?);
+    let drifts: Vec<&TermCourse> =
+        courses.iter().filter(|t| t.per_year_raw.known().is_some()).collect();
+    if drifts.is_empty() {
+        return None;
+    }
+    let mut told_all = vec![words.pick(
+        format!(
+            "The reference {name} is held to have stayed the same (an assumption). What its scores moved \
+             by is the panel, not tea, and is taken off session by session."
+        ),
+        format!("假定参比样 {name} 始终不变：其评分的变化来自评茶组而非茶，已逐场扣除。"),
+    )];
+    if let Some(s) = f.shared_drift.known() {
+        let p = &s.per_year;
+        let figures = points(&Estimate { value: p.value, lower: p.lower, upper: p.upper }, words);
+        let (n, tau) = (s.terms.len(), minus(s.tau));
+        told_all.push(words.pick(
+            format!("Over {n} terms together: {figures} points a year; the terms differ by {tau} (standard deviation)."),
+            format!("{n} 个术语合计：每年 {figures} 分；术语之间相差 {tau}（标准差）。"),
+        ));
+    }
+    let row = |t: &&TermCourse| {
+        let shared = f.shared_drift.known();
+        let with = shared.and_then(|s| s.terms.iter().find(|x| x.term == t.term));
+        let with = with.map_or_else(
+            || "–".to_owned(),
+            |x| {
+                let e = &x.with_others;
+                points(&Estimate { value: e.value, lower: e.lower, upper: e.upper }, words)
+            },
+        );
+        vec![words.name(&t.term), told(&t.per_year_raw, words), with]
+    };
+    let heads = words.pick(
+        ["term", "points a year, by its own scores", "with the other terms as evidence"],
+        ["术语", "每年变化（分），仅凭自身评分", "以其他术语为旁证"],
+    );
+    Some((
+        told_all,
+        Figures {
+            title: String::new(),
+            span: String::new(),
+            heads: heads.map(str::to_owned).to_vec(),
+            rows: drifts.iter().map(row).collect(),
+        },
+    ))
+}
+
+/// The terms of a sample: as scored, what was drift, and what is left; none if it has no change.
+pub fn sample(f: &Age, s: &SampleAge, words: &Words) -> Option<Figures> {
+    let (first, last) = span(s)?;
+    let (from, to) = (months(first), months(last));
+    let known =
+        |t: &&TermCourse| t.last_change.known().is_some() || t.last_change_raw.known().is_some();
+    let rows: Vec<Vec<String>> = s
+        .terms
+        .iter()
+        .filter(known)
+        .map(|t| {
+            let (sign, said) = match t.last_change.known().filter(|c| is_shown(c)) {
+                Some(c) if c.value > 0.0 => ("▲", words.pick(" (more)", "（升高）")),
+                Some(_) => ("▼", words.pick(" (less)", "（降低）")),
+                None => ("·", ""),
+            };
+            vec![
+                format!("{sign} {}{said}", words.name(&t.term)),
+                told(&t.last_change_raw, words),
+                told(&t.panel_drift, words),
+                told(&t.last_change, words),
+                known_of(f, t, words),
+            ]
+        })
+        .collect();
+    let heads = words.pick(
+        ["term", "as scored", "drift taken off", "change", "what is known of it"],
+        ["术语", "原始评分", "扣除的漂移", "变化", "说明"],
+    );
+    (!rows.is_empty()).then(|| Figures {
+        title: s.sample.clone(),
+        span: words.pick(
+            format!("from month {from} to month {to}"),
+            format!("第 {from} 个月至第 {to} 个月"),
+        ),
+        heads: heads.map(str::to_owned).to_vec(),
+        rows,
+    })
+}
+
+/// Since when, by which form, how fast.
+fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
+    let mut all: Vec<String> = Vec::new();
+    if let Some(first) = t.first_real.known() {
+        let month = months(first.month);
+        all.push(words.pick(
+            format!("beyond luck from month {month} on, among its own tastings"),
+            format!("在本样各次品评中，自第 {month} 个月起超出偶然"),
+        ));
+    }
+    // The middle of the tastings: what happened since then.
+    let since = t.since.get(t.since.len() / 2).filter(|_| t.since.len() > 2);
+    if let Some((month, c)) = since.and_then(|s| Some((months(s.month), s.change.known()?))) {
+        let (lower, upper) = (minus(c.lower), minus(c.upper));
+        all.push(words.pick(
+            format!("change since month {month}: {lower} to {upper}"),
+            format!("自第 {month} 个月以来：{lower} 至 {upper}"),
+        ));
+    }
+    if let Some(fit) = t.fit.known() {
+        let form = match fit.chosen {
+            Form::Straight => words.pick("straight", "直线"),
+            Form::Saturating => words.pick("levels off", "趋缓"),
+            Form::Smooth => words.pick("bends", "弯曲"),
+        };
+        let n = fit.n_tastings;
+        if fit.forms.len() > 1 {
+            all.push(words.pick(
+                format!("{form} fits best, {n} tastings"),
+                format!("{n} 次品评中以{form}最合"),
+            ));
+        }
+        if let Some(h) = fit.half_time.known() {
+            let (at, low, high) = (months(h.months), months(h.lower), months(h.upper));
+            all.push(words.pick(
+                format!("half of the change in {at} months ({low} to {high})"),
+                format!("{at} 个月（{low} 至 {high}）完成一半变化"),
+            ));
+        }
+    }
+    if let Some(p) = t.projection.known() {
+        let (month, level) = (months(p.month), f.settings.level * 100.0);
+        let figures = points(&Estimate { value: p.value, lower: p.lower, upper: p.upper }, words);
+        all.push(words.pick(
+            format!("projection to month {month}, less the reference: {figures}, {level:.0}% for one further tasting"),
+            format!("推测至第 {month} 个月（与参比样之差）：{figures}，再品评一次的 {level:.0}% 区间"),
+        ));
+    }
+    all.join(words.pick("; ", "；"))
+}
+
+/// Two arms of a lot within sessions; none if they were not scored side by side.
+pub fn arms(pair: &ArmPair, words: &Words) -> Option<Figures> {
+    let n = pair.terms.iter().map(|t| t.sessions.len()).max().unwrap_or(0);
+    let rows: Vec<Vec<String>> = pair
+        .terms
+        .iter()
+        .filter(|t| t.mean.known().is_some())
+        .map(|t| {
+            let sign = match t.mean.known().filter(|c| is_shown(c)) {
+                Some(c) if c.value > 0.0 => "▲",
+                Some(_) => "▼",
+                None => "·",
+            };
+            vec![format!("{sign} {}", words.name(&t.term)), told(&t.mean, words)]
+        })
+        .collect();
+    (!rows.is_empty()).then(|| Figures {
+        title: words
+            .pick(format!("{} less {}", pair.a, pair.b), format!("{} 减 {}", pair.a, pair.b)),
+        span: words.pick(
+            format!("at equal age within {n} sessions: drift drops out"),
+            format!("同龄、同场（{n} 场）比较：漂移相互抵消"),
+        ),
+        heads: Vec::new(),
+        rows,
+    })
+}
+
+/// What to keep in mind.
+pub fn cautions(f: &Age, words: &Words) -> Vec<String> {
+    if words.lang == Lang::En {
+        return f.cautions.clone();
+    }
+    let mut all = Vec::new();
+    match f.reference.known() {
+        Some(name) => all
+            .push(format!("假定参比样 {name} 始终不变；可用其两包之间的三角检验来质疑这一假定。")),
+        None => all.push("没有参比样：评茶组的漂移与存放变化无法区分。".to_owned()),
+    }
+    all.push("曲线只描述首次至末次品评之间；其后如何，品评并未说明。".to_owned());
+    all.push("配方不同的品评不合并计算。".to_owned());
+    all.push(
+        "品评不能证明存茶安全：有可见霉斑或霉味者切勿品尝；请遵守当地食品法规，并由有资质的实验室检测。"
+            .to_owned(),
+    );
+    all
+}
