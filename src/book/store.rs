@@ -195,8 +195,16 @@ pub fn replace(path: &Path, text: &str, read: Option<&str>) -> Result<(), StoreE
     {
         return Err(StoreError::Changed(path.to_owned()));
     }
+    replace_bytes(path, text.as_bytes())
+}
+
+/// As [`replace`], for bytes, whatever the file holds.
+///
+/// # Errors
+/// If the disk refuses; the old file then stands untouched.
+pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     let mode = fs::metadata(path).ok().map(|m| m.permissions());
-    let temporary = write_beside(path, text)?;
+    let temporary = write_bytes_beside(path, bytes)?;
     if let Some(mode) = mode {
         temporary.as_file().set_permissions(mode).map_err(io("keep the mode of", path))?;
     } else {
@@ -229,10 +237,6 @@ pub fn create_new_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
         }
     })?;
     sync_folder(path)
-}
-
-fn write_beside(path: &Path, text: &str) -> Result<tempfile::NamedTempFile, StoreError> {
-    write_bytes_beside(path, text.as_bytes())
 }
 
 fn write_bytes_beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, StoreError> {

@@ -1,12 +1,16 @@
 //! `age`: how do stored lots move?
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::asked::Asked;
-use super::{Context, Failure, table_args};
+use super::{Context, Failure, age_pages, charts, table_args};
 use crate::book::problem::did_you_mean;
+use crate::book::store;
+use crate::book::time::Moment;
 use crate::findings::Settings;
-use crate::findings::age::{LotTimes, age_of};
+use crate::findings::age::{Age, AgeWish, LotTimes, age_of};
 use crate::scores::{Scores, from_revealed, from_table};
 use crate::views;
 
@@ -21,6 +25,15 @@ pub struct AgeArgs {
     /// The sample that is held to be the same at all times (of sessions: the one served as such)
     #[arg(long, value_name = "LOT")]
     reference: Option<String>,
+    /// Say what a further tasting at this age in months would be, where the tastings carry it
+    #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
+    project: Vec<f64>,
+    /// Write the answer as a page with its charts: one HTML file
+    #[arg(long, value_name = "FILE", group = "drawn")]
+    page: Option<PathBuf>,
+    /// Write the answer on paper: a PDF, a page a lot
+    #[arg(long, value_name = "FILE", group = "drawn")]
+    pdf: Option<PathBuf>,
     /// The age in months; without --session each month is a session
     #[arg(
         long,
@@ -57,12 +70,35 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
         }
         scores.source.references = vec![name.clone()];
     }
-    let of = asked_lots(&args.of, &samples)?;
-    let finding = age_of(&scores, &times, &of, &Settings::default());
+    let wish = AgeWish { of: asked_lots(&args.of, &samples)?, project: args.project.clone() };
+    let finding = age_of(&scores, &times, &wish, &Settings::default());
+    args.pages(context, &scores, &finding)?;
     args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
 }
 
 impl AgeArgs {
+    /// Writes the pages that were asked for.
+    fn pages(&self, context: &Context, scores: &Scores, finding: &Age) -> Result<(), Failure> {
+        if self.page.is_none() && self.pdf.is_none() {
+            return Ok(());
+        }
+        let words = charts::words(scores, self.asked.language);
+        let drawn = charts::drawn(views::charts::age(finding, &words))?;
+        if let Some(file) = &self.page {
+            let page = views::pages::age(finding, &drawn, &words).map_err(Failure::Ours)?;
+            store::replace(file, &page, None)?;
+        }
+        if let Some(file) = &self.pdf {
+            let book = match self.asked.table.is_given() {
+                true => String::new(),
+                false => context.book()?.book_file()?.value.title,
+            };
+            let today = Moment::now().day().0;
+            store::replace_bytes(file, &age_pages::pdf(finding, &drawn, &words, (&book, today))?)?;
+        }
+        Ok(())
+    }
+
     fn of_table(&self) -> Result<Option<(Scores, LotTimes)>, Failure> {
         let Some(mut options) = self.asked.table.options() else { return Ok(None) };
         if !self.asked.sessions.is_empty() {
@@ -103,6 +139,14 @@ impl AgeArgs {
         let times = LotTimes::of_lots(&book.lots()?, start);
         let scores = from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
         Ok((scores, times))
+    }
+}
+
+/// An age that lies ahead.
+fn ahead(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(month) if month.is_finite() && month > 0.0 => Ok(month),
+        _ => Err("expected an age in months, as 36".to_owned()),
     }
 }
 

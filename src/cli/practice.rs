@@ -105,10 +105,7 @@ pub fn write(
     store::make_folder(folder)?;
     for (name, pdf) in &pages {
         let file = folder.join(name);
-        if file.exists() {
-            std::fs::remove_file(&file).map_err(store::io("replace", &file))?;
-        }
-        store::create_new_bytes(&file, pdf)?;
+        store::replace_bytes(&file, pdf)?;
         if !asked.json {
             writeln!(context.out, "{}", file.display())?;
         }

@@ -6,8 +6,12 @@
 //! taken off: what is left is the tea's, if the reference stayed the same.
 
 mod courses;
+mod forms;
+mod project;
+mod real;
 mod served;
 mod shared;
+pub mod summary;
 mod term;
 mod words;
 
@@ -21,6 +25,9 @@ use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::Asking;
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+pub use project::Projection;
+pub use real::{FirstReal, Since};
 use served::{Followed, Served};
 pub use shared::{Estimated, SharedDrift, TermDrift};
 use term::Term;
@@ -28,7 +35,7 @@ use term::Term;
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Age {
-    /// "age/1".
+    /// "age/2".
     pub schema: String,
     /// Where the scores come from.
     pub source: Source,
@@ -134,6 +141,14 @@ pub struct TermCourse {
     pub per_year: Answer<Change>,
     /// The same as the scores say it.
     pub per_year_raw: Answer<Change>,
+    /// The course through the tastings that count together.
+    pub fit: Answer<CourseFit>,
+    /// The first tasting at which the change from the first is beyond luck.
+    pub first_real: Answer<FirstReal>,
+    /// What changed from each tasting to the last.
+    pub since: Vec<Since>,
+    /// What a further tasting would be, where it was asked.
+    pub projection: Answer<Projection>,
 }
 
 /// One tasting in one term.
@@ -247,29 +262,38 @@ pub struct TermModel {
     pub model: Answer<Model>,
 }
 
+/// What is asked of the stored samples.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct AgeWish {
+    /// Only these lots, or arms named lot@arm; all where none is named.
+    pub of: Vec<String>,
+    /// Ages ahead, in months, at which a further tasting is projected.
+    pub project: Vec<f64>,
+}
+
 /// Answers the question for all samples.
 #[must_use]
 pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
-    age_of(scores, lots, &[], settings)
+    age_of(scores, lots, &AgeWish::default(), settings)
 }
 
-/// Answers the question for some lots, or arms named lot@arm; for all where none is named. All
-/// scores are used for the models; only what is asked is adjusted for how much is asked.
+/// Answers the question as it is wished. All scores are used for the models; only what is asked is
+/// adjusted for how much is asked.
 #[must_use]
-pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
-    answer(scores, lots, of, true, settings)
+pub fn age_of(scores: &Scores, lots: &LotTimes, wish: &AgeWish, settings: &Settings) -> Age {
+    answer(scores, lots, wish, true, settings)
 }
 
 /// Answers the question for all samples; what excluded scores would have said is not worked out.
 #[must_use]
 pub fn age_without_excluded(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
-    answer(scores, lots, &[], false, settings)
+    answer(scores, lots, &AgeWish::default(), false, settings)
 }
 
 fn answer(
     scores: &Scores,
     lots: &LotTimes,
-    of: &[String],
+    wish: &AgeWish,
     with_excluded: bool,
     settings: &Settings,
 ) -> Age {
@@ -277,7 +301,13 @@ fn answer(
     let served = Served::of(scores, &main);
     let reference = served.reference(&scores.source.references);
     let terms = Term::all(scores, main, with_excluded);
-    let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
+    let of = &wish.of;
+    let asking = Asking {
+        terms: &terms,
+        reference: &reference,
+        project: &wish.project,
+        level: settings.level,
+    };
     let followed: Vec<Followed> = served
         .samples(lots, reference.known())
         .into_iter()
@@ -310,7 +340,7 @@ fn answer(
     let mut source = scores.source.clone();
     source.notes.retain(|note| !note.ends_with(WHATEVER_AGE));
     let mut finding = Age {
-        schema: "age/1".to_owned(),
+        schema: "age/2".to_owned(),
         source,
         settings: *settings,
         clock: lots.clock.clone(),
