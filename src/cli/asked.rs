@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
 use serde::Serialize;
 
 use super::table_args::{self, TableArgs};
@@ -14,6 +14,7 @@ use crate::views::charts::{Chart, Words};
 
 /// The flags that all analyses share.
 #[derive(Debug, Args)]
+#[command(group(ArgGroup::new("drawn").multiple(true)))]
 pub struct Asked {
     /// Revealed sessions of the book, by any unique part of their names
     #[arg(value_name = "SESSION")]

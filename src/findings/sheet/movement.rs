@@ -7,8 +7,9 @@ use super::subject::{Subject, Tasting};
 use super::{Record, labelled};
 use crate::book::labels::Labels;
 use crate::book::time::DAYS_A_MONTH;
+use crate::findings::age::summary::parts;
 use crate::findings::age::{LotTimes, age_without_excluded};
-use crate::findings::{ALPHA, Answer, Settings};
+use crate::findings::{Answer, Settings};
 use crate::scores;
 
 /// From its first to its last tasting.
@@ -41,6 +42,20 @@ pub struct Moved {
     pub upper: f64,
     /// The share of false ones to expect among changes with so small a q.
     pub q_value: f64,
+    /// Since when no change to the last tasting is shown, if there is such a tasting.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub settled: Option<Settled>,
+}
+
+/// What can be said of the time since a tasting: never that nothing changes any longer.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Settled {
+    /// Months of age at that tasting.
+    pub month: f64,
+    /// Lower limit of the change from there to the last tasting.
+    pub lower: f64,
+    /// Upper limit.
+    pub upper: f64,
 }
 
 /// The sample's movement. Reasons are in words of their own here: those of the analysis may name other lots.
@@ -79,9 +94,8 @@ pub(super) fn movement(
     if months.len() > 1 && to - from < 0.5 / DAYS_A_MONTH {
         return Answer::unknown("its tastings lie on one day, so that there is no time in between");
     }
-    let changes: Vec<_> =
-        own.terms.iter().filter_map(|t| Some((t, t.last_change.known()?))).collect();
-    if months.len() < 2 || changes.is_empty() {
+    let n_terms = own.terms.iter().filter(|t| t.last_change.known().is_some()).count();
+    if months.len() < 2 || n_terms == 0 {
         return Answer::unknown(
             "no two tastings with the same recipe had the reference beside it, so that the panel's drift cannot be taken off",
         );
@@ -91,23 +105,32 @@ pub(super) fn movement(
         let known = asked.clone().rfind(|t| t.id == id);
         known.map_or_else(|| Labels::english(id), |t| labelled(&t.labels, &t.id))
     };
-    let moved = changes
+    let Answer::Known(summary) = parts(own) else {
+        return Answer::unknown("its tastings do not compare");
+    };
+    let moved = summary
+        .moved
         .iter()
-        .filter_map(|(t, c)| Some((t, c, c.q_value.filter(|q| *q < ALPHA)?)))
-        .map(|(t, c, q_value)| Moved {
-            term: t.term.clone(),
-            labels: labels(&t.term),
-            change: c.value,
-            lower: c.lower,
-            upper: c.upper,
+        .filter_map(|m| Some((m, m.change.q_value?)))
+        .map(|(m, q_value)| Moved {
+            term: m.term.clone(),
+            labels: labels(&m.term),
+            change: m.change.value,
+            lower: m.change.lower,
+            upper: m.change.upper,
             q_value,
+            settled: m.since.as_ref().map(|s| Settled {
+                month: s.month,
+                lower: s.change.lower,
+                upper: s.change.upper,
+            }),
         })
         .collect();
     Answer::Known(Movement {
         from_month: *from,
         to_month: *to,
         n_tastings: months.len(),
-        n_terms: changes.len(),
+        n_terms,
         moved,
     })
 }

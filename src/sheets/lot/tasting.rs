@@ -129,14 +129,42 @@ pub(super) fn store(f: &Sheet, w: Words) -> Block {
                 .map(|c| {
                     let (d, lower, upper) = (signed(c.change), signed(c.lower), signed(c.upper));
                     let label = w.label(&c.labels);
+                    let since = c.settled.as_ref().map_or_else(String::new, |s| {
+                        let (month, lower, upper) =
+                            (tenths(s.month), signed(s.lower), signed(s.upper));
+                        w.say(
+                            format!("; change since month {month}: {lower} to {upper}"),
+                            format!("；自第 {month} 个月以来：{lower} 至 {upper}"),
+                        )
+                    });
+                    let (more, less) = (c.change > 0.0, c.change < 0.0);
+                    let way = w.pick(
+                        if more {
+                            "more "
+                        } else if less {
+                            "less "
+                        } else {
+                            ""
+                        },
+                        if more {
+                            "升高 "
+                        } else if less {
+                            "降低 "
+                        } else {
+                            ""
+                        },
+                    );
                     w.say(
-                        format!("{label} {d} ({lower} to {upper})"),
-                        format!("{label} {d}（{lower} 至 {upper}）"),
+                        format!("{way}{label} ({d}, {lower} to {upper}){since}"),
+                        format!("{label}{way}（{d}，{lower} 至 {upper}）{since}"),
                     )
                 })
                 .collect();
             rows.push((
-                w.say(format!("Moved, month {from} to {to}"), format!("{from} 至 {to} 个月的变化")),
+                w.say(
+                    format!("After {to} months, from {from}"),
+                    format!("{from} 至 {to} 个月的变化"),
+                ),
                 if moved.is_empty() {
                     w.pick("no change beyond luck was seen", "未见超出偶然的变化").to_owned()
                 } else {
