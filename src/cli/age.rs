@@ -29,6 +29,9 @@ pub struct AgeArgs {
     /// Compare lots of different years at equal age
     #[arg(long, conflicts_with = "table")]
     years: bool,
+    /// Say what a further tasting at this age in months would be, where the tastings carry it
+    #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
+    project: Vec<f64>,
     /// The age in months; without --session each month is a session
     #[arg(
         long,
@@ -62,7 +65,11 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
     if !args.reference.is_empty() {
         scores.source.references = named("--reference", &args.reference, &samples, &samples)?;
     }
-    let wish = AgeWish { of: asked_lots(&args.of, &samples)?, years: args.years };
+    let wish = AgeWish {
+        of: asked_lots(&args.of, &samples)?,
+        project: args.project.clone(),
+        years: args.years,
+    };
     let record = AgeRecord { scores: &scores, lots: &times, trials: trials.as_ref() };
     let finding = age_of_record(&record, &wish, &Settings::default());
     args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
@@ -123,6 +130,14 @@ impl AgeArgs {
         // A test that nobody answered says nothing here, and is no mistake.
         let trials = trials_from_revealed(&tests).ok();
         Ok((scores, times, trials))
+    }
+}
+
+/// An age that lies ahead.
+fn ahead(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(month) if month.is_finite() && month > 0.0 => Ok(month),
+        _ => Err("expected an age in months, as 36".to_owned()),
     }
 }
 

@@ -9,11 +9,15 @@ pub mod arms;
 pub mod bridge;
 mod courses;
 pub mod equal_age;
+mod forms;
 mod line;
 mod network;
+mod project;
+mod real;
 pub mod refires;
 pub mod route;
 mod served;
+pub mod summary;
 mod sums;
 pub mod taster_drift;
 mod term;
@@ -34,7 +38,10 @@ use arms::StorePair;
 use bridge::Bridge;
 use courses::{Asking, Told};
 use equal_age::Years;
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
 use network::Net;
+pub use project::Projection;
+pub use real::{FirstReal, Since};
 use refires::Refire;
 use route::{Places, RecipeBridge};
 use served::{Followed, Served};
@@ -196,6 +203,14 @@ pub struct TermCourse {
     pub per_year: Answer<Change>,
     /// The same as the scores say it.
     pub per_year_raw: Answer<Change>,
+    /// The course through the tastings that count together.
+    pub fit: Answer<CourseFit>,
+    /// The first tasting at which the change from the first is beyond luck.
+    pub first_real: Answer<FirstReal>,
+    /// What changed from each tasting to the last.
+    pub since: Vec<Since>,
+    /// What a further tasting would be, where it was asked.
+    pub projection: Answer<Projection>,
 }
 
 /// One tasting in one term.
@@ -314,6 +329,8 @@ pub struct TermModel {
 pub struct AgeWish {
     /// Only these lots, or arms named lot@arm; all where none is named.
     pub of: Vec<String>,
+    /// Ages ahead, in months, at which a further tasting is projected.
+    pub project: Vec<f64>,
     /// Whether lots of different years are compared at equal age.
     pub years: bool,
 }
@@ -365,7 +382,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
     let net = Net::of(served.cells().map(|c| (c, 0)), &nodes, &sittings);
     let places = Places { net: &net, nodes: &nodes, sittings: &sittings, references: &references };
     let terms = Term::all(scores, main, with_excluded);
-    let asking = Asking::of(&terms, &served, lots, &places, settings.level);
+    let asking = Asking::of(&terms, &served, lots, &places, (wish, settings.level));
     let (followed, not_followed) = followed(&served, lots, &held, &wish.of);
     let told: Vec<Told> = followed.par_iter().map(|f| asking.sample(f)).collect();
 

@@ -360,7 +360,7 @@ fn the_demo_book_is_followed_through_its_splits() {
     let wrong: Vec<String> =
         validator.iter_errors(&f).map(|e| format!("{}: {e}", e.instance_path())).collect();
     assert!(wrong.is_empty(), "{wrong:#?}");
-    assert!(!validator.is_valid(&serde_json::json!({"schema": "age/1"})));
+    assert!(!validator.is_valid(&serde_json::json!({"schema": "age/2"})));
 
     let humid = sample(&f, "T24-02@humid");
     let first = &humid["tastings"][0];

@@ -10,6 +10,7 @@ mod anova;
 mod associations;
 mod cases;
 mod components;
+mod courses;
 mod designs;
 mod discrimination;
 mod drifts;

@@ -3,13 +3,14 @@
 use super::super::Answer;
 use super::super::cell_model::{Cell, CellModel, Weights};
 use super::super::term_comparison::ends;
+use super::forms::CourseOf;
 use super::line::{At, Behind, Line, Place, alone};
 use super::network::Net;
 use super::route::{Places, Route};
 use super::served::{Followed, Served, TastingOf};
 use super::sums::{asked, mean};
 use super::term::Term;
-use super::{Correction, LotTimes, Point, SampleAge, Tasting, TermCourse};
+use super::{AgeWish, Correction, LotTimes, Point, SampleAge, Tasting, TermCourse};
 
 /// A sample with what stands behind it, term by term.
 pub struct Told {
@@ -37,6 +38,7 @@ pub struct Asking<'a> {
     pub served: &'a Served,
     pub lots: &'a LotTimes,
     pub places: &'a Places<'a>,
+    pub project: &'a [f64],
     pub level: f64,
 }
 
@@ -55,7 +57,7 @@ impl<'a> Asking<'a> {
         served: &'a Served,
         lots: &'a LotTimes,
         places: &'a Places<'a>,
-        level: f64,
+        (wish, level): (&'a AgeWish, f64),
     ) -> Self {
         let terms = terms
             .iter()
@@ -65,7 +67,7 @@ impl<'a> Asking<'a> {
                 net_with_excluded: net(&term.with_excluded, places),
             })
             .collect();
-        Self { terms, served, lots, places, level }
+        Self { terms, served, lots, places, project: &wish.project, level }
     }
 
     /// A sample with all its terms.
@@ -305,6 +307,21 @@ impl<'a> Asking<'a> {
                     shares: t.shares(x.cell),
                 })
                 .collect();
+        // Of the reference itself, and where there is none, what was scored.
+        let together = match (&line.held, self.places.references) {
+            (Answer::Unknown(u), _) if u.reason == ITSELF => {
+                line.together(made, CourseOf::AsScored, (self.project, self.level), Place::own)
+            }
+            (_, Answer::Known(_)) => line.together(
+                made,
+                CourseOf::Corrected,
+                (self.project, self.level),
+                Place::corrected,
+            ),
+            (_, Answer::Unknown(_)) => {
+                line.together(made, CourseOf::AsScored, (self.project, self.level), Place::own)
+            }
+        };
         let course = TermCourse {
             term: t.scores.term.id.clone(),
             scale: t.scores.term.scale,
@@ -317,8 +334,12 @@ impl<'a> Asking<'a> {
             last_change_with_excluded: Answer::unknown("no score is excluded in this term"),
             per_year: line.per_year(Place::corrected),
             per_year_raw: line.per_year(Place::own),
+            fit: together.fit,
+            first_real: together.first_real,
+            since: together.since,
+            projection: together.projection,
         };
-        (course, line.behind(made))
+        (course, line.behind())
     }
 }
 

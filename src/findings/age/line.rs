@@ -4,10 +4,9 @@ use super::super::cell_model::{Cell, CellModel, Weights};
 use super::super::term_comparison::{LevelNumbers, level};
 use super::super::{Answer, count};
 use super::Change;
+use super::forms::{self, CourseOf, Tasted, Together, YEAR};
 use super::sums::{Sum, Sums, change};
 
-/// Months in a year.
-pub const YEAR: f64 = 12.0;
 /// A straight course needs so many tastings.
 const STRAIGHT: usize = 3;
 
@@ -30,7 +29,7 @@ pub struct At<'a> {
 pub struct Behind {
     /// What the panel's drift added to the change from the first to the last tasting.
     pub drift: Option<Weights>,
-    /// Tasting by tasting: session, age, mean by the first recipe, and that less the reference.
+    /// Tasting by tasting.
     pub points: Vec<BehindPoint>,
 }
 
@@ -39,11 +38,7 @@ pub struct Behind {
 pub struct BehindPoint {
     /// The session.
     pub session: String,
-    /// The age, in months.
-    pub month: f64,
-    /// Its mean by the first recipe.
-    pub own: Weights,
-    /// That less the reference.
+    /// Its mean by the first recipe less the reference.
     pub beside: Option<Weights>,
 }
 
@@ -165,7 +160,7 @@ impl<'a> Line<'a> {
     }
 
     /// What stands behind the course.
-    pub fn behind(&self, made: f64) -> Behind {
+    pub fn behind(&self) -> Behind {
         let Some(sums) = self.sums.known() else { return Behind::default() };
         let (first, last) = self.ends();
         let drift = match (first, last) {
@@ -180,12 +175,42 @@ impl<'a> Line<'a> {
             x.pooled.known()?;
             Some(BehindPoint {
                 session: x.cell.session.clone(),
-                month: x.month - made,
-                own: sums.weights(place.own().known()?),
                 beside: place.corrected().known().map(|sum| sums.weights(sum)),
             })
         });
         Behind { drift, points: points.collect() }
+    }
+
+    /// All that is asked of the tastings together that count and have what `of` says.
+    pub fn together(
+        &self,
+        made: f64,
+        course: CourseOf,
+        (project, level): (&[f64], f64),
+        of: impl Fn(&Place) -> Answer<Sum>,
+    ) -> Together {
+        let sums = match &self.sums {
+            Answer::Known(sums) => sums,
+            Answer::Unknown(u) => return Together::unknown(&u.reason),
+        };
+        let mut why = None;
+        let mut counted: Vec<Tasted> = Vec::new();
+        let both = self.all.iter().zip(&self.places);
+        for (x, place) in both.filter(|(x, _)| x.pooled.known().is_some()) {
+            match of(place) {
+                Answer::Known(sum) => counted.push(Tasted {
+                    session: x.cell.session.clone(),
+                    month: x.month - made,
+                    weights: sums.weights(&sum),
+                }),
+                Answer::Unknown(u) => why = why.or(Some(u.reason)),
+            }
+        }
+        match (counted.is_empty(), why) {
+            (true, Some(why)) => Together::unknown(&why),
+            (true, None) => Together::unknown("it was not tasted in this term"),
+            _ => forms::fit(sums.model, &counted, course, project, level),
+        }
     }
 
     /// The slope a year of the line of least squares through all tastings that have what `of` says.

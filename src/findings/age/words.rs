@@ -4,6 +4,7 @@
 use super::super::agree::{gathered, opinions};
 use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
 use super::arms::StorePair;
+use super::summary::summary;
 use super::term::Term;
 use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel, is_shown};
 use crate::scores::{ScaleKind, Scores};
@@ -75,10 +76,12 @@ pub(super) fn in_one(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec
         ),
     };
     // What is not shown is not nothing: the one with the widest reach stands for the others.
-    if let Some((term, c)) =
-        changes.iter().filter(|c| !shown(c.1)).max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
+    if let Some((term, c)) = changes
+        .iter()
+        .filter(|c| !shown(c.1) && c.1.p_value >= ALPHA)
+        .max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
     {
-        let only = if changes.len() == 1 { "" } else { "furthest " };
+        let only = if changes.len() == 1 { "" } else { "at the most " };
         line.push_str(&format!(" ({only}{term}, {})", interval(c)));
     }
     let mut all = vec![format!("{line}.")];
@@ -139,7 +142,15 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
             all.insert(0, format!("{span}, as scored: {}.", listed(&raw)));
         }
     } else {
-        let told = in_one(&span, &corrected, "change");
+        let mut told: Vec<String> =
+            summary(s).into_iter().map(|line| format!("{}: {line}", s.sample)).collect();
+        let alone = parted(&corrected).alone;
+        if !alone.is_empty() {
+            told.push(format!(
+                "Not shown among all that was asked, though it would be alone: {}.",
+                listed(&alone)
+            ));
+        }
         all.splice(0..0, told);
         all.extend(drifts(s));
     }
@@ -217,7 +228,7 @@ fn reasons<'a>(terms: impl Iterator<Item = (&'a str, &'a str)>) -> Vec<String> {
 }
 
 /// An age in months for a sentence.
-fn say_month(month: f64) -> String {
+pub(super) fn say_month(month: f64) -> String {
     let text = format!("{month:.1}");
     text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
 }
@@ -448,10 +459,10 @@ pub fn cautions(f: &Age, scores: &Scores, terms: &[Term]) -> Vec<String> {
         terms.iter().map(|t| (t.scores.term.id.as_str(), of_term(t))).collect();
     let by_term: Vec<(&str, &[String])> = by_term.iter().map(|(t, c)| (*t, c.as_slice())).collect();
     all.extend(gathered(&by_term));
-    if f.samples.iter().flat_map(|s| &s.terms).any(|t| t.per_year.known().is_some()) {
+    if f.samples.iter().flat_map(|s| &s.terms).any(|t| t.fit.known().is_some()) {
         all.push(
-            "A slope a year describes a straight course through the tastings; whether the course \
-             is straight is not tested, and it says nothing beyond the last tasting."
+            "A course says nothing beyond the last tasting. Its band holds for each month alone, \
+             and where no tasting lies the form of the course speaks, not the panel."
                 .to_owned(),
         );
     }
