@@ -24,7 +24,7 @@ use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::Asking;
-pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, Gap, HalfTime, LackOfFit};
 pub use project::Projection;
 pub use real::{FirstReal, Since};
 use served::{Followed, Served};
@@ -328,6 +328,7 @@ fn answer(
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
         s.sentences = words::of_sample(s, &models);
+        s.sentences.extend(summary::gaps(s));
     }
     for a in &mut arms {
         a.sentences = words::of_arms(a);
