@@ -39,7 +39,7 @@ use arms::StorePair;
 use bridge::Bridge;
 use courses::{Asking, Told};
 use equal_age::Years;
-pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, Gap, HalfTime, LackOfFit};
 use network::Net;
 pub use project::Projection;
 pub use real::{FirstReal, Since};
@@ -441,6 +441,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
         s.sentences = words::of_sample(s, &models);
+        s.sentences.extend(summary::gaps(s));
     }
     for a in &mut arms {
         a.sentences = words::of_arms(a);

@@ -75,7 +75,8 @@ pub fn parts(s: &SampleAge) -> Answer<Summary> {
 }
 
 /// The earliest tasting but the first from which on every change to the last may be none.
-fn settled(since: &[Since]) -> Option<Settled> {
+#[must_use]
+pub fn settled(since: &[Since]) -> Option<Settled> {
     let quiet = |s: &&Since| s.change.known().is_some_and(|c| c.lower <= 0.0 && 0.0 <= c.upper);
     let from = since.iter().skip(1).rev().take_while(quiet).last()?;
     Some(Settled { month: from.month, change: *from.change.known()? })
@@ -118,4 +119,16 @@ fn of_moved(m: &Moved) -> String {
         }
         None => main,
     }
+}
+
+/// Long times without a tasting, once each.
+pub(super) fn gaps(s: &SampleAge) -> Vec<String> {
+    let fits = s.terms.iter().filter_map(|t| t.fit.known());
+    let mut all: Vec<String> = Vec::new();
+    for said in fits.flat_map(|f| &f.gaps).map(|g| g.sentence()) {
+        if !all.contains(&said) {
+            all.push(said);
+        }
+    }
+    all
 }

@@ -1,6 +1,7 @@
 //! What both pages of `age`, HTML and PDF, say: the same words for the same numbers.
 
 use super::parts::{minus, points};
+use crate::findings::age::summary::settled;
 use crate::findings::age::{Age, ArmPair, Change, Form, SampleAge, TermCourse, is_shown};
 use crate::findings::{Answer, Estimate};
 use crate::plots::Lang;
@@ -201,27 +202,20 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
             format!("在本样各次品评中，自第 {month} 个月起超出偶然"),
         ));
     }
-    // The middle of the tastings: what happened since then.
-    let since = t.since.get(t.since.len() / 2).filter(|_| t.since.len() > 2);
-    if let Some((month, c)) = since.and_then(|s| Some((months(s.month), s.change.known()?))) {
-        let (lower, upper) = (minus(c.lower), minus(c.upper));
+    let shown = t.last_change.known().is_some_and(is_shown);
+    if let Some(since) = settled(&t.since).filter(|_| shown) {
+        let month = months(since.month);
+        let (lower, upper) = (minus(since.change.lower), minus(since.change.upper));
         all.push(words.pick(
             format!("change since month {month}: {lower} to {upper}"),
             format!("自第 {month} 个月以来：{lower} 至 {upper}"),
         ));
     }
     if let Some(fit) = t.fit.known() {
-        let form = match fit.chosen {
-            Form::Straight => words.pick("straight", "直线"),
-            Form::Saturating => words.pick("levels off", "趋缓"),
-            Form::Smooth => words.pick("bends", "弯曲"),
-        };
-        let n = fit.n_tastings;
-        if fit.forms.len() > 1 {
-            all.push(words.pick(
-                format!("{form} fits best, {n} tastings"),
-                format!("{n} 次品评中以{form}最合"),
-            ));
+        match fit.chosen {
+            Form::Straight => {}
+            Form::Saturating => all.push(words.pick("levels off", "趋于平缓").to_owned()),
+            Form::Smooth => all.push(words.pick("bends", "弯曲").to_owned()),
         }
         if let Some(h) = fit.half_time.known() {
             let (at, low, high) = (months(h.months), months(h.lower), months(h.upper));
