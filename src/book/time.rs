@@ -147,6 +147,12 @@ impl Moment {
         (self.timestamp.as_second() - earlier.timestamp.as_second()) as f64 / 3600.0
     }
 
+    /// The earlier of two moments.
+    #[must_use]
+    pub fn min_of(self, other: Self) -> Self {
+        if other.timestamp < self.timestamp { other } else { self }
+    }
+
     /// The moment `seconds` later, on the same clock.
     #[must_use]
     pub fn later(self, seconds: i64) -> Self {
