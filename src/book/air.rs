@@ -78,9 +78,10 @@ impl<'a> Series<'a> {
             hours += h;
             area += h * (a + b) / 2.0;
         }
-        let range = within.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], (_, x)| {
-            [low.min(*x), high.max(*x)]
-        });
+        let range =
+            within.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], (_, x)| {
+                [low.min(*x), high.max(*x)]
+            });
         let plain = within.iter().map(|(_, x)| x).sum::<f64>() / within.len() as f64;
         let whole = (self.to - self.from) as f64 / 3600.0;
         let gaps = self.gaps();
@@ -190,8 +191,9 @@ mod tests {
     #[test]
     fn a_fine_sum_gives_the_same_mean_and_hours() {
         // Second route: the straight lines between readings at uneven times, summed in seconds.
-        let points: Vec<(i64, f64)> =
-            (0..200).map(|i: i64| (i * 300 + (i * i) % 97, 60.0 + 9.0 * (i as f64 * 0.3).sin())).collect();
+        let points: Vec<(i64, f64)> = (0..200)
+            .map(|i: i64| (i * 300 + (i * i) % 97, 60.0 + 9.0 * (i as f64 * 0.3).sin()))
+            .collect();
         let (from, to) = (1000, 50_000);
         let series = Series::new(&points, [from, to], Some(HOUR));
         let value = |s: i64| {

@@ -84,6 +84,18 @@ pub fn fitness(lot: &Lot, arm: &str, lots: &[Lot], limits: &Limits, day: Day) ->
     }
 }
 
+/// Whether a sample may be served on a day by all that is logged: what is dated later (a clock may be
+/// wrong) counts where it speaks against it.
+#[must_use]
+pub fn fitness_to_serve(lot: &Lot, arm: &str, lots: &[Lot], limits: &Limits, day: Day) -> Fitness {
+    let on_day = fitness(lot, arm, lots, limits, day);
+    if on_day.is_blocked() {
+        return on_day;
+    }
+    let by_all = fitness(lot, arm, lots, limits, Day::LAST);
+    if by_all == Fitness::Fit { on_day } else { by_all }
+}
+
 /// Only what the leaf's moisture and water activity say of a sample.
 #[must_use]
 pub fn dampness(lot: &Lot, arm: &str, lots: &[Lot], limits: &Limits, day: Day) -> Fitness {
@@ -138,10 +150,8 @@ impl<'a> On<'a> {
     fn dampness(&self, lot: &'a Lot, arm: &str) -> (Vec<String>, Vec<String>) {
         let percent = |v: &LotValue| units::convert(v.value.number()?, v.unit.as_deref()?, "%");
         let made = |l: &Lot| l.made_moisture().map(|got| got.value);
-        let mut moisture =
-            self.latest(lot, arm, &[DRY_MOISTURE, STORE_MOISTURE], percent, made);
-        let mut activity =
-            self.latest(lot, arm, &[WATER_ACTIVITY], |v| v.value.number(), |_| None);
+        let mut moisture = self.latest(lot, arm, &[DRY_MOISTURE, STORE_MOISTURE], percent, made);
+        let mut activity = self.latest(lot, arm, &[WATER_ACTIVITY], |v| v.value.number(), |_| None);
         let limits = self.limits;
         let damp = |m: &Found| m.value >= limits.moisture_warning_pct;
         let active = |a: &Found| a.value >= limits.water_activity_block;
@@ -246,11 +256,7 @@ impl Quarantine {
 }
 
 /// What was last said of a stretch's quarantine up to a day: since when, yes or no, and why.
-fn own_statement(
-    lot: &Lot,
-    stretch: &Stretch,
-    day: Day,
-) -> Option<(Day, bool, Option<String>)> {
+fn own_statement(lot: &Lot, stretch: &Stretch, day: Day) -> Option<(Day, bool, Option<String>)> {
     let said: Vec<&LotValue> = lot
         .history(QUARANTINE, &stretch.arm)
         .into_iter()
@@ -286,9 +292,7 @@ fn quarantine_by(
         return None;
     }
     path.push(sample);
-    let find = |id: &str| {
-        [lot].into_iter().chain(lots).find(|l| ids::same(&l.id, id))
-    };
+    let find = |id: &str| [lot].into_iter().chain(lots).find(|l| ids::same(&l.id, id));
     let stretches = history(lot, arm, lots);
     for stretch in &stretches {
         let found = find(&stretch.lot)?;
@@ -299,7 +303,8 @@ fn quarantine_by(
     }
     // Whatever else it was made of: musty leaf is saved neither by blending nor by firing.
     let root = find(&stretches.last()?.lot)?;
-    let made_of = root.file.value.parents.iter().filter(|_| root.file.value.came_by != Some(CameBy::Split));
+    let made_of =
+        root.file.value.parents.iter().filter(|_| root.file.value.came_by != Some(CameBy::Split));
     for parent in made_of {
         let Some(from) = find(&parent.lot) else { continue };
         let arm = parent.arm.as_deref().unwrap_or(MAIN);

@@ -19,7 +19,13 @@ pub(super) struct Rows {
 }
 
 impl Rows {
-    pub(super) fn push(&mut self, line: usize, second: i64, celsius: Option<f64>, humidity: Option<f64>) {
+    pub(super) fn push(
+        &mut self,
+        line: usize,
+        second: i64,
+        celsius: Option<f64>,
+        humidity: Option<f64>,
+    ) {
         self.lines.push(u32::try_from(line).unwrap_or(u32::MAX));
         self.seconds.push(second);
         self.celsius.push(celsius);
@@ -27,7 +33,13 @@ impl Rows {
     }
 
     /// Puts the rows in order, each moment once, and says what was odd.
-    pub(super) fn settle(self, file: &str, columns: &Columns, longest_gap: f64, clock: Offset) -> Readings {
+    pub(super) fn settle(
+        self,
+        file: &str,
+        columns: &Columns,
+        longest_gap: f64,
+        clock: Offset,
+    ) -> Readings {
         let n = self.seconds.len();
         let mut notices = set_back(file, &self.seconds, &self.lines, clock);
         // Each with the line of the first reading that it is about.
@@ -42,7 +54,11 @@ impl Rows {
         let mut back = (1..n).filter(|i| self.seconds[*i] < self.seconds[*i - 1]);
         let first = back.next();
         let unsorted = first.map_or(0, |_| 1 + back.count());
-        tell(unsorted, first.and_then(line), "stood before earlier ones; all were put in the order of time");
+        tell(
+            unsorted,
+            first.and_then(line),
+            "stood before earlier ones; all were put in the order of time",
+        );
         let wanted: Vec<(&[Option<f64>], &str)> = [
             (columns.celsius.is_some(), &self.celsius, "a temperature"),
             (columns.humidity.is_some(), &self.humidity_pct, "a humidity"),
@@ -53,7 +69,11 @@ impl Rows {
         for (values, what) in wanted {
             let missing = values.iter().filter(|c| c.is_none()).count();
             let first = values.iter().position(Option::is_none).and_then(line);
-            tell(missing, first, &format!("without {what}; what lies between their neighbours counts"));
+            tell(
+                missing,
+                first,
+                &format!("without {what}; what lies between their neighbours counts"),
+            );
         }
         let shown = Moment::at(self.seconds[0], clock);
         let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
@@ -119,4 +139,3 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     }
     (n > 0.0).then(|| sum / n)
 }
-

@@ -6,12 +6,12 @@ use super::balance::{balance, more_than};
 use super::book_file::Limits;
 use super::derived::shown;
 use super::fitness::{SAFETY, dampness, named, quarantine};
+use super::ids;
 use super::lots::{CameBy, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
 use super::parameters::{OPENED, PACKED, QUARANTINE};
 use super::problem::{Place, nearest};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
-use super::ids;
 
 /// The six classes of tea in the trade: common practice, no source.
 pub const CLASSES: [&str; 6] = ["green", "yellow", "white", "oolong", "black", "dark"];
@@ -77,10 +77,8 @@ fn reserves(lot: &Lot, lots: &[Lot]) -> Vec<String> {
         }
     }
     // What was drawn from the whole lot's reserve may lie in that of an arm.
-    let of_arms: f64 = (lot.file.value.arms.iter())
-        .filter(|a| a.kg.is_none())
-        .map(|a| kept_of(&a.id))
-        .sum();
+    let of_arms: f64 =
+        (lot.file.value.arms.iter()).filter(|a| a.kg.is_none()).map(|a| kept_of(&a.id)).sum();
     let drawn = lot.reserve(MAIN).map_or(0.0, |r| r.drawn_g) / 1000.0;
     let reserve = kept_of(MAIN) + (of_arms - drawn).max(0.0);
     let arms: f64 = balance.arms.iter().map(|a| a.kg).sum();
@@ -310,12 +308,12 @@ fn from_quarantine(lot: &Lot, lots: &[Lot], day: Day) -> Vec<String> {
             quarantine(parent, arm, lots, day)?;
             let with_it = lot.arms().iter().any(|a| quarantine(lot, a, lots, day).is_some());
             let then = if with_it {
-                format!("{} is in quarantine with it, until it is cleared (`blindsteep lot clear", lot.id)
-            } else {
                 format!(
-                    "if {} may be unsafe too, put it there (`blindsteep lot quarantine",
+                    "{} is in quarantine with it, until it is cleared (`blindsteep lot clear",
                     lot.id
                 )
+            } else {
+                format!("if {} may be unsafe too, put it there (`blindsteep lot quarantine", lot.id)
             };
             Some(format!(
                 "{}: {} {what} {}, which is in quarantine: {then} {} --reason …`). Never use leaf \

@@ -102,9 +102,10 @@ pub fn change(
 
 /// A quarantine ends only with a reason and with somebody who answers for it.
 pub(super) fn must_be_reasoned(entry: &Entry) -> Result<(), BookError> {
-    let ends = entry.value.as_deref().is_some_and(|v| {
-        ["no", "false", "0"].iter().any(|no| no.eq_ignore_ascii_case(v.trim()))
-    });
+    let ends = entry
+        .value
+        .as_deref()
+        .is_some_and(|v| ["no", "false", "0"].iter().any(|no| no.eq_ignore_ascii_case(v.trim())));
     let said = |text: &Option<String>| text.as_deref().is_some_and(|t| !t.trim().is_empty());
     let reasoned = entry.replaces.is_some() || (said(&entry.note) && said(&entry.by));
     if !ids::same(&entry.parameter, QUARANTINE) || !ends || reasoned {

@@ -81,11 +81,8 @@ pub struct LoggerRules {
 
 impl LoggerRules {
     fn fits(&self, file: &str) -> bool {
-        let name = if self.files.contains('/') {
-            file
-        } else {
-            file.rsplit('/').next().unwrap_or(file)
-        };
+        let name =
+            if self.files.contains('/') { file } else { file.rsplit('/').next().unwrap_or(file) };
         matches(&self.files.to_lowercase(), &name.to_lowercase())
     }
 }

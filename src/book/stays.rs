@@ -2,7 +2,7 @@
 
 use super::air::{Air, Series};
 use super::book_file::{Limits, StorePlace};
-use super::family::history;
+use super::family::{Stretch, history};
 use super::ids;
 use super::lots::{Lot, LotValue, MAIN};
 use super::parameters::{PACK, PLACE, STORE_HUMIDITY, STORE_TEMPERATURE};
@@ -94,8 +94,7 @@ pub fn limits_of(class: &str, store: Option<&StorePlace>, limits: &Limits) -> [V
         Some(value) => Limit { value, whose: "of this place" },
         None => Limit { value: of_book, whose: "of the book" },
     };
-    let mut humidity =
-        vec![own(store.and_then(|s| s.humidity_pct), limits.store_humidity_pct)];
+    let mut humidity = vec![own(store.and_then(|s| s.humidity_pct), limits.store_humidity_pct)];
     let mut temperature =
         vec![own(store.and_then(|s| s.temperature_c), limits.store_temperature_c)];
     for (of, percent, celsius, whose) in OF_CLASSES {
@@ -129,7 +128,27 @@ fn values_of<'a>(lot: &'a Lot, arm: &str, lots: &'a [Lot]) -> Vec<&'a LotValue> 
     all
 }
 
-/// Where a sample was kept from its making to a moment, without what the air was.
+/// The moments at which a sample became what it is: the split of the lot into arms, the parting from
+/// another lot. What is logged of it on that day may begin earlier than noon.
+fn partings(lot: &Lot, arm: &str, lots: &[Lot], clock: Moment) -> Vec<Moment> {
+    let stretches = history(lot, arm, lots);
+    let begins = |w: &[Stretch]| {
+        let (new, day) = (&w[0], w[1].until?);
+        let found = [lot].into_iter().chain(lots).find(|l| l.id == new.lot)?;
+        let own = |v: &&LotValue| {
+            let of_arm = v.arm.as_ref().is_some_and(|a| ids::same(a, &new.arm));
+            v.parameter.starts_with("store.")
+                && v.at.day() == day
+                && (of_arm || new.lot != w[1].lot)
+        };
+        let first = found.values.iter().find(own).map(|v| v.at);
+        Some(first.unwrap_or_else(|| Moment::at(midnight(day, clock), clock.offset())))
+    };
+    stretches.windows(2).filter_map(begins).collect()
+}
+
+/// Where a sample was kept from its making to a moment, without what the air was: a new stay begins
+/// with another place, and where the sample was parted from other tea.
 #[must_use]
 pub fn places(lot: &Lot, arm: &str, lots: &[Lot], now: Moment) -> Vec<Stay> {
     let values = values_of(lot, arm, lots);
@@ -150,26 +169,40 @@ pub fn places(lot: &Lot, arm: &str, lots: &[Lot], now: Moment) -> Vec<Stay> {
         });
     };
     stay(&mut stays, start, None);
+    let mut partings = partings(lot, arm, lots, clock);
+    partings.sort_by_key(|m| m.timestamp());
+    partings.retain(|m| *m < now);
+    let mut partings = partings.into_iter().peekable();
+    // The same place, and the same pack, until something else is said.
+    let begin_anew = |stays: &mut Vec<Stay>, at: Moment| {
+        let Some(last) = stays.last_mut().filter(|last| last.from < at) else { return };
+        last.to = at;
+        let (place, pack) = (last.place.clone(), last.pack.clone());
+        stay(stays, at, place);
+        if let Some(new) = stays.last_mut() {
+            new.pack = pack;
+        }
+    };
     for v in values.iter().filter(before_now) {
+        while let Some(at) = partings.next_if(|at| *at <= v.at) {
+            begin_anew(&mut stays, at);
+        }
         let Some(last) = stays.last_mut() else { continue };
         let text = v.value.to_string();
         if ids::same(&v.parameter, PLACE) {
             if last.place.as_deref().is_some_and(|p| same_place(p, &text)) {
                 continue;
             }
-            if v.at <= last.from {
+            begin_anew(&mut stays, v.at);
+            if let Some(last) = stays.last_mut() {
                 last.place = Some(text);
-            } else {
-                last.to = v.at;
-                let pack = last.pack.clone();
-                stay(&mut stays, v.at, Some(text));
-                if let Some(new) = stays.last_mut() {
-                    new.pack = pack;
-                }
             }
         } else if ids::same(&v.parameter, PACK) {
             last.pack = Some(text);
         }
+    }
+    for at in partings {
+        begin_anew(&mut stays, at);
     }
     stays.retain(|s| s.from < s.to);
     if let Some(last) = stays.last_mut() {
@@ -193,8 +226,7 @@ pub fn stays(
     for stay in &mut stays {
         let file = loggers.file;
         let store = stay.place.as_deref().and_then(|p| store_of(p, &file.stores));
-        let [of_humidity, of_temperature] =
-            limits_of(&lot.file.value.class, store, &file.limits);
+        let [of_humidity, of_temperature] = limits_of(&lot.file.value.class, store, &file.limits);
         let files = files_of(lot, arm, lots, stay, loggers);
         for (parameter, unit, limits, humid, into) in [
             (STORE_TEMPERATURE, "°C", &of_temperature, false, &mut stay.temperature),
@@ -273,8 +305,7 @@ fn files_of<'a>(
     for s in history(lot, arm, lots) {
         let folder = format!("lots/{}/readings", s.lot);
         let until = s.until.map(|day| midnight(day, stay.from));
-        let folder =
-            if ids::same(&s.arm, MAIN) { folder } else { format!("{folder}/{}", s.arm) };
+        let folder = if ids::same(&s.arm, MAIN) { folder } else { format!("{folder}/{}", s.arm) };
         loggers.read(&folder, clock);
         folders.push((folder, until));
     }

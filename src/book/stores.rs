@@ -9,8 +9,8 @@ use super::ids;
 use super::lots::Lot;
 use super::parameters::PLACE;
 use super::problem::{Problem, Problems};
-use super::readings::{self, Readings};
 use super::reading::folders;
+use super::readings::{self, Readings};
 use super::store::StoreError;
 use super::toml_file::Described;
 use super::{Book, copies};
@@ -60,8 +60,7 @@ impl<'a> Loggers<'a> {
             return;
         }
         let rules = &self.file.readings;
-        let all =
-            readings::read_folder(self.book.root(), folder, rules, clock, &mut self.problems);
+        let all = readings::read_folder(self.book.root(), folder, rules, clock, &mut self.problems);
         let all = all.unwrap_or_else(|e| {
             self.problems.push(Problem::new(
                 folder,

@@ -15,6 +15,9 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 pub struct Day(pub Date);
 
 impl Day {
+    /// The last day of the calendar.
+    pub const LAST: Self = Self(Date::MAX);
+
     /// Months from `earlier` to this day; a month is 30.4375 days.
     #[must_use]
     pub fn months_since(self, earlier: Day) -> f64 {

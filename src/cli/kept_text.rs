@@ -87,8 +87,11 @@ pub(super) fn kept(lot: &Lot, arms: &[ArmKept]) -> String {
             of_arm.push_str(&self::stay(stay));
         }
         if !of_arm.is_empty() {
-            let name =
-                if ids::same(&arm.arm, MAIN) { lot.id.clone() } else { format!("{}@{}", lot.id, arm.arm) };
+            let name = if ids::same(&arm.arm, MAIN) {
+                lot.id.clone()
+            } else {
+                format!("{}@{}", lot.id, arm.arm)
+            };
             let _ = write!(text, "\nkept: {name}\n{of_arm}");
         }
     }
@@ -131,9 +134,13 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
     let [first, last] = air.between.map(|s| Moment::at(s, clock));
     match &m.by {
         By::Log if air.n == 1 => {
-            let above: Vec<String> = m.above.iter().filter(|a| a.n > 0).map(|a| limit(a, unit)).collect();
-            let above =
-                if above.is_empty() { String::new() } else { format!(": above {}", above.join(", ")) };
+            let above: Vec<String> =
+                m.above.iter().filter(|a| a.n > 0).map(|a| limit(a, unit)).collect();
+            let above = if above.is_empty() {
+                String::new()
+            } else {
+                format!(": above {}", above.join(", "))
+            };
             format!("{} {unit}, one value logged on {}{above}", four_digits(air.mean), first.day())
         }
         By::Log => {
@@ -152,9 +159,7 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
             let above: Vec<String> = m
                 .above
                 .iter()
-                .map(|a| {
-                    format!("{} h above {}", hours(a.hours.unwrap_or(0.0)), limit(a, unit))
-                })
+                .map(|a| format!("{} h above {}", hours(a.hours.unwrap_or(0.0)), limit(a, unit)))
                 .collect();
             let gap = air.longest_gap.map_or_else(String::new, |[from, to]| {
                 format!(
@@ -176,7 +181,11 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
                 air.mean,
                 air.n,
                 // Never said to be whole where a gap is.
-                if air.gaps > 0 { (100.0 * air.known).min(99.0).floor() } else { 100.0 * air.known },
+                if air.gaps > 0 {
+                    (100.0 * air.known).min(99.0).floor()
+                } else {
+                    100.0 * air.known
+                },
                 above.join("; "),
             )
         }

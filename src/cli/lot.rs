@@ -276,7 +276,13 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
             let arms = match &arm {
                 Some(arm) if !lot.has_arm(arm) => {
                     let known = lot.all_arms();
-                    return Err(unknown("arm of this lot", arm, &known, "name one of them behind the @").into());
+                    return Err(unknown(
+                        "arm of this lot",
+                        arm,
+                        &known,
+                        "name one of them behind the @",
+                    )
+                    .into());
                 }
                 Some(arm) => vec![arm.clone()],
                 None => lot.arms(),

@@ -3,7 +3,7 @@
 use std::fs;
 
 use crate::book::book_file::Limits;
-use crate::book::fitness::{Fitness, fitness};
+use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::reading::unknown;
@@ -333,7 +333,7 @@ fn must_be_fit<'a>(
             continue;
         }
         seen.push(sample);
-        match fitness(lot, &sample.arm, lots, limits, day) {
+        match fitness_to_serve(lot, &sample.arm, lots, limits, day) {
             Fitness::Fit => {}
             Fitness::Warn(reasons) => {
                 warnings.extend(reasons.into_iter().map(|r| format!("{sample}: {r}")));

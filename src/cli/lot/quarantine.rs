@@ -5,11 +5,11 @@ use std::io::Write as _;
 use clap::Args;
 
 use super::{lot_and_arm, moment_or_day, warn};
+use crate::book::Book;
 use crate::book::family::family;
 use crate::book::fitness::{Fitness, SAFETY, fitness};
 use crate::book::quarantine::{Change, change};
 use crate::book::time::Moment;
-use crate::book::Book;
 use crate::cli::{Context, Failure};
 
 #[derive(Debug, Args)]
