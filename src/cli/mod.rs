@@ -11,6 +11,7 @@ mod check;
 mod compare;
 mod demo;
 mod difference;
+mod kept_text;
 mod link;
 mod lot;
 mod lot_text;

@@ -6,6 +6,7 @@ mod begin;
 mod clock;
 mod commands;
 mod derived;
+mod kept;
 mod lots;
 mod making;
 mod parting;

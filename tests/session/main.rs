@@ -13,3 +13,4 @@ mod plan;
 mod reveal;
 mod sequences;
 mod states;
+mod unfit;
