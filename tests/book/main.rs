@@ -3,15 +3,18 @@
 #![allow(clippy::unwrap_used)]
 
 mod begin;
+mod calendar;
 mod clock;
 mod commands;
 mod derived;
+mod due;
 mod lots;
 mod making;
 mod parting;
 mod readings;
 mod readme;
 mod reread;
+mod retasting;
 mod schemas;
 mod tasters;
 mod trials;
