@@ -137,7 +137,7 @@ fn many_lots_are_cut_into_flights_and_days_and_the_arms_of_a_lot_stay_together()
             "dry",
             "--arm",
             "humid",
-            "--since",
+            "--on",
             "2026-05-02",
         ]);
         assert_eq!(split.code, 0, "{split:?}");
