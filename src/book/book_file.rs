@@ -42,6 +42,9 @@ pub struct BookFile {
     /// How logger files are read.
     #[serde(default, skip_serializing_if = "is_usual")]
     pub readings: ReadingRules,
+    /// Places where tea is kept, with loggers or limits of their own.
+    #[serde(default, rename = "store", skip_serializing_if = "Vec::is_empty")]
+    pub stores: Vec<StorePlace>,
 }
 
 fn is_usual(rules: &ReadingRules) -> bool {
@@ -50,6 +53,28 @@ fn is_usual(rules: &ReadingRules) -> bool {
 
 fn utc() -> String {
     "UTC".to_owned()
+}
+
+/// A place where tea is kept.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(inline)]
+pub struct StorePlace {
+    /// Its name, as store.place says it.
+    #[schemars(length(min = 1, max = 200))]
+    pub place: String,
+    /// The folder in stores/ that holds its loggers' files; none: the one of its name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = r"^[^./\\][^/\\]{0,99}$"))]
+    pub folder: Option<String>,
+    /// Relative humidity (percent) above which the hours here are counted; none: the book's limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub humidity_pct: Option<f64>,
+    /// Temperature (°C) above which the hours here are counted; none: the book's limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -40.0, max = 100.0))]
+    pub temperature_c: Option<f64>,
 }
 
 /// What is taken where a command does not say.
@@ -82,6 +107,22 @@ pub struct Limits {
     /// Moisture of packed tea (percent, wet basis) from which a warning is given: 0 to 100.
     #[schemars(range(min = 0.0, max = 100.0))]
     pub moisture_warning_pct: f64,
+    /// Moisture (percent, wet basis) from which tea is not fit to be kept or served until it is dried
+    /// again and measured again: 0 to 100. A rule of our own.
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub moisture_block_pct: f64,
+    /// Water activity from which tea is not fit to be kept or served: 0 to 1. A rule of our own, below
+    /// the 0.68 under which no growth was seen (a good-hygiene text on coffee).
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub water_activity_block: f64,
+    /// Relative humidity (percent) above which the hours in store are counted: 0 to 100. Usually 65,
+    /// after a study of sorption.
+    #[schemars(range(min = 0.0, max = 100.0))]
+    pub store_humidity_pct: f64,
+    /// Temperature (°C) above which the hours in store are counted: -40 to 100. Usually 25, as a page
+    /// that sums up GB/T 30375-2013 says.
+    #[schemars(range(min = -40.0, max = 100.0))]
+    pub store_temperature_c: f64,
     /// By how much the rate of oxidation is taken to rise with 10 degrees: an assumption, for
     /// no published figure for leaf is confirmed. 1 to 5.
     #[schemars(range(min = 1.0, max = 5.0))]
@@ -90,7 +131,16 @@ pub struct Limits {
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { sheet_half_width: 1.0, flight_cups: 8, moisture_warning_pct: 6.5, q10: 2.0 }
+        Self {
+            sheet_half_width: 1.0,
+            flight_cups: 8,
+            moisture_warning_pct: 6.5,
+            moisture_block_pct: 8.0,
+            water_activity_block: 0.6,
+            store_humidity_pct: 65.0,
+            store_temperature_c: 25.0,
+            q10: 2.0,
+        }
     }
 }
 

@@ -12,7 +12,7 @@ use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
 use super::{
-    Book, copies, csv_file, ids, lot_graph, retasting, toml_file, trial_files, trial_rules,
+    Book, copies, csv_file, ids, lot_graph, retasting, stores, toml_file, trial_files, trial_rules,
 };
 
 /// What a check found.
@@ -46,6 +46,11 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     let parameters = everything.parameters.as_ref().map(|p| &p.value);
     let rules = everything.book.as_ref().map(|b| &b.value.readings);
     checked.lots = check_lots(book, &lots, parameters, rules, problems)?;
+    if let Some(file) = &everything.book {
+        let first = checked.lots.iter().find_map(|l| l.values.first());
+        let clock = first.map_or(jiff::tz::Offset::UTC, |v| v.at.offset());
+        checked.notices = stores::check(book, file, &checked.lots, clock, problems)?;
+    }
     let around = trial_rules::Around {
         parameters,
         vocabulary: everything.vocabulary.as_ref().map(|v| &v.value),
@@ -195,11 +200,17 @@ fn walk(root: &Path, folder: &str, notices: &mut Vec<String>) -> Result<(), Stor
                 "{file}: holds lines that were cut off while being written; write again what is \
                  missing, then remove this file"
             ));
-        } else if name.ends_with(".csv") && !folder.ends_with("/readings") {
+        } else if name.ends_with(".csv") && !is_of_loggers(folder) {
             notices.extend(torn(&root.join(&file), &file)?);
         }
     }
     Ok(())
+}
+
+/// Whether a folder holds files as loggers wrote them: the last line may have no end.
+fn is_of_loggers(folder: &str) -> bool {
+    let parts: Vec<&str> = folder.split('/').collect();
+    matches!(parts.as_slice(), ["lots", _, "readings", ..] | [stores::STORES, ..])
 }
 
 fn torn(path: &Path, file: &str) -> Result<Option<String>, StoreError> {

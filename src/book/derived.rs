@@ -1,8 +1,6 @@
 //! What follows from a lot's values, and how it was got.
 
-use super::book_file::Limits;
 use super::course::Course;
-use super::ids;
 use super::lots::{How, Lot, LotValue, MAIN};
 use super::units;
 
@@ -76,40 +74,6 @@ impl Lot {
             press_cycles: pressed.cycles,
             notes,
         }
-    }
-
-    /// What is to be warned of: tea that is too moist to be stored. The latest measurement of an
-    /// arm counts, else the moisture of the made tea.
-    #[must_use]
-    pub fn warnings(&self, limits: &Limits) -> Vec<String> {
-        let limit = limits.moisture_warning_pct;
-        let mut warnings = Vec::new();
-        for arm in self.arms() {
-            let latest = self
-                .values
-                .iter()
-                .filter(|v| ["dry.moisture", "store.moisture"].contains(&v.parameter.as_str()))
-                .filter(|v| v.arm.as_ref().is_none_or(|a| ids::same(a, &arm)))
-                .filter_map(|v| units::convert(v.value.number()?, v.unit.as_deref()?, "%"))
-                .next_back();
-            let moisture = latest.or_else(|| self.made_moisture().map(|got| got.value));
-            if let Some(warning) = moisture.and_then(|m| moisture_warning(m, limit)) {
-                let of = if arm == MAIN { String::new() } else { format!("@{arm}") };
-                warnings.push(format!("{}{of}: {warning}", self.id));
-            }
-        }
-        for arm in self.all_arms() {
-            if let Some(r) = self.reserve(&arm).filter(|r| r.kept_g > 0.0 && r.left_g < 0.0) {
-                warnings.push(format!(
-                    "{}@{arm}: {} g were drawn from a reserve of {} g: weigh what is left, and \
-                     correct the log",
-                    self.id,
-                    shown(r.drawn_g),
-                    shown(r.kept_g)
-                ));
-            }
-        }
-        warnings
     }
 
     pub(super) fn making(&self, parameter: &str) -> Option<&LotValue> {
@@ -202,20 +166,6 @@ pub(super) fn shown(x: f64) -> String {
     format!("{}", (x * 1e4).round() / 1e4)
 }
 
-/// The warning for tea that is too moist to be stored, with the safety text.
-#[must_use]
-pub fn moisture_warning(moisture_pct: f64, limit_pct: f64) -> Option<String> {
-    (moisture_pct >= limit_pct).then(|| {
-        format!(
-            "moisture of {} % (wet basis) is not below {limit_pct} %: mould may grow in store.\n\
-             Dry it again and measure again. Never taste leaf that smells musty or shows mould:\n\
-             discard it, drying does not save it. Tasting does not establish food safety: follow\n\
-             local food law and use a licensed laboratory.",
-            shown(moisture_pct)
-        )
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -226,11 +176,5 @@ mod tests {
         assert!((moisture_after(75.0, 100.0, 62.5).unwrap() - 60.0).abs() < 1e-12);
         assert!((moisture_after(75.0, 100.0, 25.0).unwrap()).abs() < 1e-12);
         assert_eq!(moisture_after(75.0, 100.0, 24.0), None);
-    }
-
-    #[test]
-    fn tea_at_the_limit_is_warned_of() {
-        assert!(moisture_warning(6.5, 6.5).unwrap().contains("licensed laboratory"));
-        assert_eq!(moisture_warning(6.4, 6.5), None);
     }
 }

@@ -1,8 +1,5 @@
 //! The form of a logger file: its header line, its columns, and how its times are written.
 
-use jiff::civil::{Date, DateTime, Time};
-use jiff::tz::Offset;
-
 use super::problem::Place;
 use super::readings::ReadingRules;
 use super::units;
@@ -17,7 +14,7 @@ pub(super) struct Columns {
     pub(super) header_line: usize,
     pub(super) delimiter: u8,
     pub(super) time: Vec<usize>,
-    pub(super) celsius: usize,
+    pub(super) celsius: Option<usize>,
     /// The unit of temperature that the header says.
     pub(super) scale: Option<Scale>,
     pub(super) humidity: Option<usize>,
@@ -74,72 +71,6 @@ impl Scale {
     }
 }
 
-/// A local time as a timestamp of UTC, and its own offset if it says one.
-pub(super) fn time_of(
-    text: &str,
-    format: Option<&str>,
-) -> Option<(jiff::Timestamp, Option<Offset>)> {
-    let (local, offset) = match format {
-        Some(format) => {
-            let parsed = jiff::fmt::strtime::parse(format, text).ok()?;
-            (parsed.to_datetime().ok()?, parsed.offset())
-        }
-        None => iso(text.as_bytes())?,
-    };
-    Some((Offset::UTC.to_timestamp(local).ok()?, offset))
-}
-
-/// 2026-05-14 08:00, 2026/05/14T08:00:00.5+08:00: the year first, whatever stands between.
-fn iso(text: &[u8]) -> Option<(DateTime, Option<Offset>)> {
-    let digits = |from: usize, n: usize| -> Option<i16> {
-        text.get(from..from + n)?
-            .iter()
-            .try_fold(0_i16, |sum, b| b.is_ascii_digit().then(|| sum * 10 + i16::from(b - b'0')))
-    };
-    let two = |from: usize| digits(from, 2).and_then(|x| i8::try_from(x).ok());
-    let between = *text.get(4)?;
-    if !b"-/.".contains(&between) || *text.get(7)? != between || !b" T".contains(text.get(10)?) {
-        return None;
-    }
-    let date = Date::new(digits(0, 4)?, two(5)?, two(8)?).ok()?;
-    if *text.get(13)? != b':' {
-        return None;
-    }
-    let (hour, minute) = (two(11)?, two(14)?);
-    let mut rest = &text[16..];
-    let mut second = 0;
-    if rest.first() == Some(&b':') {
-        second = two(17)?;
-        rest = &text[19..];
-        if rest.first().is_some_and(|b| b".,".contains(b)) {
-            let n = rest[1..].iter().take_while(|b| b.is_ascii_digit()).count();
-            rest = &rest[1 + n..];
-        }
-    }
-    let offset = match rest {
-        [] => None,
-        b"Z" => Some(Offset::UTC),
-        [b' ', rest @ ..] | rest => Some(Offset::from_seconds(offset_of(rest)?).ok()?),
-    };
-    let time = Time::new(hour, minute, second, 0).ok()?;
-    Some((DateTime::from_parts(date, time), offset))
-}
-
-/// Seconds of +08:00, +0800 or -03:30.
-pub(super) fn offset_of(text: &[u8]) -> Option<i32> {
-    let (sign, rest) = match text {
-        [b'+', rest @ ..] => (1, rest),
-        [b'-', rest @ ..] => (-1, rest),
-        _ => return None,
-    };
-    let number = |s: &[u8]| std::str::from_utf8(s).ok()?.parse::<u8>().ok().map(i32::from);
-    let (hours, minutes) = match rest {
-        [h1, h2, b':', m1, m2] | [h1, h2, m1, m2] => (number(&[*h1, *h2])?, number(&[*m1, *m2])?),
-        _ => return None,
-    };
-    (hours < 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
-}
-
 type NoColumns = (Option<Place>, String, String);
 
 pub(super) fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, NoColumns> {
@@ -157,7 +88,7 @@ pub(super) fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, No
                         delimiter,
                         time,
                         celsius,
-                        scale: Scale::of_header(&cells[celsius]),
+                        scale: celsius.and_then(|at| Scale::of_header(&cells[at])),
                         humidity,
                     });
                 }
@@ -188,7 +119,7 @@ fn cells_of(line: &str, delimiter: u8) -> Vec<String> {
     cells.map_or_else(Vec::new, |r| r.iter().map(|c| c.trim().to_owned()).collect())
 }
 
-type Matched = (Vec<usize>, usize, Option<usize>);
+type Matched = (Vec<usize>, Option<usize>, Option<usize>);
 
 /// The columns of times, temperature and humidity of a header line; nothing if it is none.
 fn match_columns(
@@ -238,7 +169,6 @@ fn match_columns(
             }
         },
     };
-    let Some(celsius) = celsius else { return Ok(None) };
     let humidity = match &rules.humidity {
         Some(name) => named(name),
         None => match begins(&["humidity", "rel", "rh", "湿度", "相对湿度"]).as_slice() {
@@ -246,6 +176,12 @@ fn match_columns(
             _ => None,
         },
     };
+    // A column that the book names must be there; else one of the two is enough.
+    let named_is_absent = (rules.temperature.is_some() && celsius.is_none())
+        || (rules.humidity.is_some() && humidity.is_none());
+    if named_is_absent || (celsius.is_none() && humidity.is_none()) {
+        return Ok(None);
+    }
     Ok(Some((time, celsius, humidity)))
 }
 

@@ -110,6 +110,7 @@ pub fn log_lot(
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<LogLine, BookError> {
+    super::quarantine::must_be_reasoned(entry)?;
     let _lock = WriteLock::take(book.root())?;
     let parameters = book.parameters()?.value;
     let mut before = Problems::new();

@@ -2,14 +2,16 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::balance::{balance, more_than};
 use super::book_file::Limits;
-use super::derived::moisture_warning;
-use super::family::history;
+use super::derived::shown;
+use super::fitness::{SAFETY, dampness, named, quarantine};
+use super::ids;
 use super::lots::{CameBy, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
+use super::parameters::{OPENED, PACKED, QUARANTINE};
 use super::problem::{Place, nearest};
 use super::time::{Day, Moment};
 use super::toml_file::Described;
-use super::{ids, units};
 
 /// The six classes of tea in the trade: common practice, no source.
 pub const CLASSES: [&str; 6] = ["green", "yellow", "white", "oolong", "black", "dark"];
@@ -17,10 +19,83 @@ pub const CLASSES: [&str; 6] = ["green", "yellow", "white", "oolong", "black", "
 /// What is to be looked at in some lots, which stand among `lots`; `now` by the clock of this
 /// machine.
 #[must_use]
-pub fn warnings(of: &[&Lot], lots: &[Lot], now: Moment) -> Vec<String> {
-    let mut warnings = slips(of, now);
-    warnings.extend(of.iter().flat_map(|lot| from_quarantine(lot, lots)));
+pub fn warnings(of: &[&Lot], lots: &[Lot], limits: &Limits, now: Moment) -> Vec<String> {
+    let mut warnings = leaf(of, lots, limits, now.day());
+    warnings.extend(slips(of, now));
+    for lot in of {
+        warnings.extend(reserves(lot, lots));
+        warnings.extend(from_quarantine(lot, lots, now.day()));
+    }
     warnings
+}
+
+/// Leaf that is too damp to be stored, each sample in a line, and behind all of them what is safe.
+#[must_use]
+pub fn leaf(of: &[&Lot], lots: &[Lot], limits: &Limits, day: Day) -> Vec<String> {
+    let mut told: Vec<String> = Vec::new();
+    for lot in of {
+        for arm in lot.arms() {
+            let sample = named(&lot.id, &arm);
+            let damp = dampness(lot, &arm, lots, limits, day);
+            told.extend(damp.reasons().iter().map(|r| format!("{sample}: {r}")));
+        }
+    }
+    if let Some(last) = told.last_mut() {
+        last.push_str(".\n");
+        last.push_str(SAFETY);
+    }
+    told
+}
+
+/// Reserves that hold more than there was, or from which more was drawn.
+fn reserves(lot: &Lot, lots: &[Lot]) -> Vec<String> {
+    let mut told = Vec::new();
+    let balance = balance(lot, lots);
+    let kept_of = |arm: &str| lot.reserve(arm).map_or(0.0, |r| r.kept_g) / 1000.0;
+    for arm in lot.all_arms() {
+        let sample = named(&lot.id, &arm);
+        if let Some(r) = lot.reserve(&arm).filter(|r| r.kept_g > 0.0 && r.left_g < 0.0) {
+            told.push(format!(
+                "{sample}: {} g were drawn from a reserve of {} g: weigh what is left, and correct \
+                 the log",
+                shown(r.drawn_g),
+                shown(r.kept_g)
+            ));
+        }
+        let put = balance.arms.iter().find(|a| ids::same(&a.id, &arm));
+        if let Some(put) = put
+            && more_than(kept_of(&arm) + balance.given_of(&arm), put.kg)
+        {
+            told.push(format!(
+                "{sample}: {} g in its reserve and {} kg given into other lots are more than the {} \
+                 kg that were put into it: correct {}, or the log of the reserve",
+                shown(kept_of(&arm) * 1000.0),
+                shown(balance.given_of(&arm)),
+                shown(put.kg),
+                lot.file.file
+            ));
+        }
+    }
+    // What was drawn from the whole lot's reserve may lie in that of an arm.
+    let of_arms: f64 =
+        (lot.file.value.arms.iter()).filter(|a| a.kg.is_none()).map(|a| kept_of(&a.id)).sum();
+    let drawn = lot.reserve(MAIN).map_or(0.0, |r| r.drawn_g) / 1000.0;
+    let reserve = kept_of(MAIN) + (of_arms - drawn).max(0.0);
+    let arms: f64 = balance.arms.iter().map(|a| a.kg).sum();
+    let given = balance.given_of(MAIN);
+    if let Some(made) = balance.made_kg.filter(|made| more_than(reserve + arms + given, *made)) {
+        told.push(format!(
+            "{}: {} g in the reserve, {} kg in arms and {} kg given into other lots are more than \
+             the {} kg that were made: correct {}, or the log of the reserve",
+            lot.id,
+            shown(reserve * 1000.0),
+            shown(arms),
+            shown(given),
+            shown(made),
+            lot.file.file
+        ));
+    }
+    told
 }
 
 /// What is probably a slip in the record of some lots by themselves.
@@ -31,6 +106,7 @@ pub fn slips(of: &[&Lot], now: Moment) -> Vec<String> {
         future(lot, now, &mut warnings);
         warnings.extend(at_once(lot));
         warnings.extend(far_from_made(lot));
+        warnings.extend(kept_before_made(lot));
     }
     warnings
 }
@@ -175,47 +251,52 @@ fn at_once(lot: &Lot) -> Vec<String> {
     told
 }
 
-/// Damp tea that the lot has from the one that it was split from: of its own it says nothing of
-/// moisture.
-#[must_use]
-pub fn damp_before_the_split(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<String> {
-    const MOISTURE: [&str; 2] = ["dry.moisture", "store.moisture"];
-    let logged = |lot: &Lot, arm: &str, until: Option<Day>| {
-        let of_sample = |v: &&LotValue| {
-            MOISTURE.contains(&v.parameter.as_str())
-                && v.arm.as_ref().is_none_or(|a| ids::same(a, arm))
-                && until.is_none_or(|day| v.at.day() < day)
-        };
-        let percent = |v: &LotValue| units::convert(v.value.number()?, v.unit.as_deref()?, "%");
-        lot.values.iter().filter(of_sample).filter_map(percent).next_back()
+/// Storage that is logged before there was made tea, and a pack that was opened before it was
+/// packed.
+fn kept_before_made(lot: &Lot) -> Vec<String> {
+    let told = |v: &LotValue, day: Day, what: String| {
+        let line = lot.log.lines.iter().find(|l| l.value.entry == v.entry);
+        format!(
+            "{}:{}: {} of {} is {day}, before it was {what}: log a line that replaces entry {}, or \
+             correct the other day",
+            lot.log.file,
+            line.map_or(1, |l| l.number),
+            v.parameter,
+            lot.id,
+            v.entry
+        )
     };
-    let mut told = Vec::new();
-    for arm in lot.arms() {
-        let stretches = history(lot, &arm, lots);
-        let latest = stretches.iter().find_map(|s| {
-            let found = lots.iter().find(|l| l.id == s.lot)?;
-            let own = || found.made_moisture().map(|got| got.value);
-            let last = s.arm == MAIN;
-            logged(found, &s.arm, s.until).or_else(|| own().filter(|_| last)).map(|m| (m, s))
-        });
-        let Some((moisture, stretch)) = latest.filter(|(_, s)| s.lot != lot.id) else { continue };
-        if let Some(warning) = moisture_warning(moisture, limits.moisture_warning_pct) {
-            let of = if arm == MAIN { lot.id.clone() } else { format!("{}@{arm}", lot.id) };
-            told.push(format!("{of}, which was split from {}: {warning}", stretch.lot));
+    let made = lot.made();
+    let mut all = Vec::new();
+    let mut packed: Option<Moment> = None;
+    for v in lot.values.iter().filter(|v| v.parameter.starts_with("store.")) {
+        let day = v.value.moment().map_or(v.at, |m| m.min_of(v.at)).day();
+        if day < made {
+            all.push(told(v, day, format!("made on {made}")));
+        }
+        match (ids::same(&v.parameter, PACKED), v.value.moment()) {
+            (true, moment) => packed = moment,
+            (false, Some(opened)) if ids::same(&v.parameter, OPENED) => {
+                if let Some(packed) = packed.filter(|p| opened < *p) {
+                    all.push(told(v, opened.day(), format!("packed at {packed}")));
+                }
+            }
+            _ => {}
         }
     }
-    told
+    all
 }
 
 /// A blend, or a lot that was fired again, of what is in quarantine, and is not itself.
-fn from_quarantine(lot: &Lot, lots: &[Lot]) -> Vec<String> {
+fn from_quarantine(lot: &Lot, lots: &[Lot], day: Day) -> Vec<String> {
     let file = &lot.file.value;
     let what = match file.came_by {
         Some(CameBy::Split) => "was split from",
         Some(CameBy::Refire) => "was fired again from",
         Some(CameBy::Blend) | None => "was made of",
     };
-    if lot.arms().iter().all(|arm| lot.is_in_quarantine(arm)) {
+    // Its own log says what became of it.
+    if lot.values.iter().any(|v| ids::same(&v.parameter, QUARANTINE)) {
         return Vec::new();
     }
     file.parents
@@ -224,15 +305,22 @@ fn from_quarantine(lot: &Lot, lots: &[Lot]) -> Vec<String> {
         .filter_map(|(i, p)| {
             let parent = lots.iter().find(|l| ids::same(&l.id, &p.lot))?;
             let arm = p.arm.as_deref().unwrap_or(MAIN);
-            if !parent.is_in_quarantine(arm) {
-                return None;
-            }
-            let of = if arm == MAIN { parent.id.clone() } else { format!("{}@{arm}", parent.id) };
+            quarantine(parent, arm, lots, day)?;
+            let with_it = lot.arms().iter().any(|a| quarantine(lot, a, lots, day).is_some());
+            let then = if with_it {
+                format!(
+                    "{} is in quarantine with it, until it is cleared (`blindsteep lot clear",
+                    lot.id
+                )
+            } else {
+                format!("if {} may be unsafe too, put it there (`blindsteep lot quarantine", lot.id)
+            };
             Some(format!(
-                "{}: {} {what} {of}, which is in quarantine: if {} may be unsafe too, log its \
-                 store.quarantine as yes. Never use leaf that smells musty or shows mould",
+                "{}: {} {what} {}, which is in quarantine: {then} {} --reason …`). Never use leaf \
+                 that smells musty or shows mould",
                 place(&lot.file, &["parent", &i.to_string(), "lot"]),
                 lot.id,
+                named(&parent.id, arm),
                 lot.id
             ))
         })

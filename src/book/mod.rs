@@ -1,6 +1,7 @@
 //! The record on disk: a folder of TOML descriptions and append-only CSV logs, read with every
 //! mistake at its place, written whole or not at all.
 
+pub mod air;
 pub mod balance;
 pub mod book_file;
 pub mod check;
@@ -9,9 +10,12 @@ pub mod course;
 pub mod csv_file;
 pub mod derived;
 pub mod family;
+pub mod fitness;
 pub mod ids;
 pub mod labels;
+mod logger_clock;
 mod logger_form;
+mod logger_rows;
 mod logging;
 mod lot_graph;
 mod lot_log;
@@ -23,6 +27,7 @@ pub mod oxidation;
 pub mod parameters;
 pub mod parting;
 pub mod problem;
+pub mod quarantine;
 pub mod reading;
 pub mod readings;
 pub mod recipes;
@@ -35,7 +40,9 @@ pub mod session_files;
 mod session_logs;
 pub mod span;
 pub mod starter;
+pub mod stays;
 pub mod store;
+pub mod stores;
 pub mod tasters;
 pub mod time;
 pub mod toml_file;

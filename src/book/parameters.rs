@@ -303,8 +303,26 @@ pub const RESERVE_KEPT: &str = "reserve.kept";
 pub const RESERVE_DRAWN: &str = "reserve.drawn";
 /// Whether a lot is in quarantine: then it is not served.
 pub const QUARANTINE: &str = "store.quarantine";
+/// When a lot was packed.
+pub const PACKED: &str = "store.packed";
+/// When the pack that is tasted from was opened.
+pub const OPENED: &str = "store.opened";
+/// Water activity of the leaf in store, 0 to 1.
+pub const WATER_ACTIVITY: &str = "store.water-activity";
+/// Moisture of the leaf in store.
+pub const STORE_MOISTURE: &str = "store.moisture";
+/// Moisture of the made tea.
+pub const DRY_MOISTURE: &str = "dry.moisture";
+/// Where a sample is kept.
+pub const PLACE: &str = "store.place";
+/// What a sample is packed in.
+pub const PACK: &str = "store.pack";
+/// The temperature where a sample is kept.
+pub const STORE_TEMPERATURE: &str = "store.temperature";
+/// The relative humidity where a sample is kept.
+pub const STORE_HUMIDITY: &str = "store.humidity";
 
-/// The parameters that the program itself writes and reads.
+/// The parameters that the program itself reads: they are known in books that do not name them.
 fn own() -> &'static [Parameter] {
     static OWN: std::sync::OnceLock<Vec<Parameter>> = std::sync::OnceLock::new();
     OWN.get_or_init(|| {
@@ -320,6 +338,12 @@ fn own() -> &'static [Parameter] {
             source: None,
             notes: None,
         };
+        let moment = |id: &str, label: &str| Parameter {
+            kind: ParameterKind::Moment,
+            unit: None,
+            limits: None,
+            ..grams(id, label)
+        };
         vec![
             grams(RESERVE_KEPT, "put into the reserve"),
             grams(RESERVE_DRAWN, "drawn from the reserve"),
@@ -329,8 +353,26 @@ fn own() -> &'static [Parameter] {
                 limits: None,
                 ..grams(QUARANTINE, "in quarantine")
             },
+            moment(PACKED, "packed"),
+            moment(OPENED, "pack opened"),
+            Parameter {
+                unit: None,
+                limits: Some([0.0, 1.0]),
+                role: Some(Role::Outcome),
+                ..grams(WATER_ACTIVITY, "water activity in store")
+            },
         ]
     })
+}
+
+/// The kind and unit of a parameter, in words.
+fn kind_and_unit(p: &Parameter) -> String {
+    match (p.kind, &p.unit) {
+        (ParameterKind::Number, Some(unit)) => format!("number in {unit}"),
+        (ParameterKind::Number, None) => "number without a unit".to_owned(),
+        (ParameterKind::Moment, _) => "moment".to_owned(),
+        _ => "yes_no".to_owned(),
+    }
 }
 
 /// Adds what is wrong in the meaning of parameters whose form is right.
@@ -374,10 +416,7 @@ pub(super) fn check(file: &Described<Parameters>, problems: &mut Problems) {
             problems.push(file.problem(
                 &["parameter", &at, "id"],
                 format!("{} is not as this program keeps it", p.id),
-                format!(
-                    "the kind and unit that it reads: {}",
-                    own.unit.as_deref().map_or("yes_no".to_owned(), |u| format!("number in {u}"))
-                ),
+                format!("the kind and unit that it reads: {}", kind_and_unit(own)),
                 "change kind and unit, or take the parameter out",
             ));
         }

@@ -218,13 +218,20 @@ impl Book {
         let temperature = parameters.parameter("oxidise.temperature");
         followed.temperature = temperature.and_then(|p| Some((p.unit.clone()?, p.role())));
         let window = moment("roll.start").zip(moment("dry.start")).filter(|(a, b)| a < b);
+        // A clock that is off is so by a day at most: what runs on beyond followed the tea in store.
+        let in_store = lot.made().later(2).noon(Moment::at(0, clock)).timestamp().as_second();
+        let all_in_store = all.iter().all(|r| r.seconds.last().is_some_and(|s| *s > in_store));
         let Some((from, to)) = window else {
+            if all_in_store {
+                return Ok(followed);
+            }
             followed.notes.push(format!(
                 "{folder}: not looked into, since roll.start and dry.start are not both logged"
             ));
             return Ok(followed);
         };
-        match course::course(&all, from, to, rules.longest_gap_minutes) {
+        let longest = all.iter().map(|r| r.longest_gap_minutes).fold(0.0, f64::max);
+        match course::course(&all, from, to, longest) {
             Some(Ok(course)) => {
                 for r in all.iter().filter(|r| course.files.contains(&r.file)) {
                     followed.notes.extend(r.notices.iter().cloned());
@@ -248,6 +255,7 @@ impl Book {
             Some(Err(why)) => {
                 followed.notes.push(format!("{folder}: the readings are not used: {why}"));
             }
+            None if all_in_store => {}
             None => followed.notes.push(format!(
                 "{folder}: no reading lies between the first roll ({from}) and the drier ({to}); if \
                  the logger's clock runs on another offset, say so: [readings] offset in book.toml"

@@ -9,11 +9,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::csv_file::MOST_MISTAKES;
-use super::logger_form::{Columns, columns_of, offset_of, place_of, time_of};
+use super::logger_clock::{Clock, offset_of};
+use super::logger_form::{Columns, columns_of, place_of};
+use super::logger_rows::Rows;
 use super::problem::{Problem, Problems};
 use super::reading::files;
 use super::store::{self, StoreError};
-use super::time::Moment;
 
 /// How logger files are read: `[readings]` in book.toml.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -41,6 +42,65 @@ pub struct ReadingRules {
     /// 0. Common practice, no source.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub longest_gap_minutes: f64,
+    /// Loggers that write in other ways: what is not said of one is as above.
+    #[serde(rename = "logger", skip_serializing_if = "Vec::is_empty")]
+    pub loggers: Vec<LoggerRules>,
+}
+
+/// How the files of one logger are read: `[[readings.logger]]` in book.toml.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(inline)]
+pub struct LoggerRules {
+    /// Its files, as "stores/loft/*" or "cellar-*.csv": * stands for anything; a name without / is
+    /// looked for in all folders. The first table that fits a file counts.
+    #[schemars(length(min = 1, max = 200))]
+    pub files: String,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 2))]
+    pub time: Vec<String>,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature: Option<String>,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub humidity: Option<String>,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time_format: Option<String>,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(regex(pattern = r"^[+-](0[0-9]|1[0-4]):[0-5][0-9]$"))]
+    pub offset: Option<String>,
+    /// As in [readings].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub longest_gap_minutes: Option<f64>,
+}
+
+impl LoggerRules {
+    fn fits(&self, file: &str) -> bool {
+        let name =
+            if self.files.contains('/') { file } else { file.rsplit('/').next().unwrap_or(file) };
+        matches(&self.files.to_lowercase(), &name.to_lowercase())
+    }
+}
+
+/// Whether a name fits a pattern in which * stands for anything.
+fn matches(pattern: &str, name: &str) -> bool {
+    let mut parts = pattern.split('*');
+    let first = parts.next().unwrap_or_default();
+    let Some(mut rest) = name.strip_prefix(first) else { return false };
+    let parts: Vec<&str> = parts.collect();
+    let Some((last, between)) = parts.split_last() else { return rest.is_empty() };
+    for part in between {
+        match rest.find(part) {
+            Some(at) => rest = &rest[at + part.len()..],
+            None => return false,
+        }
+    }
+    rest.ends_with(last)
 }
 
 impl Default for ReadingRules {
@@ -52,11 +112,31 @@ impl Default for ReadingRules {
             time_format: None,
             offset: None,
             longest_gap_minutes: 30.0,
+            loggers: Vec::new(),
         }
     }
 }
 
 impl ReadingRules {
+    /// The rules by which a file of the book is read.
+    #[must_use]
+    pub fn of_file(&self, file: &str) -> Self {
+        let mut rules = Self { loggers: Vec::new(), ..self.clone() };
+        if let Some(own) = self.loggers.iter().find(|l| l.fits(file)) {
+            if !own.time.is_empty() {
+                rules.time.clone_from(&own.time);
+            }
+            let or = |own: &Option<String>, usual: Option<String>| own.clone().or(usual);
+            rules.temperature = or(&own.temperature, rules.temperature);
+            rules.humidity = or(&own.humidity, rules.humidity);
+            rules.time_format = or(&own.time_format, rules.time_format);
+            rules.offset = or(&own.offset, rules.offset);
+            rules.longest_gap_minutes =
+                own.longest_gap_minutes.unwrap_or(rules.longest_gap_minutes);
+        }
+        rules
+    }
+
     fn offset(&self) -> Option<Offset> {
         let text = self.offset.as_deref()?;
         offset_of(text.as_bytes()).and_then(|s| Offset::from_seconds(s).ok())
@@ -74,6 +154,8 @@ pub struct Readings {
     pub celsius: Vec<Option<f64>>,
     /// Percent of relative humidity; none where the logger wrote nothing or has no such column.
     pub humidity_pct: Vec<Option<f64>>,
+    /// The longest gap between two of them, in minutes, that is bridged.
+    pub longest_gap_minutes: f64,
     /// What is odd in the file, in words.
     pub notices: Vec<String>,
 }
@@ -98,7 +180,9 @@ pub fn read_folder(
         }
         let file = format!("{folder}/{name}");
         match store::read_for_check(root, &file, problems) {
-            Ok(Some(whole)) => all.extend(parse(&file, &whole.text, rules, clock, problems)),
+            Ok(Some(whole)) => {
+                all.extend(parse(&file, &whole.text, &rules.of_file(&file), clock, problems));
+            }
             Ok(None) => {}
             Err(e) => problems.push(Problem::new(
                 &file,
@@ -134,7 +218,7 @@ pub fn parse(
         Ok(columns) => columns,
         Err((place, found, mend)) => {
             let expected = "a header line within the first lines, with a column of times and one of \
-                            temperatures, as time,temperature";
+                            temperatures (or of humidity), as time,temperature";
             problems.push(Problem::new(file, place, found, expected, mend));
             return None;
         }
@@ -148,19 +232,23 @@ pub fn parse(
         .from_reader(&text.as_bytes()[columns.body..]);
     let mut record = csv::StringRecord::new();
     let clock = rules.offset().unwrap_or(clock);
+    let mut times = Clock::new(rules.time_format.as_deref());
     let mut joined = String::new();
     // The text is UTF-8 and lines may be of any length: no error is left that could end it early.
     while let Ok(true) = reader.read_record(&mut record) {
         if record.iter().all(|c| c.trim().is_empty()) {
             continue;
         }
-        match row(&record, &columns, rules, clock, &mut joined) {
+        let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
+        match row(&record, &columns, rules, (clock, &mut times), &mut joined) {
             Ok((second, other_clock, celsius, humidity)) => {
-                rows.push(second, celsius, humidity);
-                rows.n_other_clock += usize::from(other_clock);
+                rows.push(line, second, celsius, humidity);
+                if other_clock {
+                    rows.n_other_clock += 1;
+                    rows.first_other_clock.get_or_insert(line);
+                }
             }
             Err(m) => {
-                let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
                 let place = place_of(text, line, columns.delimiter, m.cell);
                 problems.push(Problem::new(file, Some(place), m.found, m.expected, m.mend));
                 // With times of another form every line would be told.
@@ -179,7 +267,7 @@ pub fn parse(
         problems.push(nothing_in(file, "there is no reading in it"));
         return None;
     }
-    Some(rows.settle(file, columns.scale.is_some(), clock))
+    Some(rows.settle(file, &columns, rules.longest_gap_minutes, clock))
 }
 
 fn nothing_in(file: &str, found: &str) -> Problem {
@@ -190,85 +278,6 @@ fn nothing_in(file: &str, found: &str) -> Problem {
         "a header line, and a line for each reading below it",
         "fetch the file from the logger again, or take it out of the folder",
     )
-}
-
-#[derive(Default)]
-struct Rows {
-    seconds: Vec<i64>,
-    celsius: Vec<Option<f64>>,
-    humidity_pct: Vec<Option<f64>>,
-    n_other_clock: usize,
-}
-
-impl Rows {
-    fn push(&mut self, second: i64, celsius: Option<f64>, humidity: Option<f64>) {
-        self.seconds.push(second);
-        self.celsius.push(celsius);
-        self.humidity_pct.push(humidity);
-    }
-
-    /// Puts the rows in order, each moment once, and says what was odd.
-    fn settle(self, file: &str, unit_said: bool, clock: Offset) -> Readings {
-        let mut notices = Vec::new();
-        let mut tell = |n: usize, what: &str| {
-            if n > 0 {
-                let readings = if n == 1 { "reading" } else { "readings" };
-                notices.push(format!("{file}: {n} {readings} {what}"));
-            }
-        };
-        let n = self.seconds.len();
-        let unsorted = self.seconds.windows(2).filter(|w| w[1] < w[0]).count();
-        tell(unsorted, "stood before earlier ones; all were put in the order of time");
-        let missing = self.celsius.iter().filter(|c| c.is_none()).count();
-        tell(missing, "without a temperature; what lies between their neighbours counts");
-        let shown = Moment::at(self.seconds[0], clock);
-        let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
-        tell(self.n_other_clock, &other);
-        let mut order: Vec<usize> = (0..n).collect();
-        if unsorted > 0 {
-            order.sort_by_key(|i| self.seconds[*i]);
-        }
-        let mut settled = Readings {
-            file: file.to_owned(),
-            seconds: Vec::with_capacity(n),
-            celsius: Vec::with_capacity(n),
-            humidity_pct: Vec::with_capacity(n),
-            notices: Vec::new(),
-        };
-        let (mut twice, mut unlike) = (0, 0);
-        let mut at = 0;
-        while at < n {
-            let second = self.seconds[order[at]];
-            let mut end = at + 1;
-            while end < n && self.seconds[order[end]] == second {
-                end += 1;
-            }
-            let same = &order[at..end];
-            twice += same.len() - 1;
-            let first = same[0];
-            unlike += same[1..].iter().filter(|i| self.celsius[**i] != self.celsius[first]).count();
-            settled.seconds.push(second);
-            settled.celsius.push(mean(same.iter().filter_map(|i| self.celsius[*i])));
-            settled.humidity_pct.push(mean(same.iter().filter_map(|i| self.humidity_pct[*i])));
-            at = end;
-        }
-        tell(twice, "stood there a second time; each moment counts once");
-        tell(unlike, "unlike another of the same moment; their mean counts");
-        if !unit_said {
-            notices.push(format!("{file}: the header says no unit of temperature; °C was taken"));
-        }
-        settled.notices = notices;
-        settled
-    }
-}
-
-fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let (mut n, mut sum) = (0.0, 0.0);
-    for value in values {
-        n += 1.0;
-        sum += value;
-    }
-    (n > 0.0).then(|| sum / n)
 }
 
 struct Mistake {
@@ -284,10 +293,12 @@ fn row(
     record: &csv::StringRecord,
     columns: &Columns,
     rules: &ReadingRules,
-    clock: Offset,
+    (clock, times): (Offset, &mut Clock<'_>),
     joined: &mut String,
 ) -> Result<Row, Mistake> {
-    let most = columns.time.iter().copied().chain([columns.celsius]).max().unwrap_or(0);
+    // A line may end before its humidity, if it has a temperature.
+    let value = columns.celsius.or(columns.humidity);
+    let most = columns.time.iter().copied().chain(value).max().unwrap_or(0);
     if record.len() <= most {
         return Err(Mistake {
             cell: record.len().saturating_sub(1),
@@ -311,7 +322,7 @@ fn row(
         [one, ..] => record[*one].trim(),
         [] => "",
     };
-    let (at, own) = time_of(text, rules.time_format.as_deref()).ok_or_else(|| Mistake {
+    let (local, own) = times.read(text).ok_or_else(|| Mistake {
         cell: columns.time.first().copied().unwrap_or(0),
         found: format!("the time is \"{}\"", clip(text)),
         expected: if rules.time_format.is_some() {
@@ -322,10 +333,13 @@ fn row(
         mend: "say how it is written: [readings] time_format = \"%d.%m.%Y %H:%M:%S\" in book.toml"
             .to_owned(),
     })?;
-    let second = at.as_second() - i64::from(own.unwrap_or(clock).seconds());
-    let celsius = number(record, columns.celsius, "temperature", [-40.0, 300.0], |x| {
-        columns.scale.map_or(x, |scale| scale.celsius(x))
-    })?;
+    let second = local - i64::from(own.unwrap_or(clock).seconds());
+    let celsius = match columns.celsius {
+        Some(at) => number(record, at, "temperature", [-40.0, 300.0], |x| {
+            columns.scale.map_or(x, |scale| scale.celsius(x))
+        })?,
+        None => None,
+    };
     let humidity = match columns.humidity.filter(|at| *at < record.len()) {
         Some(at) => number(record, at, "humidity", [0.0, 100.0], |x| x)?,
         None => None,
@@ -341,13 +355,20 @@ fn number(
     own_unit: impl Fn(f64) -> f64,
 ) -> Result<Option<f64>, Mistake> {
     let text = record[cell].trim();
-    if text.is_empty() || ["na", "nan", "-", "--", "---"].contains(&text.to_lowercase().as_str()) {
-        return Ok(None);
-    }
-    let number = if text.contains(',') && !text.contains('.') {
-        text.replace(',', ".").parse::<f64>()
-    } else {
-        text.parse::<f64>()
+    let number = match text.parse::<f64>() {
+        Ok(x) if x.is_finite() => Ok(x),
+        _ => {
+            let nothing = ["", "na", "nan", "-", "--", "---"];
+            if nothing.iter().any(|n| text.eq_ignore_ascii_case(n)) {
+                return Ok(None);
+            }
+            // 21,5 as some loggers write it.
+            if text.contains(',') && !text.contains('.') {
+                text.replace(',', ".").parse::<f64>()
+            } else {
+                text.parse::<f64>()
+            }
+        }
     };
     match number.map(own_unit) {
         Ok(x) if (low..=high).contains(&x) => Ok(Some(x)),

@@ -56,7 +56,7 @@ const GIVEN: [&str; 8] = [
 ];
 
 /// What the other parameters bring about.
-const OUTCOMES: [&str; 7] = [
+const OUTCOMES: [&str; 8] = [
     "wither.mass-out",
     "wither.moisture",
     "roll.temperature",
@@ -64,6 +64,7 @@ const OUTCOMES: [&str; 7] = [
     "dry.mass-out",
     "dry.moisture",
     "store.moisture",
+    "store.water-activity",
 ];
 
 /// What is worked out, but set by the clock or by how much leaf is spread where.

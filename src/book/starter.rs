@@ -175,16 +175,35 @@ sheet_half_width = 1.0
 flight_cups = 8
 # Moisture of packed tea, in percent (wet basis), from which a warning is given.
 moisture_warning_pct = 6.5
+# Moisture and water activity from which tea is not fit to be kept or served until it is dried and
+# measured again: rules of our own.
+moisture_block_pct = 8.0
+water_activity_block = 0.6
+# Humidity (percent) and temperature (°C) above which the hours in store are counted.
+store_humidity_pct = 65
+store_temperature_c = 25
 # How much faster oxidation is taken to run with 10 degrees more: an assumption. That 3 h near 40 °C
 # and 6 to 8 h at 15 to 20 °C come out alike (common practice, no source) takes one of 1.3 to 1.6.
 q10 = 2.0
 
-# Loggers: put their files into lots/ID/readings. Columns of time and temperature are found by
-# their names; what is not found can be said here.
+# Loggers: put their files into lots/ID/readings (of an arm: lots/ID/readings/ARM), those of a store
+# room into stores/PLACE: they serve all lots while store.place says PLACE. Columns of time,
+# temperature and humidity are found by their names; what is not found can be said here.
 # [readings]
 # time = ["Date", "Time"]
 # temperature = "Probe 1 °C"
 # time_format = "%d.%m.%Y %H:%M:%S"
 # offset = "+08:00"          # of the logger's clock
 # longest_gap_minutes = 30
+#
+# Loggers that write in other ways have tables of their own, by the names of their files.
+# [[readings.logger]]
+# files = "stores/loft/*"
+# time_format = "%m/%d/%Y %H:%M"
+#
+# Places whose folder has another name, or that have limits of their own.
+# [[store]]
+# place = "the loft above the drier"
+# folder = "loft"
+# humidity_pct = 60
 "#;

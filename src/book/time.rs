@@ -15,6 +15,9 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 pub struct Day(pub Date);
 
 impl Day {
+    /// The last day of the calendar.
+    pub const LAST: Self = Self(Date::MAX);
+
     /// Months from `earlier` to this day; a month is 30.4375 days.
     #[must_use]
     pub fn months_since(self, earlier: Day) -> f64 {
@@ -145,6 +148,12 @@ impl Moment {
     #[must_use]
     pub fn hours_since(self, earlier: Moment) -> f64 {
         (self.timestamp.as_second() - earlier.timestamp.as_second()) as f64 / 3600.0
+    }
+
+    /// The earlier of two moments.
+    #[must_use]
+    pub fn min_of(self, other: Self) -> Self {
+        if other.timestamp < self.timestamp { other } else { self }
     }
 
     /// The moment `seconds` later, on the same clock.

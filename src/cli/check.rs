@@ -29,7 +29,8 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
     if n == 0 {
         // While there are mistakes, most of what looks like a slip comes of them.
         let all: Vec<&Lot> = checked.lots.iter().collect();
-        let mut warnings = lot_warnings::warnings(&all, &checked.lots, Moment::now());
+        let limits = book.book_file()?.value.limits;
+        let mut warnings = lot_warnings::warnings(&all, &checked.lots, &limits, Moment::now());
         warnings.extend(session::check::warnings(&book, &checked.lots)?);
         let told =
             |l: &Lot| l.derived().notes.into_iter().map(|n| format!("{}: {n}", l.id)).collect();

@@ -120,6 +120,7 @@ fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failur
         retasting: &retasting,
         recipes: &recipes,
         recipe: file.defaults.recipe.as_deref(),
+        limits: &file.limits,
         flight_cups: args.flight_size.unwrap_or(file.limits.flight_cups as usize),
         standing: &standing,
     };

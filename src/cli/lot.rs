@@ -1,20 +1,26 @@
 //! `lot`: what each lot is, and what was done with it.
 
 mod parting;
+mod quarantine;
 
 use clap::{Args, Subcommand};
 
+use super::kept_text::ArmKept;
 use super::lot_text as view;
 use super::{Context, Failure};
 use crate::book::balance::balance;
 use crate::book::book_file::{BookFile, Limits};
 use crate::book::family::family;
+use crate::book::fitness::fitness;
 use crate::book::lots::{How, Lot, LotFile, Parent};
 use crate::book::making::making;
 use crate::book::moves::storage;
+use crate::book::reading::unknown;
+use crate::book::stays::stays;
+use crate::book::stores::Loggers;
 use crate::book::time::{Day, Moment};
 use crate::book::writing::{Entry, NewLot, add_lot, log_lot};
-use crate::book::{Book, BookError, lot_warnings, trial_rules, units};
+use crate::book::{Book, BookError, ids, lot_warnings, trial_rules, units};
 
 /// Add lots, log what is done with them, show them
 #[derive(Debug, Args)]
@@ -37,9 +43,14 @@ enum Verb {
     Refire(Box<parting::RefireArgs>),
     /// Log a move in store: from then on the lot, or one of its arms, is kept in this way
     Move(parting::MoveArgs),
+    /// Put a lot, or one of its arms, into quarantine: no session serves it
+    Quarantine(quarantine::QuarantineArgs),
+    /// Clear a lot, or one of its arms, of its quarantine: it takes a reason, and who answers for it
+    Clear(quarantine::ClearArgs),
     /// Show a lot: its identity, family, masses, values, what follows from them, storage, reserve
     Show {
-        /// The lot
+        /// The lot, or one of its arms, as LOT@ARM
+        #[arg(value_name = "LOT[@ARM]")]
         id: String,
         /// Every line of its log too, with corrections
         #[arg(long)]
@@ -105,7 +116,8 @@ struct Add {
 
 #[derive(Debug, Args)]
 struct LogArgs {
-    /// The lot
+    /// The lot, or one of its arms, as LOT@ARM
+    #[arg(value_name = "LOT[@ARM]")]
     id: String,
     /// The parameter, as wither.hours (parameters.toml lists them)
     parameter: String,
@@ -173,6 +185,13 @@ fn lot_and_arm(text: &str) -> (String, Option<String>) {
     }
 }
 
+fn moment_or_day(text: &str) -> Result<Moment, String> {
+    match text.parse::<Day>() {
+        Ok(day) => Ok(day.noon(Moment::now())),
+        Err(_) => text.parse(),
+    }
+}
+
 fn how(estimated: bool) -> How {
     if estimated { How::Estimated } else { How::Measured }
 }
@@ -228,10 +247,11 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
             warn(&lot, &book.book_file()?.value, &book, context)?;
         }
         Verb::Log(log) => {
+            let (id, arm) = lot_and_arm(&log.id);
             let entry = Entry {
                 unit: log.unit,
                 at: log.at,
-                arm: log.arm,
+                arm: one_arm(arm, log.arm)?,
                 how: how(log.estimated),
                 by: log.by,
                 replaces: log.replaces,
@@ -239,8 +259,8 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
                 note: log.note,
                 ..Entry::new(log.parameter, log.value)
             };
-            let line = log_lot(&book, &log.id, &entry, Moment::now(), &mut Context::rng()?)?;
-            let lot = book.lot(&log.id)?;
+            let line = log_lot(&book, &id, &entry, Moment::now(), &mut Context::rng()?)?;
+            let lot = book.lot(&id)?;
             writeln!(context.out, "{}", view::logged(&lot, &line))?;
             warn(&lot, &book.book_file()?.value, &book, context)?;
         }
@@ -248,8 +268,25 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
         Verb::Blend(args) => parting::blend(*args, &book, context)?,
         Verb::Refire(args) => parting::refire(*args, &book, context)?,
         Verb::Move(args) => parting::move_in_store(args, &book, context)?,
+        Verb::Quarantine(args) => quarantine::put(args, &book, context)?,
+        Verb::Clear(args) => quarantine::clear(args, &book, context)?,
         Verb::Show { id, log } => {
+            let (id, arm) = lot_and_arm(&id);
             let lot = book.lot(&id)?;
+            let arms = match &arm {
+                Some(arm) if !lot.has_arm(arm) => {
+                    let known = lot.all_arms();
+                    return Err(unknown(
+                        "arm of this lot",
+                        arm,
+                        &known,
+                        "name one of them behind the @",
+                    )
+                    .into());
+                }
+                Some(arm) => vec![arm.clone()],
+                None => lot.arms(),
+            };
             let (lots, broken) = match book.lots() {
                 Ok(lots) => (lots, false),
                 // The lot itself can be shown although others have mistakes.
@@ -257,16 +294,35 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
                 Err(other) => return Err(other.into()),
             };
             let parameters = book.parameters()?.value;
-            let limits = book.book_file()?.value.limits;
+            let file = book.book_file()?.value;
+            let now = Moment::now();
+            let mut loggers = Loggers::new(&book, &file);
+            let kept: Vec<ArmKept> = arms
+                .iter()
+                .map(|arm| ArmKept {
+                    arm: arm.clone(),
+                    stays: stays(&lot, arm, &lots, &mut loggers, now),
+                    fitness: fitness(&lot, arm, &lots, &file.limits, now.day()),
+                })
+                .collect();
+            let limits = &file.limits;
             let shown = view::Shown {
                 family: family(&lot, &lots),
                 balance: balance(&lot, &lots),
                 storage: storage(&lot, &lots),
-                making: making(&lot, &lots, &limits),
-                warnings: warnings(&lot, &lots, &limits),
+                kept,
+                making: making(&lot, &lots, limits),
+                warnings: warnings(&lot, &lots, limits),
+                arm,
                 lot: &lot,
             };
-            write!(context.out, "{}", view::whole(&shown, &parameters, &limits, log))?;
+            write!(context.out, "{}", view::whole(&shown, &parameters, limits, log))?;
+            for notice in loggers.notices() {
+                writeln!(context.out, "\nnotice: {notice}")?;
+            }
+            for problem in loggers.problems.sorted() {
+                writeln!(context.out, "\nnotice: the file is left out: {problem}")?;
+            }
             if broken {
                 writeln!(
                     context.out,
@@ -288,10 +344,18 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
 
 /// What is to be warned of in a lot: damp tea, and what is probably a slip.
 fn warnings(lot: &Lot, lots: &[Lot], limits: &Limits) -> Vec<String> {
-    let mut all = lot.warnings(limits);
-    all.extend(lot_warnings::damp_before_the_split(lot, lots, limits));
-    all.extend(lot_warnings::warnings(&[lot], lots, Moment::now()));
-    all
+    lot_warnings::warnings(&[lot], lots, limits, Moment::now())
+}
+
+/// The arm that is named behind an @ or with --arm.
+fn one_arm(behind: Option<String>, flag: Option<String>) -> Result<Option<String>, Failure> {
+    match (behind, flag) {
+        (Some(a), Some(b)) if !ids::same(&a, &b) => Err(Failure::Command(format!(
+            "the arm is \"{a}\" behind the @ and \"{b}\" with --arm\n  expected: one arm\n  to mend:  \
+             leave one of the two out"
+        ))),
+        (a, b) => Ok(a.or(b)),
+    }
 }
 
 fn warn(lot: &Lot, file: &BookFile, book: &Book, context: &mut Context) -> Result<(), Failure> {

@@ -4,10 +4,12 @@ use std::fmt::Write as _;
 
 use unicode_width::UnicodeWidthStr as _;
 
+use super::kept_text::{self, ArmKept, is_one_of_many};
 use crate::book::balance::{Balance, balance};
 use crate::book::book_file::Limits;
 use crate::book::derived::Got;
 use crate::book::family::{Family, Relative};
+use crate::book::ids;
 use crate::book::lots::{CameBy, LogLine, Lot, LotValue, MAIN, Parent};
 use crate::book::making::{self, Making};
 use crate::book::moves::Kept;
@@ -18,7 +20,7 @@ use crate::book::trials::TrialFile;
 
 /// A table of texts with aligned columns, without those that are empty, each line indented by two
 /// spaces.
-fn table(rows: &[Vec<String>]) -> String {
+pub(super) fn table(rows: &[Vec<String>]) -> String {
     let n = rows.iter().map(Vec::len).max().unwrap_or(0);
     let widths: Vec<usize> = (0..n)
         .map(|i| rows.iter().filter_map(|r| r.get(i)).map(|c| c.width()).max().unwrap_or(0))
@@ -37,7 +39,7 @@ fn table(rows: &[Vec<String>]) -> String {
     text
 }
 
-fn with_unit(value: &str, unit: Option<&str>) -> String {
+pub(super) fn with_unit(value: &str, unit: Option<&str>) -> String {
     unit.map_or_else(|| value.to_owned(), |u| format!("{value} {u}"))
 }
 
@@ -120,8 +122,12 @@ pub struct Shown<'a> {
     pub family: Family,
     /// Where its kilograms went.
     pub balance: Balance,
-    /// How it was kept.
+    /// What was logged of its storage.
     pub storage: Vec<Kept>,
+    /// Where its arms were, and in what air.
+    pub kept: Vec<ArmKept>,
+    /// The arm that is asked for alone.
+    pub arm: Option<String>,
     /// How it was made.
     pub making: Making,
     /// What is to be warned of.
@@ -132,10 +138,17 @@ pub struct Shown<'a> {
 #[must_use]
 pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: bool) -> String {
     let lot = shown.lot;
-    let mut text = identity(lot);
+    let arm = shown.arm.as_deref();
+    let asked = |of: &str| arm.is_none_or(|arm| ids::same(arm, of));
+    let mut text = identity(lot, &shown.kept);
     text.push_str(&family(lot, &shown.family));
     text.push_str(&masses(&shown.balance));
-    let values: Vec<Vec<String>> = lot.values.iter().map(|v| value_row(v, parameters)).collect();
+    let values: Vec<Vec<String>> = lot
+        .values
+        .iter()
+        .filter(|v| v.arm.as_deref().is_none_or(asked) && !is_one_of_many(v, lot))
+        .map(|v| value_row(v, parameters))
+        .collect();
     if !values.is_empty() {
         let _ = write!(text, "\nvalues that hold\n{}", table(&values));
     }
@@ -144,10 +157,12 @@ pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: b
         let _ = write!(text, "\nworked out\n{}", table(&derived));
     }
     text.push_str(&inherited(&shown.making));
-    text.push_str(&storage(lot, &shown.storage));
+    text.push_str(&kept_text::storage(lot, &shown.storage, arm));
+    text.push_str(&kept_text::kept(lot, &shown.kept));
     let reserves: Vec<Vec<String>> = lot
         .all_arms()
         .into_iter()
+        .filter(|of| asked(of))
         .filter_map(|arm| {
             let r = lot.reserve(&arm)?;
             let (kept, drawn, left) = (grams(r.kept_g), grams(r.drawn_g), grams(r.left_g));
@@ -178,7 +193,7 @@ pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: b
     text
 }
 
-fn identity(lot: &Lot) -> String {
+fn identity(lot: &Lot, kept: &[ArmKept]) -> String {
     let file = &lot.file.value;
     let mut text = format!("{}  {}, made {}\n", lot.id, file.class, file.made);
     let days: Vec<String> = file.picked.iter().map(ToString::to_string).collect();
@@ -204,10 +219,8 @@ fn identity(lot: &Lot) -> String {
     .filter_map(|(name, value)| Some(vec![name.to_owned(), value.filter(|v| !v.is_empty())?]))
     .collect();
     text.push_str(&table(&rows));
-    for arm in lot.arms() {
-        if lot.is_in_quarantine(&arm) {
-            let _ = writeln!(text, "  {arm} is in quarantine: it is not served");
-        }
+    for arm in kept.iter().filter(|k| k.fitness.is_blocked()) {
+        let _ = writeln!(text, "  {} is not served: {}", arm.arm, arm.fitness.reasons().join("; "));
     }
     text
 }
@@ -316,33 +329,6 @@ fn inherited(making: &Making) -> String {
         let _ = writeln!(text, "\nnotice: {note}");
     }
     text
-}
-
-fn storage(lot: &Lot, kept: &[Kept]) -> String {
-    if kept.is_empty() {
-        return String::new();
-    }
-    let rows: Vec<Vec<String>> = kept
-        .iter()
-        .map(|k| {
-            let of = match &k.arm {
-                Some(arm) if k.lot == lot.id => arm.clone(),
-                Some(arm) => format!("{}@{arm}", k.lot),
-                None if k.lot == lot.id => "whole lot".to_owned(),
-                None => k.lot.clone(),
-            };
-            let values: Vec<String> = k
-                .values
-                .iter()
-                .map(|(parameter, value, unit)| {
-                    let name = parameter.split_once('.').map_or(parameter.as_str(), |(_, n)| n);
-                    format!("{name}: {}", with_unit(&shown(value), unit.as_deref()))
-                })
-                .collect();
-            vec![k.at.to_string(), of, values.join(", ")]
-        })
-        .collect();
-    format!("\nstorage\n{}", table(&rows))
 }
 
 /// What came of a split.
@@ -484,7 +470,7 @@ pub fn logged(lot: &Lot, line: &LogLine) -> String {
 }
 
 /// A value; of a converted number no more than four decimals.
-fn shown(value: &Value) -> String {
+pub(super) fn shown(value: &Value) -> String {
     value.number().map_or_else(|| value.to_string(), |x| format!("{}", (x * 1e4).round() / 1e4))
 }
 

@@ -11,6 +11,7 @@ mod compare;
 mod demo;
 mod difference;
 mod due;
+mod kept_text;
 mod link;
 mod lot;
 mod lot_text;

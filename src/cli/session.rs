@@ -13,6 +13,7 @@ use clap::{Args, Subcommand};
 use super::{Context, Failure};
 use crate::book::store;
 use crate::book::time::Moment;
+use crate::session::musty::to_quarantine;
 use crate::session::pour::{PourNote, log_pour, shelf_plan};
 use crate::session::{self, DealSecret, Scope};
 
@@ -187,7 +188,11 @@ pub fn run(command: SessionCommand, context: &mut Context) -> Result<(), Failure
         }
         SessionCommand::Reveal { session } => {
             let revealed = session::reveal(&book, &session, now)?;
-            show::revealed_cups(&revealed, context)
+            show::revealed_cups(&revealed, context)?;
+            for warning in to_quarantine(&revealed, &book.lots()?) {
+                writeln!(context.out, "\nCAUTION: {warning}")?;
+            }
+            Ok(())
         }
         SessionCommand::Void { session, reason, brewed, not_brewed } => {
             let said = match (brewed, not_brewed) {

@@ -15,7 +15,8 @@ use crate::book::{Book, BookError};
 use super::ballots::{Ballot, GUESS, GUESS_SURE};
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
-use super::reveal::{check_key, opened};
+use super::musty::to_quarantine;
+use super::reveal::{check_key, opened, revealed};
 use super::sets::set_terms;
 use super::state::{Session, State};
 
@@ -197,7 +198,7 @@ pub fn problems(book: &Book, problems: &mut Problems) -> Result<(), BookError> {
 }
 
 /// What is probably a slip in revealed sessions: a lot or an arm that was tasted before it was
-/// there. Of sealed sessions nothing is said, for it would name their lots.
+/// there; and lots that were found musty and are not in quarantine. Of sealed sessions nothing is said, for it would name their lots.
 ///
 /// # Errors
 /// What is wrong in their files.
@@ -208,6 +209,7 @@ pub fn warnings(book: &Book, lots: &[Lot]) -> Result<Vec<String>, BookError> {
         if session.state != State::Revealed {
             continue;
         }
+        warnings.extend(to_quarantine(&revealed(book, &session.name)?, lots));
         let key = opened(&session)?;
         for lot in lots {
             let day_of = |arm: Option<&str>| {

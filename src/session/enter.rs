@@ -13,6 +13,7 @@ use super::ballots::{
     Ballot, GUESS, GUESS_SURE, Question, Wrong, fit, may_be_chosen, served, with_entry,
 };
 use super::changes::with_change_entry;
+use super::musty::asks_for_mould;
 use super::sets;
 use super::state::{Session, State, lock};
 
@@ -574,11 +575,8 @@ fn amendment(
 /// A musty or mouldy cup stops the tasting.
 fn caution(plan: &SessionFile, draft: &Draft) -> Option<String> {
     let term = plan.term(&draft.question.term).filter(|_| plan.kind == Kind::Profile)?;
-    let words = term.labels.0.get("en").map(|l| l.to_lowercase()).unwrap_or_default();
-    let id = term.id.to_lowercase();
-    let mould = ["musty", "mould", "mold"].iter().any(|w| id.contains(w) || words.contains(w));
-    let rejects = matches!(term.scale, Scale::Fault) && draft.value.as_deref() == Some("3");
-    (mould && rejects).then(|| {
+    let rejects = draft.value.as_deref() == Some("3");
+    (asks_for_mould(term) && rejects).then(|| {
         format!(
             "STOP: cup {} was found {} to the point of rejection. Nobody tastes this cup any \
              further; spit, rinse, and set it and its leaf aside. Tasting does not establish \

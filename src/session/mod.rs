@@ -27,6 +27,7 @@ pub mod draws;
 pub mod enter;
 pub mod incomplete;
 mod key;
+pub mod musty;
 pub mod orders;
 pub mod papers;
 pub mod plan;

@@ -8,7 +8,7 @@ use crate::sheets::ballots::{BallotFlight, BallotKind, BallotPaper, BallotTerm};
 use crate::sheets::pouring::{PourRow, PouringPlan, ServingOrder};
 use crate::sheets::{BallotScale, Lang};
 
-use super::pour::Pour;
+use super::pour::{NotToPour, Pour};
 use super::sample::Role;
 use super::state::Session;
 
@@ -100,6 +100,7 @@ pub fn pouring(
     pours: &[Pour],
     pourer: &str,
     languages: &[Lang],
+    not_to_pour: &[NotToPour],
 ) -> Result<PouringPlan, BookError> {
     let plan = session.plan();
     let main = languages.first().copied().unwrap_or_default();
@@ -141,9 +142,35 @@ pub fn pouring(
         languages: languages.to_vec(),
         rows,
         orders,
-        cautions: Vec::new(),
+        cautions: cautions(not_to_pour, languages),
         digest: digest(plan, main),
     })
+}
+
+/// What is not to be poured, sample by sample.
+fn cautions(not_to_pour: &[NotToPour], languages: &[Lang]) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for one in not_to_pour {
+        let codes: Vec<String> = not_to_pour
+            .iter()
+            .filter(|n| n.sample == one.sample)
+            .map(|n| n.code.to_string())
+            .collect();
+        let (codes, sample) = (codes.join(", "), &one.sample);
+        // The reasons are words of the lot's log, in whatever language they were written.
+        let why = one.reasons.join("; ");
+        let text = in_each(languages, " ", |l| {
+            pick(
+                l,
+                format!("DO NOT POUR {sample} (cups {codes}): {why}. Enter these cups as lost."),
+                format!("请勿冲泡 {sample}（杯号 {codes}）：{why}。请将这些杯记为缺失。"),
+            )
+        });
+        if !all.contains(&text) {
+            all.push(text);
+        }
+    }
+    all
 }
 
 fn name_of(book: &Book, taster: &str) -> Result<String, BookError> {

@@ -2,6 +2,8 @@
 
 use std::fs;
 
+use crate::book::book_file::Limits;
+use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::reading::unknown;
@@ -110,6 +112,8 @@ pub struct Planned {
     pub one_sided: bool,
     /// The leaf that each sample needs at most.
     pub leaf: Vec<LeafNeed>,
+    /// What is to be looked at in samples before they are served: damp leaf.
+    pub warnings: Vec<String>,
 }
 
 /// The leaf that a sample needs.
@@ -178,7 +182,11 @@ pub fn plan(
         in_each_flight(sample.as_ref(), what, &samples, &given)?;
     }
     let duplicates = named_duplicates(&request.duplicates, &samples, &lots, first_day)?;
-    let limit = book.book_file()?.value.limits.flight_cups as usize;
+    let limits = book.book_file()?.value.limits;
+    let limit = limits.flight_cups as usize;
+    // What is known today counts, also for a session of an earlier day.
+    let served = samples.iter().chain(&reference).chain(&warm_up).chain(&constant);
+    let warnings = must_be_fit(served, &lots, &limits, first_day.max(now.day()))?;
     let shape = if given.is_empty() {
         shape(request, samples.len(), duplicates.len(), limit)?
     } else {
@@ -231,7 +239,7 @@ pub fn plan(
         terms,
     };
     write(book, &name, &plan, key.as_ref())?;
-    Ok(Planned { session: name, plan, balances, one_sided: expected.is_some(), leaf })
+    Ok(Planned { session: name, plan, balances, one_sided: expected.is_some(), leaf, warnings })
 }
 
 fn tasters(book: &Book, asked: &[String], day: Day) -> Result<Vec<String>, BookError> {
@@ -306,13 +314,42 @@ pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookE
             )));
         }
     };
-    if lot.is_in_quarantine(&arm) {
-        return Err(refused(format!(
-            "{} is in quarantine and is not served\n  to mend:  take it out of the session; if the quarantine has ended, log store.quarantine as no",
-            Sample { lot: lot.id.clone(), arm }
-        )));
-    }
     Ok(Sample { lot: lot.id.clone(), arm })
+}
+
+/// Refuses samples that are not fit to be served on a day; returns what is to be looked at in the
+/// others.
+fn must_be_fit<'a>(
+    samples: impl Iterator<Item = &'a Sample>,
+    lots: &[Lot],
+    limits: &Limits,
+    day: Day,
+) -> Result<Vec<String>, BookError> {
+    let (mut blocked, mut warnings): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+    let mut seen: Vec<&Sample> = Vec::new();
+    for sample in samples {
+        let Some(lot) = lots.iter().find(|l| ids::same(&l.id, &sample.lot)) else { continue };
+        if seen.contains(&sample) {
+            continue;
+        }
+        seen.push(sample);
+        match fitness_to_serve(lot, &sample.arm, lots, limits, day) {
+            Fitness::Fit => {}
+            Fitness::Warn(reasons) => {
+                warnings.extend(reasons.into_iter().map(|r| format!("{sample}: {r}")));
+            }
+            Fitness::Block(reasons) => {
+                blocked.push(format!("{sample} is not served: {}", reasons.join("; ")));
+            }
+        }
+    }
+    if blocked.is_empty() {
+        return Ok(warnings);
+    }
+    Err(refused(format!(
+        "{}\n  expected: samples that are fit to be served\n  to mend:  take it out of the session; once it is dried again log what is measured (store.moisture, store.water-activity); a quarantine ends with `blindsteep lot clear LOT --reason … --by WHO`",
+        blocked.join("\n")
+    )))
 }
 
 /// The samples that are named for second codes; none where they are dealt.

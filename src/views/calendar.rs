@@ -53,7 +53,7 @@ fn placed(f: &Due, sample: &SampleDue, t: &Tasting) -> Option<(Day, bool)> {
     match t.state {
         State::Done => (t.day >= f.on).then_some((t.day, true)),
         _ if t.counts_before.known().is_some_and(|before| *before <= f.on) => None,
-        _ => Some((t.day.max(f.on), sample.state == State::Quarantine)),
+        _ => Some((t.day.max(f.on), sample.state == State::Unfit)),
     }
 }
 

@@ -130,7 +130,10 @@ fn session(f: &Due, s: &Sitting) -> String {
         "  ",
         "  ",
     ));
-    for out_of in &s.left_out {
+    // Of what is not fit to be served the warnings tell.
+    let unfit =
+        |sample: &String| f.samples.iter().any(|s| s.sample == *sample && s.state == State::Unfit);
+    for out_of in s.left_out.iter().filter(|l| !unfit(&l.sample)) {
         let text = format!("Left out: {}: {}.", out_of.sample, out_of.reason);
         out.push_str(&paragraph(&text, "  ", "    "));
     }

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use blindsteep::book::Book;
+use blindsteep::book::book_file::Limits;
 use blindsteep::book::time::{Day, Moment};
 use blindsteep::findings::due::{Due, Record, Wish, due};
 use blindsteep::plots::Lang;
@@ -22,6 +23,7 @@ fn finding(book: &Book, on: &str, until: &str) -> Due {
         recipes: &book.recipes().unwrap().value,
         recipe: Some("iso3103"),
         flight_cups: 8,
+        limits: &Limits::default(),
         standing: &Standing::of(Vec::new(), Vec::new()),
     };
     due(&record, &Wish { on: day(on), until: day(until), with: Vec::new(), alone: false })

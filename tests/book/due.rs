@@ -6,6 +6,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use blindsteep::book::Book;
+use blindsteep::book::book_file::Limits;
 use blindsteep::book::lots::Lot;
 use blindsteep::book::recipes::Recipes;
 use blindsteep::book::retasting::Retasting;
@@ -70,6 +71,7 @@ impl Asked {
             recipes: &self.recipes,
             recipe: Some("iso3103"),
             flight_cups: 8,
+            limits: &Limits::default(),
             standing: &Standing::of(self.revealed.clone(), Vec::new()),
         };
         let wish = Wish { on: day(on), until: day(until), with: self.with.clone(), alone: false };

@@ -3,6 +3,7 @@
 use std::fs;
 
 use blindsteep::book::book_file::Limits;
+use blindsteep::book::lot_warnings::leaf;
 use blindsteep::book::lots::{How, LotFile, Parent};
 use blindsteep::book::parameters::Value;
 use blindsteep::book::store::{self, StoreError};
@@ -172,10 +173,13 @@ fn moisture_and_mass_loss_follow_from_masses() {
 fn damp_tea_is_warned_of_but_not_refused() {
     let (_dir, book) = new_book();
     add(&book, "A", &[("dry.moisture", "7.2")]).unwrap();
-    let lot = book.lot("A").unwrap();
-    assert!(lot.warnings(&Limits::default())[0].contains("7.2 %"));
+    let warned = || {
+        let lots = book.lots().unwrap();
+        leaf(&[&lots[0]], &lots, &Limits::default(), noon().day())
+    };
+    assert!(warned()[0].contains("7.2 %") && warned()[0].contains("licensed laboratory"));
     log(&book, "A", &entry("store.moisture", "5"), 2).unwrap();
-    assert!(book.lot("A").unwrap().warnings(&Limits::default()).is_empty());
+    assert!(warned().is_empty());
 }
 
 #[test]

@@ -8,6 +8,7 @@ mod clock;
 mod commands;
 mod derived;
 mod due;
+mod kept;
 mod lots;
 mod making;
 mod parting;

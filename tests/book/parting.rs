@@ -5,7 +5,7 @@ use std::fs;
 use blindsteep::book::balance::balance;
 use blindsteep::book::book_file::Limits;
 use blindsteep::book::family::family;
-use blindsteep::book::lot_warnings::damp_before_the_split;
+use blindsteep::book::lot_warnings::leaf;
 use blindsteep::book::lots::{CameBy, How, Lot, LotFile};
 use blindsteep::book::moves::{Move, move_lot, storage};
 use blindsteep::book::parameters::Value;
@@ -309,11 +309,11 @@ fn damp_tea_stays_damp_when_it_is_split_and_is_told_until_it_is_measured_again()
     log("A", Some("humid"), "3", "2026-07-02T12:00:00+08:00", 4);
     let told = |id: &str| {
         let lots = book.lots().unwrap();
-        damp_before_the_split(find(&lots, id), &lots, &Limits::default())
+        leaf(&[find(&lots, id)], &lots, &Limits::default(), day("2026-07-10"))
     };
     let c = told("C");
     assert!(
-        c.len() == 1 && c[0].starts_with("C, which was split from A: moisture of 7.4 %"),
+        c.len() == 1 && c[0].starts_with("C: moisture of 7.4 % (wet basis, 2026-06-20)"),
         "{c:?}"
     );
     assert!(told("D").is_empty() && told("A").is_empty());

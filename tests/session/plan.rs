@@ -229,7 +229,7 @@ fn a_quarantined_lot_is_not_served() {
     let output = panel.run(&["lot", "log", LOTS[0], "store.quarantine", "yes"]);
     assert_eq!(output.code, 0, "{output:?}");
     let text = panel.refusal(&request());
-    assert!(text.starts_with("Lot-Alpha is in quarantine and is not served"), "{text}");
+    assert!(text.starts_with("Lot-Alpha is not served: in quarantine since "), "{text}");
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::io::Write as _;
 
 use clap::Args;
 
-use super::{how, kilograms, lot_and_arm, parent, setting, warn};
+use super::{how, kilograms, lot_and_arm, moment_or_day, parent, setting, warn};
 use crate::book::lots::{LotFile, Parent};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parting::{self, NewTea, Parted, Taken};
@@ -141,13 +141,6 @@ fn some_kilograms(text: &str) -> Result<f64, String> {
     kilograms(text).ok_or_else(|| "write kilograms, more than 0, as in 2.5 or 250g".to_owned())
 }
 
-fn moment_or_day(text: &str) -> Result<Moment, String> {
-    match text.parse::<Day>() {
-        Ok(day) => Ok(day.noon(Moment::now())),
-        Err(_) => text.parse(),
-    }
-}
-
 impl More {
     fn of(self, file: LotFile) -> NewLot {
         NewLot {
@@ -230,8 +223,7 @@ fn tell(text: &str, parted: &Parted, book: &Book, context: &mut Context) -> Resu
     let lots = book.lots()?;
     for lot in &parted.lots {
         // A parent in quarantine is told of above.
-        let mut warnings = lot.warnings(&limits);
-        warnings.extend(lot_warnings::damp_before_the_split(lot, &lots, &limits));
+        let mut warnings = lot_warnings::leaf(&[lot], &lots, &limits, Moment::now().day());
         warnings.extend(lot_warnings::slips(&[lot], Moment::now()));
         for warning in warnings {
             writeln!(context.out, "\nwarning: {warning}")?;

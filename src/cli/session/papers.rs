@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use crate::book::time::Moment;
 use crate::book::{Book, store};
 use crate::cli::{Context, Failure};
-use crate::session::pour::pouring_plan;
+use crate::session::pour::{not_to_pour, pouring_plan};
 use crate::session::{Session, State, papers};
 use crate::sheets::ballots::ballot_pdf;
 use crate::sheets::pouring::pouring_pdf;
@@ -100,13 +100,24 @@ pub(super) fn pouring(
     refuse_inside(book, file)?;
     let languages = languages(asked, book)?;
     let (session, pours) = pouring_plan(book, part, pourer, now)?;
-    let pdf = pouring_pdf(&papers::pouring(book, &session, &pours, pourer, &languages)?)?;
+    let unfit = not_to_pour(book, &pours, now)?;
+    let paper = papers::pouring(book, &session, &pours, pourer, &languages, &unfit)?;
+    let pdf = pouring_pdf(&paper)?;
     store::create_new_bytes(file, &pdf)?;
     writeln!(
         context.out,
         "{}\nThis is the one paper with lots on it. It is for {pourer} alone; that it was written is logged.",
         file.display()
     )?;
+    if !unfit.is_empty() {
+        // A taster may stand by: which sample it is stands on the paper alone.
+        writeln!(
+            context.out,
+            "CAUTION: something in this session was put into quarantine or found too damp since it \
+             was planned. The paper says which cups are not to be poured: have them entered as \
+             lost, or give the session up (`session void`) and plan another one."
+        )?;
+    }
     Ok(())
 }
 

@@ -229,6 +229,9 @@ pub(in crate::cli) fn tell(planned: &Planned, context: &mut Context) -> Result<(
                 .unwrap_or(&0)
         )?,
     }
+    for warning in &planned.warnings {
+        writeln!(out, "warning: {warning}")?;
+    }
     for caution in [
         "Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups.",
         "Name allergens that are on the table. Anyone may decline a cup without a reason.",

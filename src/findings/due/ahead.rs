@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::super::Answer;
 use super::schedule::days_after;
 use super::sitting::{Sitting, room};
-use super::{Kept, NO_RECIPE, Record, State, Wish};
+use super::{Kept, NO_RECIPE, Record, State, Wish, not_served};
 use crate::book::time::Day;
 use crate::session::Sample;
 
@@ -18,8 +18,8 @@ const HORIZON: i64 = 3 * 365;
 pub struct ReferenceStock {
     /// The sample.
     pub sample: String,
-    /// Whether it is in quarantine: then it is not served.
-    pub quarantine: bool,
+    /// Why it is not served on that day; empty if nothing speaks against it.
+    pub not_served: Vec<String>,
     /// Grams left, less what sealed sessions may draw.
     pub left_g: Answer<f64>,
     /// Grams of a cup.
@@ -116,14 +116,11 @@ pub(super) fn reference(
             None => Answer::unknown("by the plans it lasts for three years or longer"),
         }
     });
-    let quarantine = record
-        .lots
-        .iter()
-        .find(|l| l.id == sample.lot)
-        .is_some_and(|l| l.is_in_quarantine(&sample.arm));
+    let lot = record.lots.iter().find(|l| l.id == sample.lot);
+    let not_served = lot.map(|l| not_served(record, l, &sample.arm, wish.on)).unwrap_or_default();
     Answer::Known(ReferenceStock {
         sample: sample.to_string(),
-        quarantine,
+        not_served,
         left_g,
         cup_g,
         flights_left,
@@ -140,7 +137,7 @@ fn coming_sessions(record: &Record<'_>, wish: &Wish, kept: &[Kept<'_>]) -> Vec<(
     // Day, slack, replicates, room beside reference and second codes.
     let mut tastings: Vec<(Day, i64, u32, usize)> = Vec::new();
     for k in kept {
-        let Some(plan) = k.plan.filter(|_| k.due.state != State::Quarantine) else { continue };
+        let Some(plan) = k.plan.filter(|_| k.due.state != State::Unfit) else { continue };
         let waiting = k.due.next.known().filter(|n| n.state.is_open()).map(|n| n.day);
         let after = k.due.next.known().map_or(wish.on, |n| match n.state {
             State::Later => n.day.later(-1),

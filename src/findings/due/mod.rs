@@ -11,8 +11,11 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Answer;
+use crate::book::book_file::Limits;
+use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
 use crate::book::lots::{Lot, MAIN};
+use crate::book::parameters::PACKED;
 use crate::book::recipes::{Recipe, Recipes};
 use crate::book::retasting::{CountFrom, Retasting, RetastingPlan};
 use crate::book::session_files::Kind;
@@ -43,6 +46,8 @@ pub struct Record<'a> {
     pub recipe: Option<&'a str>,
     /// The most cups in a flight.
     pub flight_cups: usize,
+    /// The panel's own limits, among them those of damp leaf.
+    pub limits: &'a Limits,
     /// What sessions had, and what is left.
     pub standing: &'a Standing,
 }
@@ -116,8 +121,8 @@ pub enum State {
     Missed,
     /// Nothing more is planned.
     Ended,
-    /// It is in quarantine, and not served.
-    Quarantine,
+    /// It is in quarantine or too damp, and not served.
+    Unfit,
     /// No plan is for it.
     Unplanned,
 }
@@ -135,7 +140,7 @@ impl State {
             Self::Done => "done",
             Self::Missed => "missed",
             Self::Ended => "ended",
-            Self::Quarantine => "quarantine",
+            Self::Unfit => "unfit",
             Self::Unplanned => "unplanned",
         }
     }
@@ -189,6 +194,8 @@ pub struct SampleDue {
     pub planned: Answer<u32>,
     /// Ages at which it was not tasted.
     pub n_missed: usize,
+    /// Why it is not served on that day; empty if nothing speaks against it.
+    pub not_served: Vec<String>,
 }
 
 /// A tasting of a plan.
@@ -326,8 +333,13 @@ fn clock(plan: Option<&RetastingPlan>, lot: &Lot, arm: &str) -> Option<Day> {
     }
 }
 
-/// When a sample was packed.
-const PACKED: &str = "store.packed";
+/// Why a sample is not to be served on a day.
+fn not_served(record: &Record<'_>, lot: &Lot, arm: &str, on: Day) -> Vec<String> {
+    match fitness_to_serve(lot, arm, record.lots, record.limits, on) {
+        Fitness::Block(reasons) => reasons,
+        Fitness::Fit | Fitness::Warn(_) => Vec::new(),
+    }
+}
 
 fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Kept<'a> {
     let plan = record.retasting.value.plan_of(lot, &sample.arm);
@@ -344,7 +356,7 @@ fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Ke
         month: h.day.months_since(from),
     };
     let last = had.scored.iter().rfind(|h| h.day <= wish.on);
-    let quarantine = lot.is_in_quarantine(&sample.arm);
+    let not_served = not_served(record, lot, &sample.arm, wish.on);
     let since = if sample.arm == MAIN {
         lot.own_since()
     } else {
@@ -355,7 +367,7 @@ fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Ke
     let (tastings, next) = planned.unwrap_or_default();
     let state = match (&next, plan) {
         (_, None) => State::Unplanned,
-        _ if quarantine => State::Quarantine,
+        _ if !not_served.is_empty() => State::Unfit,
         (None, _) => State::Ended,
         (Some(next), _) => next.state,
     };
@@ -400,6 +412,7 @@ fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Ke
             lasts_until: Answer::unknown("not asked"),
             planned: Answer::unknown("not asked"),
             n_missed,
+            not_served,
         },
         sample,
     };

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::super::{Answer, count};
-use super::{Kept, Record, State, Wish};
+use super::{Kept, Record, State, Wish, not_served};
 use crate::book::ids;
 use crate::book::retasting::RetastingPlan;
 use crate::book::time::Day;
@@ -95,9 +95,9 @@ pub(super) fn sitting(
         })
     };
     let mut chosen: Vec<&Kept<'_>> = Vec::new();
-    for k in kept.iter().filter(|k| k.due.state.is_open() || asked(k) || waits_in_quarantine(k)) {
-        if k.due.state == State::Quarantine {
-            leave(k, "it is in quarantine, and not served".to_owned());
+    for k in kept.iter().filter(|k| k.due.state.is_open() || asked(k) || waits_unfit(k)) {
+        if k.due.state == State::Unfit {
+            leave(k, format!("it is not served: {}", k.due.not_served.join("; ")));
         } else if k.due.state == State::Sealed && !asked(k) {
             leave(k, "it is in a session that is not revealed".to_owned());
         } else if k.recipe.is_none() {
@@ -132,12 +132,16 @@ pub(super) fn sitting(
             leave(k, format!("{why}: plan a second session for it"));
         }
     }
-    let quarantined =
-        |s: &Sample| record.lots.iter().any(|l| l.id == s.lot && l.is_in_quarantine(&s.arm));
-    let reference = match reference {
+    let unfit = |s: &Sample| {
+        let lot = record.lots.iter().find(|l| l.id == s.lot);
+        lot.map(|l| not_served(record, l, &s.arm, wish.on)).unwrap_or_default()
+    };
+    let reference = match reference.map(|s| (s, unfit(s))) {
         None => Answer::unknown("no reference is known"),
-        Some(s) if quarantined(s) => Answer::unknown(format!("{s} is in quarantine")),
-        Some(s) => Answer::Known(s.to_string()),
+        Some((s, why)) if !why.is_empty() => {
+            Answer::unknown(format!("{s} is not served: {}", why.join("; ")))
+        }
+        Some((s, _)) => Answer::Known(s.to_string()),
     };
     let Some((plan, recipe)) = same[0].plan.zip(same[0].recipe) else {
         return Answer::unknown(super::NO_RECIPE);
@@ -173,9 +177,9 @@ pub(super) fn sitting(
     })
 }
 
-/// Whether a sample would be tasted now, were it not in quarantine.
-fn waits_in_quarantine(k: &Kept<'_>) -> bool {
-    k.due.state == State::Quarantine && k.due.next.known().is_some_and(|n| n.state.is_open())
+/// Whether a sample would be tasted now, if it were fit to be served.
+fn waits_unfit(k: &Kept<'_>) -> bool {
+    k.due.state == State::Unfit && k.due.next.known().is_some_and(|n| n.state.is_open())
 }
 
 fn nothing(wish: &Wish, kept: &[Kept<'_>], left_out: &[LeftOut]) -> String {

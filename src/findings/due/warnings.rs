@@ -36,8 +36,8 @@ pub enum WarningKind {
     LeafEndsBeforePlan,
     /// No reserve is recorded.
     NoReserve,
-    /// In quarantine.
-    Quarantine,
+    /// In quarantine, or too damp to be served.
+    Unfit,
     /// In a session that is not revealed yet.
     Sealed,
     /// Arms of a lot that would not stand in one session.
@@ -98,9 +98,10 @@ pub(super) fn warnings(
             });
         }
     }
-    list.group(WarningKind::Quarantine, of(&|k| k.due.state == State::Quarantine), &|named| {
-        format!("{named}: in quarantine, not served until it is cleared with a reason.")
-    });
+    for k in kept.iter().filter(|k| k.due.state == State::Unfit) {
+        let text = format!("{}: not served: {}.", k.due.sample, k.due.not_served.join("; "));
+        list.warn(WarningKind::Unfit, vec![k.due.sample.clone()], text);
+    }
     for had in &record.standing.sealed {
         match &had.samples {
             Some(samples) => {
@@ -221,8 +222,8 @@ fn reference(
     let name = &stock.sample;
     let bridge = "Freeze a new one now and serve both in one session, while there is leaf of the old \
                   one: without such a bridge the years before and after cannot be joined.";
-    let text = if stock.quarantine {
-        format!("The reference {name} is in quarantine and is not served. {bridge}")
+    let text = if !stock.not_served.is_empty() {
+        format!("The reference {name} is not served: {}. {bridge}", stock.not_served.join("; "))
     } else if let Some(why) = stock.left_g.reason() {
         format!(
             "The reference {name}: {why}, so nobody can say how long it lasts. Log it: `blindsteep lot \
@@ -262,7 +263,7 @@ fn arms_apart(kept: &[Kept<'_>], sitting: &Answer<Sitting>) -> Vec<(Vec<String>,
         lots.push(&k.due.lot);
         let of_lot = || kept.iter().filter(|o| o.due.lot == k.due.lot);
         let missing: Vec<&Kept<'_>> = of_lot()
-            .filter(|o| !here(o) && !matches!(o.due.state, State::Quarantine | State::Sealed))
+            .filter(|o| !here(o) && !matches!(o.due.state, State::Unfit | State::Sealed))
             .collect();
         let Some(first) = missing.first() else { continue };
         let there: Vec<String> = of_lot().filter(here).map(|o| o.due.sample.clone()).collect();

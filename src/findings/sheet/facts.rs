@@ -10,7 +10,7 @@ use crate::book::ids;
 use crate::book::labels::Labels;
 use crate::book::lots::{CameBy, How, Lot, LotValue};
 use crate::book::making;
-use crate::book::parameters::{ParameterKind, QUARANTINE, Value};
+use crate::book::parameters::{ParameterKind, QUARANTINE, Value, WATER_ACTIVITY};
 use crate::book::time::Day;
 use crate::book::units;
 use crate::findings::Answer;
@@ -357,7 +357,8 @@ pub(super) fn stored(of: &Subject<'_>, record: &Record<'_>, shy: &mut Shy<'_>) -
     let mut conditions = Vec::new();
     for parameter in &record.parameters.parameters {
         let id = parameter.id.as_str();
-        let other = parameter.step() != "store" || id == QUARANTINE || MOISTURES.contains(&id);
+        let of_leaf = MOISTURES.contains(&id) || id == WATER_ACTIVITY;
+        let other = parameter.step() != "store" || id == QUARANTINE || of_leaf;
         if other || parameter.kind == ParameterKind::Moment {
             continue;
         }

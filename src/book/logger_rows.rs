@@ -1,0 +1,141 @@
+//! The rows of a logger file: put in order, each moment once, with what was odd in them.
+
+use jiff::tz::Offset;
+
+use super::logger_clock::set_back;
+use super::logger_form::Columns;
+use super::readings::Readings;
+use super::time::Moment;
+
+/// The rows of a logger file as they came.
+#[derive(Default)]
+pub(super) struct Rows {
+    lines: Vec<u32>,
+    pub(super) seconds: Vec<i64>,
+    celsius: Vec<Option<f64>>,
+    humidity_pct: Vec<Option<f64>>,
+    pub(super) n_other_clock: usize,
+    pub(super) first_other_clock: Option<usize>,
+}
+
+impl Rows {
+    pub(super) fn push(
+        &mut self,
+        line: usize,
+        second: i64,
+        celsius: Option<f64>,
+        humidity: Option<f64>,
+    ) {
+        self.lines.push(u32::try_from(line).unwrap_or(u32::MAX));
+        self.seconds.push(second);
+        self.celsius.push(celsius);
+        self.humidity_pct.push(humidity);
+    }
+
+    /// Puts the rows in order, each moment once, and says what was odd.
+    pub(super) fn settle(
+        self,
+        file: &str,
+        columns: &Columns,
+        longest_gap: f64,
+        clock: Offset,
+    ) -> Readings {
+        let n = self.seconds.len();
+        let mut notices = set_back(file, &self.seconds, &self.lines, clock);
+        // Each with the line of the first reading that it is about.
+        let mut tell = |n: usize, first: Option<u32>, what: &str| {
+            if let (Some(line), true) = (first, n > 0) {
+                let readings = if n == 1 { "reading" } else { "readings" };
+                let first = if n == 1 { "" } else { " (the first is at this line)" };
+                notices.push(format!("{file}:{line}: {n} {readings}{first} {what}"));
+            }
+        };
+        let line = |at: usize| self.lines.get(at).copied();
+        let mut back = (1..n).filter(|i| self.seconds[*i] < self.seconds[*i - 1]);
+        let first = back.next();
+        let unsorted = first.map_or(0, |_| 1 + back.count());
+        tell(
+            unsorted,
+            first.and_then(line),
+            "stood before earlier ones; all were put in the order of time",
+        );
+        let wanted: Vec<(&[Option<f64>], &str)> = [
+            (columns.celsius.is_some(), &self.celsius, "a temperature"),
+            (columns.humidity.is_some(), &self.humidity_pct, "a humidity"),
+        ]
+        .into_iter()
+        .filter_map(|(there, values, what)| there.then_some((values.as_slice(), what)))
+        .collect();
+        for (values, what) in wanted {
+            let missing = values.iter().filter(|c| c.is_none()).count();
+            let first = values.iter().position(Option::is_none).and_then(line);
+            tell(
+                missing,
+                first,
+                &format!("without {what}; what lies between their neighbours counts"),
+            );
+        }
+        let shown = Moment::at(self.seconds[0], clock);
+        let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
+        let first = self.first_other_clock.and_then(|l| u32::try_from(l).ok());
+        tell(self.n_other_clock, first, &other);
+        let mut order: Vec<usize> = (0..n).collect();
+        if unsorted > 0 {
+            order.sort_by_key(|i| self.seconds[*i]);
+        }
+        let mut settled = Readings {
+            file: file.to_owned(),
+            seconds: Vec::with_capacity(n),
+            celsius: Vec::with_capacity(n),
+            humidity_pct: Vec::with_capacity(n),
+            longest_gap_minutes: longest_gap,
+            notices: Vec::new(),
+        };
+        let (mut twice, mut unlike) = ((0, None), (0, None));
+        let mut at = 0;
+        while at < n {
+            let second = self.seconds[order[at]];
+            let mut end = at + 1;
+            while end < n && self.seconds[order[end]] == second {
+                end += 1;
+            }
+            settled.seconds.push(second);
+            let first = order[at];
+            if end == at + 1 {
+                settled.celsius.push(self.celsius[first]);
+                settled.humidity_pct.push(self.humidity_pct[first]);
+            } else {
+                let same = &order[at..end];
+                twice.0 += same.len() - 1;
+                twice.1 = twice.1.or_else(|| line(same[1]));
+                let differ = same[1..].iter().filter(|i| {
+                    self.celsius[**i] != self.celsius[first]
+                        || self.humidity_pct[**i] != self.humidity_pct[first]
+                });
+                for other in differ {
+                    unlike.0 += 1;
+                    unlike.1 = unlike.1.or_else(|| line(*other));
+                }
+                settled.celsius.push(mean(same.iter().filter_map(|i| self.celsius[*i])));
+                settled.humidity_pct.push(mean(same.iter().filter_map(|i| self.humidity_pct[*i])));
+            }
+            at = end;
+        }
+        tell(twice.0, twice.1, "stood there a second time; each moment counts once");
+        tell(unlike.0, unlike.1, "unlike another of the same moment; their mean counts");
+        if columns.celsius.is_some() && columns.scale.is_none() {
+            notices.push(format!("{file}: the header says no unit of temperature; °C was taken"));
+        }
+        settled.notices = notices;
+        settled
+    }
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut n, mut sum) = (0.0, 0.0);
+    for value in values {
+        n += 1.0;
+        sum += value;
+    }
+    (n > 0.0).then(|| sum / n)
+}
