@@ -11,7 +11,9 @@ use super::readings::ReadingRules;
 use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
-use super::{Book, copies, csv_file, ids, lot_graph, stores, toml_file, trial_files, trial_rules};
+use super::{
+    Book, copies, csv_file, ids, lot_graph, retasting, stores, toml_file, trial_files, trial_rules,
+};
 
 /// What a check found.
 #[derive(Debug, Clone, Default)]
@@ -59,6 +61,9 @@ pub fn check(book: &Book) -> Result<Checked, StoreError> {
     for lot in &checked.lots {
         trial_rules::check_lot(lot, &checked.trials, &there, problems);
     }
+    let recipes = everything.recipes.as_ref().map(|r| &r.value);
+    let around = retasting::Around { recipes, lots: &checked.lots, there: &lots };
+    retasting::read(book, &around, problems)?;
     checked.n_lots = lots.len();
     checked.n_sessions = sessions.len();
     walk(book.root(), "", &mut checked.notices)?;

@@ -7,6 +7,7 @@ use super::csv_file::table_schema;
 use super::lots::{LogLine, LotFile};
 use super::parameters::Parameters;
 use super::recipes::Recipes;
+use super::retasting::RetastingFile;
 use super::session_files::{
     BallotLine, ChangeLine, CloseFile, PourLine, RevealFile, SessionFile, VoidFile,
 };
@@ -24,6 +25,7 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("vocabulary.schema.json", schema_of::<Vocabulary>().into()),
         ("parameters.schema.json", schema_of::<Parameters>().into()),
         ("recipes.schema.json", schema_of::<Recipes>().into()),
+        ("retasting.schema.json", schema_of::<RetastingFile>().into()),
         ("tasters.schema.json", schema_of::<Tasters>().into()),
         ("lot.schema.json", schema_of::<LotFile>().into()),
         ("lot-log.table.json", table_schema::<LogLine>("lots/*/log.csv")),

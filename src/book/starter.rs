@@ -7,12 +7,14 @@ use std::sync::OnceLock;
 
 use super::parameters::Parameters;
 use super::store::{self, StoreError};
-use super::{Book, BookError, reading};
+use super::{Book, BookError, reading, retasting};
 
 const VOCABULARY: &str = include_str!("starter/vocabulary.toml");
 const PARAMETERS: &str = include_str!("starter/parameters.toml");
 const RECIPES: &str = include_str!("starter/recipes.toml");
 const TASTERS: &str = include_str!("starter/tasters.toml");
+/// The plan of a book that has none of its own.
+pub(super) const RETASTING: &str = include_str!("starter/retasting.toml");
 
 /// What a new book says of itself.
 #[derive(Debug, Clone, Default)]
@@ -59,6 +61,7 @@ pub fn begin(dir: &Path, beginning: &Beginning) -> Result<Book, BookError> {
         (reading::PARAMETERS, PARAMETERS.to_owned()),
         (reading::RECIPES, RECIPES.to_owned()),
         (reading::TASTERS, TASTERS.to_owned()),
+        (retasting::RETASTING, RETASTING.to_owned()),
         (reading::BOOK, book_text(&name, beginning)),
     ];
     for (file, text) in files {
@@ -111,7 +114,7 @@ fn move_into_place(made: tempfile::TempDir, dir: &Path) -> Result<(), StoreError
 }
 
 /// What a new book holds, book.toml last.
-const PARTS: [&str; 8] = [
+const PARTS: [&str; 9] = [
     "lots",
     "sessions",
     "sheets",
@@ -119,6 +122,7 @@ const PARTS: [&str; 8] = [
     reading::PARAMETERS,
     reading::RECIPES,
     reading::TASTERS,
+    retasting::RETASTING,
     reading::BOOK,
 ];
 

@@ -41,7 +41,8 @@ pub fn run(args: Begin, context: &mut Context) -> Result<(), Failure> {
          book.toml        title, place, defaults, the panel's own limits\n  \
          vocabulary.toml  the words and scales\n  \
          parameters.toml  what is recorded of making and storage\n  \
-         recipes.toml     how cups are brewed\n\
+         recipes.toml     how cups are brewed\n  \
+         retasting.toml   when stored lots are tasted again\n\
          Next: stand in the folder, then\n  \
          blindsteep taster add ann\n  \
          blindsteep lot add T26-01 --class black --made 2026-05-01\n  \

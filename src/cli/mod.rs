@@ -11,6 +11,7 @@ mod check;
 mod compare;
 mod demo;
 mod difference;
+mod due;
 mod kept_text;
 mod link;
 mod lot;
@@ -65,6 +66,8 @@ enum Command {
     Sheet(sheet::SheetArgs),
     /// How do stored lots move?
     Age(age::AgeArgs),
+    /// What is to be tasted again, with what leaf: plan it, or write it into a calendar
+    Due(due::DueArgs),
     /// Which step of the making did it?
     Link(link::LinkArgs),
     /// What to make next: the batches that tell the most
@@ -223,6 +226,7 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Difference(args) => difference::run(&args, context),
         Command::Sheet(args) => sheet::run(&args, context),
         Command::Age(args) => age::run(&args, context),
+        Command::Due(args) => due::run(&args, context),
         Command::Link(args) => link::run(&args, context),
         Command::Trial(args) => trial::run(&args, context),
     }

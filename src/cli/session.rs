@@ -2,7 +2,7 @@
 
 mod enter;
 mod papers;
-mod plan;
+pub(super) mod plan;
 mod show;
 
 use std::io::Write as _;

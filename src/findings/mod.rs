@@ -8,6 +8,7 @@ pub mod answer;
 mod cell_model;
 pub mod compare;
 pub mod difference;
+pub mod due;
 pub mod guesses;
 pub mod habits;
 pub mod iccs;

@@ -6,6 +6,7 @@ use super::age::Age;
 use super::agree::Agree;
 use super::compare::Compare;
 use super::difference::Difference;
+use super::due::Due;
 use super::link::Link;
 use super::monitor::Monitor;
 use super::practice::Practice;
@@ -21,6 +22,7 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("difference-1.schema.json", schemars::schema_for!(Difference).into()),
+        ("due-1.schema.json", schemars::schema_for!(Due).into()),
         ("link-2.schema.json", schemars::schema_for!(Link).into()),
         ("monitor-1.schema.json", schemars::schema_for!(Monitor).into()),
         ("practice-1.schema.json", schemars::schema_for!(Practice).into()),

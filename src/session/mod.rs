@@ -40,6 +40,7 @@ pub mod sample;
 pub mod sequences;
 pub mod sets;
 mod shape;
+pub mod standing;
 pub mod state;
 
 pub use afterwards::write_key;

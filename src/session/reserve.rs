@@ -17,23 +17,32 @@ use super::state::entry_of;
 /// What sealed sessions will draw at most: it stands in their keys until they are revealed or void.
 pub(super) fn pending(book: &Book) -> Result<Vec<Draw>, BookError> {
     let mut pending = Vec::new();
-    for name in book.session_names()? {
-        let folder = format!("sessions/{name}");
-        let done =
-            ["reveal.toml", "void.toml"].iter().any(|f| book.root().join(&folder).join(f).exists());
-        let file = format!("{folder}/{}", key::FILE);
-        if done || !book.root().join(&file).exists() {
-            continue;
-        }
-        pending.extend(at_most(&Key::read(book.root(), &file)?));
+    for name in not_revealed(book)? {
+        pending.extend(sealed(book, &name)?.map_or_else(Vec::new, |key| at_most(&key)));
     }
     Ok(pending)
+}
+
+/// The sessions that are neither revealed nor void.
+pub(super) fn not_revealed(book: &Book) -> Result<Vec<String>, BookError> {
+    let mut names = book.session_names()?;
+    names.retain(|name| {
+        let folder = book.root().join("sessions").join(name);
+        !["reveal.toml", "void.toml"].iter().any(|f| folder.join(f).exists())
+    });
+    Ok(names)
+}
+
+/// The key of a session, if it has one: alone it comes after closing.
+pub(super) fn sealed(book: &Book, name: &str) -> Result<Option<Key>, BookError> {
+    let file = format!("sessions/{name}/{}", key::FILE);
+    book.root().join(&file).exists().then(|| Key::read(book.root(), &file)).transpose()
 }
 
 /// What a sealed session may draw of each sample whatever was dealt: what is left of each lot would
 /// otherwise say which of them have second codes. Where all flights have the same lots each counts as
 /// the one with most cups; else each may have a second code in every flight in which some lot has one.
-fn at_most(key: &Key) -> Vec<Draw> {
+pub(super) fn at_most(key: &Key) -> Vec<Draw> {
     let is_lot = |role: Role| matches!(role, Role::Lot | Role::Duplicate);
     let mut flights: BTreeMap<u32, (BTreeSet<&Sample>, bool)> = BTreeMap::new();
     for cup in key.cups().iter().filter(|c| is_lot(c.role)) {

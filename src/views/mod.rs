@@ -2,10 +2,12 @@
 
 pub mod age;
 pub mod agree;
+pub mod calendar;
 pub mod charts;
 pub mod compare;
 mod compare_parts;
 pub mod difference;
+pub mod due;
 pub mod json;
 pub mod link;
 mod link_many;

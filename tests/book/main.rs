@@ -3,9 +3,11 @@
 #![allow(clippy::unwrap_used)]
 
 mod begin;
+mod calendar;
 mod clock;
 mod commands;
 mod derived;
+mod due;
 mod kept;
 mod lots;
 mod making;
@@ -13,6 +15,7 @@ mod parting;
 mod readings;
 mod readme;
 mod reread;
+mod retasting;
 mod schemas;
 mod tasters;
 mod trials;

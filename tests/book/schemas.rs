@@ -40,7 +40,7 @@ fn each_json_schema_is_one() {
 fn a_new_book_fits_the_schemas() {
     let (_dir, book) = new_book();
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas");
-    for name in ["book", "vocabulary", "parameters", "recipes", "tasters"] {
+    for name in ["book", "vocabulary", "parameters", "recipes", "retasting", "tasters"] {
         let schema = fs::read_to_string(folder.join(format!("{name}.schema.json"))).unwrap();
         let schema: serde_json::Value = serde_json::from_str(&schema).unwrap();
         let text = fs::read_to_string(book.root().join(format!("{name}.toml"))).unwrap();

@@ -5,6 +5,7 @@
 mod alone;
 mod blind;
 mod common;
+mod due;
 mod enter;
 mod files;
 mod kinds;

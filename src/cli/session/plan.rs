@@ -174,7 +174,7 @@ fn flight(lots: &str, duplicates: &Duplicates) -> FlightRequest {
     FlightRequest { lots, duplicates }
 }
 
-fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
+pub(in crate::cli) fn tell(planned: &Planned, context: &mut Context) -> Result<(), Failure> {
     let out = &mut context.out;
     let plan = &planned.plan;
     writeln!(out, "Session {} is planned.", planned.session)?;

@@ -1,0 +1,296 @@
+//! The session that tastes what is due: which samples, in which flights, on which days.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::super::{Answer, count};
+use super::{Kept, Record, State, Wish, not_served};
+use crate::book::ids;
+use crate::book::retasting::RetastingPlan;
+use crate::book::time::Day;
+use crate::session::Sample;
+
+/// A session that could be planned.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Sitting {
+    /// The recipe.
+    pub recipe: String,
+    /// Grams of a cup.
+    pub cup_g: f64,
+    /// How often each sample is brewed anew.
+    pub replicates: u32,
+    /// The reference; unknown if there is none that can be served.
+    pub reference: Answer<String>,
+    /// Its samples, those together that belong into one flight: the arms of a lot. Which flight has
+    /// which of them is dealt when the session is planned, and nobody is told.
+    pub groups: Vec<Vec<String>>,
+    /// Its flights.
+    pub flights: Vec<SittingFlight>,
+    /// Samples that could be tasted now and are not in it.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A flight.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct SittingFlight {
+    /// Its day.
+    pub day: Day,
+    /// Which replicate of its samples it is, from 1.
+    pub replicate: u32,
+    /// How many samples it has.
+    pub n_samples: u32,
+    /// Second codes.
+    pub duplicates: u32,
+    /// Scored cups.
+    pub cups: u32,
+}
+
+/// A sample that is left out.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LeftOut {
+    /// The sample.
+    pub sample: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// How many samples a flight has room for beside the reference and the second codes.
+pub(super) fn room(
+    record: &Record<'_>,
+    plan: &RetastingPlan,
+    reference: bool,
+    alone: bool,
+) -> usize {
+    let duplicates = if alone { 0 } else { plan.duplicates as usize };
+    record.flight_cups.saturating_sub(duplicates + usize::from(reference)).max(1)
+}
+
+/// What makes samples go into one session: how they are brewed, and how often.
+#[derive(PartialEq)]
+struct Way<'a> {
+    recipe: &'a str,
+    replicates: u32,
+    duplicates: u32,
+}
+
+fn way<'a>(k: &Kept<'a>) -> Option<Way<'a>> {
+    let (plan, recipe) = (k.plan?, k.recipe?);
+    Some(Way { recipe: &recipe.id, replicates: plan.replicates, duplicates: plan.duplicates })
+}
+
+pub(super) fn sitting(
+    record: &Record<'_>,
+    wish: &Wish,
+    kept: &[Kept<'_>],
+    reference: Option<&Sample>,
+) -> Answer<Sitting> {
+    let mut left_out = Vec::new();
+    let mut leave = |k: &Kept<'_>, reason: String| {
+        left_out.push(LeftOut { sample: k.due.sample.clone(), reason });
+    };
+    let asked = |k: &Kept<'_>| {
+        wish.with.iter().any(|w| {
+            let (id, arm) = w.split_once('@').map_or((w.as_str(), None), |(l, a)| (l, Some(a)));
+            ids::same(id, &k.due.lot) && arm.is_none_or(|a| ids::same(a, &k.sample.arm))
+        })
+    };
+    let mut chosen: Vec<&Kept<'_>> = Vec::new();
+    for k in kept.iter().filter(|k| k.due.state.is_open() || asked(k) || waits_unfit(k)) {
+        if k.due.state == State::Unfit {
+            leave(k, format!("it is not served: {}", k.due.not_served.join("; ")));
+        } else if k.due.state == State::Sealed && !asked(k) {
+            leave(k, "it is in a session that is not revealed".to_owned());
+        } else if k.recipe.is_none() {
+            leave(k, super::NO_RECIPE.to_owned());
+        } else if let (Some(need), Some(left)) = (k.due.need_g.known(), k.due.left_g.known())
+            && left + 1e-9 < *need
+        {
+            leave(k, format!("{need:.1} g are needed at most, and {left:.1} g are left"));
+        } else if k.plan.is_none() {
+            leave(k, "no plan is for it".to_owned());
+        } else {
+            chosen.push(k);
+        }
+    }
+    // The way of what is most urgent; the others take a session of their own.
+    let Some(of) = chosen.first().and_then(|k| way(k)) else {
+        return Answer::unknown(nothing(wish, kept, &left_out));
+    };
+    let (same, other): (Vec<&Kept<'_>>, Vec<&Kept<'_>>) =
+        chosen.into_iter().partition(|k| way(k).as_ref() == Some(&of));
+    for k in other {
+        if let Some(w) = way(k) {
+            let why = if w.recipe == of.recipe {
+                format!(
+                    "its plan has {} and {} of second codes, unlike the others",
+                    count(w.replicates as usize, "replicate", "replicates"),
+                    w.duplicates
+                )
+            } else {
+                format!("it is brewed by {}, the others by {}", w.recipe, of.recipe)
+            };
+            leave(k, format!("{why}: plan a second session for it"));
+        }
+    }
+    let unfit = |s: &Sample| {
+        let lot = record.lots.iter().find(|l| l.id == s.lot);
+        lot.map(|l| not_served(record, l, &s.arm, wish.on)).unwrap_or_default()
+    };
+    let reference = match reference.map(|s| (s, unfit(s))) {
+        None => Answer::unknown("no reference is known"),
+        Some((s, why)) if !why.is_empty() => {
+            Answer::unknown(format!("{s} is not served: {}", why.join("; ")))
+        }
+        Some((s, _)) => Answer::Known(s.to_string()),
+    };
+    let Some((plan, recipe)) = same[0].plan.zip(same[0].recipe) else {
+        return Answer::unknown(super::NO_RECIPE);
+    };
+    let room = room(record, plan, reference.known().is_some(), wish.alone);
+    let groups = groups(&same, room);
+    let sizes: Vec<u32> = pack(&groups, room).iter().map(|f| f.len() as u32).collect();
+    let a_day = record.retasting.value.flights_a_day.max(1) as usize;
+    let days_a_replicate = sizes.len().div_ceil(a_day);
+    let mut all = Vec::new();
+    for replicate in 0..plan.replicates {
+        for (i, n_samples) in sizes.iter().copied().enumerate() {
+            let day = replicate as usize * days_a_replicate + i / a_day;
+            let duplicates = if wish.alone { 0 } else { plan.duplicates.min(n_samples) };
+            let reference = u32::from(reference.known().is_some());
+            all.push(SittingFlight {
+                day: wish.on.later(day as i64),
+                replicate: replicate + 1,
+                n_samples,
+                duplicates,
+                cups: n_samples + duplicates + reference,
+            });
+        }
+    }
+    Answer::Known(Sitting {
+        recipe: recipe.id.clone(),
+        cup_g: recipe.leaf_g,
+        replicates: plan.replicates,
+        reference,
+        groups,
+        flights: all,
+        left_out,
+    })
+}
+
+/// Whether a sample would be tasted now, if it were fit to be served.
+fn waits_unfit(k: &Kept<'_>) -> bool {
+    k.due.state == State::Unfit && k.due.next.known().is_some_and(|n| n.state.is_open())
+}
+
+fn nothing(wish: &Wish, kept: &[Kept<'_>], left_out: &[LeftOut]) -> String {
+    let later = kept.iter().filter(|k| k.due.state == State::Later);
+    let next = later.filter_map(|k| k.due.next.known()).map(|n| n.day).min();
+    let mut text = if left_out.is_empty() {
+        format!("nothing is due or soon on {}", wish.on)
+    } else {
+        let out: Vec<String> =
+            left_out.iter().map(|l| format!("{}: {}", l.sample, l.reason)).collect();
+        format!("nothing that is due on {} can be tasted ({})", wish.on, out.join("; "))
+    };
+    if let Some(day) = next {
+        text.push_str(&format!("; the next tasting is on {day}"));
+    }
+    text
+}
+
+/// The arms of a lot together, as far as a flight has room for them.
+fn groups(chosen: &[&Kept<'_>], room: usize) -> Vec<Vec<String>> {
+    let mut groups: Vec<(&str, Vec<String>)> = Vec::new();
+    for k in chosen {
+        match groups.iter_mut().find(|(lot, g)| *lot == k.due.lot && g.len() < room) {
+            Some((_, group)) => group.push(k.due.sample.clone()),
+            None => groups.push((&k.due.lot, vec![k.due.sample.clone()])),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}
+
+/// Groups in as few flights as hold them, about as many samples in each. How many each has follows
+/// from the sizes of the groups alone, not from their order.
+fn pack(groups: &[Vec<String>], room: usize) -> Vec<Vec<String>> {
+    let mut order: Vec<&Vec<String>> = groups.iter().collect();
+    order.sort_by_key(|g| std::cmp::Reverse(g.len()));
+    let samples: usize = groups.iter().map(Vec::len).sum();
+    // As many flights as groups always hold them.
+    for n in samples.div_ceil(room.max(1)).max(1)..groups.len() {
+        let mut flights: Vec<Vec<String>> = vec![Vec::new(); n];
+        let fits = order.iter().all(|group| {
+            let least = flights.iter_mut().min_by_key(|f| f.len());
+            least.filter(|f| f.len() + group.len() <= room).is_some_and(|flight| {
+                flight.extend(group.iter().cloned());
+                true
+            })
+        });
+        if fits {
+            return flights;
+        }
+    }
+    order.into_iter().cloned().collect()
+}
+
+impl Sitting {
+    /// What is in each flight, dealt by random draws: `below(n)` gives a number from 0 up to, not
+    /// including, n.
+    pub fn dealt(&self, mut below: impl FnMut(usize) -> usize) -> Vec<Vec<String>> {
+        let n = self.flights.iter().filter(|f| f.replicate == 1).count().max(1);
+        let room = self.flights.iter().map(|f| f.n_samples as usize).max().unwrap_or(1);
+        let mut all = Vec::new();
+        for _ in 0..self.flights.len() / n {
+            let mut groups = self.groups.clone();
+            for i in (1..groups.len()).rev() {
+                groups.swap(i, below(i + 1));
+            }
+            all.extend(pack(&groups, room));
+        }
+        all
+    }
+
+    /// All its samples.
+    pub fn samples(&self) -> impl Iterator<Item = &String> {
+        self.groups.iter().flatten()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn groups_of(sizes: &[usize]) -> Vec<Vec<String>> {
+        let group = |(i, n): (usize, &usize)| (0..*n).map(|j| format!("L{i}@{j}")).collect();
+        sizes.iter().enumerate().map(group).collect()
+    }
+
+    /// Over all small cases: nothing is lost or poured twice, arms stay together, no flight is too
+    /// full, and the sizes do not hang on the order.
+    #[test]
+    fn flights_hold_all_groups_and_part_none() {
+        for room in 2..7 {
+            for code in 0..3_usize.pow(6) {
+                let sizes: Vec<usize> =
+                    (0..6).map(|i| code / 3_usize.pow(i) % 3).filter(|n| *n > 0).collect();
+                let groups = groups_of(&sizes);
+                let flights = pack(&groups, room);
+                let mut all: Vec<&String> = flights.iter().flatten().collect();
+                all.sort();
+                let mut expected: Vec<&String> = groups.iter().flatten().collect();
+                expected.sort();
+                assert_eq!(all, expected);
+                for group in &groups {
+                    let with = flights.iter().filter(|f| f.contains(&group[0]));
+                    assert!(with.clone().all(|f| group.iter().all(|s| f.contains(s))));
+                    assert_eq!(with.count(), 1);
+                }
+                assert!(flights.iter().all(|f| f.len() <= room && !f.is_empty()));
+                let mut back = groups.clone();
+                back.reverse();
+                let sizes = |f: &[Vec<String>]| f.iter().map(Vec::len).collect::<Vec<_>>();
+                assert_eq!(sizes(&pack(&back, room)), sizes(&flights));
+            }
+        }
+    }
+}
