@@ -50,6 +50,8 @@ pub fn pdf(
         items,
         drift: said::drift(f, words),
         lots: lots.collect(),
+        compared: said::comparisons(f, words),
+        told_apart: said::told_apart(f, words),
         cautions: said::cautions(f, words),
     };
     age_pdf(&pages).map_err(|e| Failure::Records(e.to_string()))

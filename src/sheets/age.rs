@@ -54,6 +54,10 @@ pub struct AgePages {
     pub drift: Option<(Vec<String>, Figures)>,
     /// The lots.
     pub lots: Vec<LotCourse>,
+    /// Lots beside each other.
+    pub compared: Vec<Figures>,
+    /// Whether packs were told apart.
+    pub told_apart: Vec<String>,
     /// What to keep in mind.
     pub cautions: Vec<String>,
 }
@@ -107,11 +111,16 @@ pub fn age_pdf(pages: &AgePages) -> Result<Vec<u8>, SheetError> {
             "of": word("of", "页，共"),
             "short": plain("In short", "概要"),
             "drift": plain("The panel's drift", "评茶组的漂移"),
+            "compared": plain("Lots beside each other", "批次之间的比较"),
+            "apart": plain("Told apart?", "能否区分？"),
+            "mind": plain("Keep in mind", "请注意"),
         },
         "told": pages.told,
         "items": pages.items,
         "drift": drift,
         "lots": lots,
+        "compared": pages.compared.iter().map(table).collect::<Vec<Value>>(),
+        "apart": pages.told_apart,
         "cautions": pages.cautions,
     });
     world::pdf(world::Sheet { name, template: TEMPLATE, data, files, date: pages.date })

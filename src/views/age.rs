@@ -3,6 +3,8 @@
 use super::agree::{basis, cautions, left_out, model_words};
 use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
+use crate::findings::age::arms::StorePair;
+use crate::findings::age::equal_age::{EqualAge, YearTerm};
 use crate::findings::age::{Age, ArmPair, Change, Point, SampleAge, TermCourse};
 
 /// The courses of so many samples are shown; of more only their changes.
@@ -33,6 +35,7 @@ pub fn text(f: &Age) -> String {
         out.push_str(&tastings(s, f));
         out.push_str(&changes(s));
         if several.len() <= MOST_COURSES {
+            out.push_str(&fits(s));
             out.push_str(&courses(s));
             out.push_str(&shares(s));
         }
@@ -45,8 +48,82 @@ pub fn text(f: &Age) -> String {
     for a in &f.arms {
         out.push_str(&arms(a));
     }
+    for p in &f.stores {
+        out.push_str(&stores(p));
+    }
+    for y in f.years.known().into_iter().flat_map(|y| &y.ages) {
+        out.push_str(&years(y));
+    }
     out.push_str(&drift(f));
     out.push_str(&models(f));
+    out
+}
+
+/// Two ways to store over the lots that were split so.
+fn stores(s: &StorePair) -> String {
+    let mut table = Table::new(&[
+        ("term", Side::Left),
+        ("lots", Side::Right),
+        ("of these lots", Side::Right),
+        ("limits", Side::Right),
+        ("of such lots", Side::Right),
+        ("limits", Side::Right),
+        ("q", Side::Right),
+    ]);
+    for t in s.terms.iter().filter(|t| t.of_these_lots.known().is_some()) {
+        table.row(vec![
+            t.term.clone(),
+            t.n_lots.to_string(),
+            value(&t.of_these_lots),
+            limits(&t.of_these_lots),
+            value(&t.of_such_lots),
+            limits(&t.of_such_lots),
+            q(&t.of_such_lots),
+        ]);
+    }
+    if table.is_empty() {
+        return String::new();
+    }
+    format!("{}{}", heading(&format!("{} less {}, over lots", s.a, s.b)), table.show())
+}
+
+/// Lots of different years at one age.
+fn years(a: &EqualAge) -> String {
+    let differs = |t: &&YearTerm| t.differences.iter().any(|d| d.difference.known().is_some());
+    let Some(first) = a.terms.iter().find(differs) else { return String::new() };
+    let years: Vec<String> = first.levels.iter().map(|l| l.year.to_string()).collect();
+    let pairs: Vec<String> =
+        first.differences.iter().map(|d| format!("{} less {}", d.year, d.less)).collect();
+    let mut heads = vec![("term", Side::Left)];
+    heads.extend(years.iter().map(|y| (y.as_str(), Side::Right)));
+    for pair in &pairs {
+        heads.extend([(pair.as_str(), Side::Right), ("limits", Side::Right), ("q", Side::Right)]);
+    }
+    let mut table = Table::new(&heads);
+    for t in a.terms.iter().filter(differs) {
+        let mut row = vec![t.term.clone()];
+        row.extend(t.levels.iter().map(|l| or_dash(&l.level, |l| number(l.value, 2))));
+        for d in &t.differences {
+            row.extend([value(&d.difference), limits(&d.difference), q(&d.difference)]);
+        }
+        table.row(row);
+    }
+    let kind: Vec<&str> = [&a.class, &a.arm].into_iter().flatten().map(String::as_str).collect();
+    let lots: Vec<String> =
+        a.years.iter().map(|y| format!("{}: {}", y.year, y.lots.join(", "))).collect();
+    let mut out = heading(&format!(
+        "{}{}month {} to {}: years at equal age",
+        kind.join(", "),
+        if kind.is_empty() { "" } else { ", " },
+        number(a.from_month, 1),
+        number(a.to_month, 1)
+    ));
+    out.push_str(&table.show());
+    out.push_str(&paragraph(
+        &format!("Of these lots, not of such years: {}.", lots.join("; ")),
+        "  ",
+        "  ",
+    ));
     out
 }
 
@@ -94,26 +171,28 @@ fn tastings(s: &SampleAge, f: &Age) -> String {
 fn changes(s: &SampleAge) -> String {
     let mut table = Table::new(&[
         ("term", Side::Left),
-        ("corrected", Side::Right),
+        ("as scored", Side::Right),
+        ("drift off", Side::Right),
+        ("its limits", Side::Right),
+        ("change", Side::Right),
         ("limits", Side::Right),
         ("q", Side::Right),
         ("a year", Side::Right),
-        ("limits", Side::Right),
-        ("as scored", Side::Right),
-        ("panel", Side::Right),
+        ("real from", Side::Right),
     ]);
     let known =
         |t: &&TermCourse| t.last_change.known().is_some() || t.last_change_raw.known().is_some();
     for t in s.terms.iter().filter(known) {
         table.row(vec![
             t.term.clone(),
+            value(&t.last_change_raw),
+            value(&t.panel_drift),
+            limits(&t.panel_drift),
             value(&t.last_change),
             limits(&t.last_change),
             q(&t.last_change),
             value(&t.per_year),
-            limits(&t.per_year),
-            value(&t.last_change_raw),
-            value(&t.panel_drift),
+            or_dash(&t.first_real, |f| number(f.month, 1)),
         ]);
     }
     if table.is_empty() {
@@ -121,6 +200,11 @@ fn changes(s: &SampleAge) -> String {
     }
     let mut out = heading(&format!("{}: change from first to last tasting", s.sample));
     out.push_str(&table.show());
+    if s.terms.iter().any(|t| t.first_real.known().is_some()) {
+        let text = "Real from: the first month in which the change from the first tasting is beyond \
+                    luck, among the tastings of that term.";
+        out.push_str(&paragraph(text, "  ", "  "));
+    }
     let left_in: Vec<String> = s
         .terms
         .iter()
@@ -132,6 +216,66 @@ fn changes(s: &SampleAge) -> String {
     if !left_in.is_empty() {
         let text = format!("With excluded scores left in, corrected: {}.", left_in.join(", "));
         out.push_str(&paragraph(&text, "  ", "    "));
+    }
+    out
+}
+
+/// The fitted courses with their rivals.
+fn fits(s: &SampleAge) -> String {
+    let mut table = Table::new(&[
+        ("term", Side::Left),
+        ("course", Side::Left),
+        ("rivals (weights)", Side::Left),
+        ("misses by, p", Side::Right),
+        ("a year", Side::Right),
+        ("limits", Side::Right),
+        ("half in", Side::Right),
+        ("limits", Side::Right),
+        ("projected", Side::Right),
+        ("limits", Side::Right),
+    ]);
+    for t in &s.terms {
+        let Some(fit) = t.fit.known() else { continue };
+        let rivals: Vec<String> = fit
+            .forms
+            .iter()
+            .filter(|_| fit.forms.len() > 1)
+            .map(|f| format!("{} {}", f.form.name(), number(f.weight, 2)))
+            .collect();
+        table.row(vec![
+            t.term.clone(),
+            fit.chosen.name().to_owned(),
+            rivals.join(", "),
+            or_dash(&fit.lack_of_fit, |l| p_value(l.p_value)),
+            value(&fit.rate),
+            limits(&fit.rate),
+            or_dash(&fit.half_time, |h| number(h.months, 1)),
+            or_dash(&fit.half_time, |h| range(h.lower, h.upper)),
+            or_dash(&t.projection, |p| number(p.value, 2)),
+            or_dash(&t.projection, |p| range(p.lower, p.upper)),
+        ]);
+    }
+    if table.is_empty() {
+        return String::new();
+    }
+    let mut out =
+        heading(&format!("{}: the course through the tastings, less the reference", s.sample));
+    out.push_str(&table.show());
+    let projected = s.terms.iter().find_map(|t| t.projection.known());
+    if let Some(p) = projected {
+        let text = format!("Projected to month {}: {}", number(p.month, 1), p.rule);
+        out.push_str(&paragraph(&text, "  ", "  "));
+    }
+    let mut refused: Vec<&str> = s
+        .terms
+        .iter()
+        .filter_map(|t| t.projection.reason())
+        .filter(|r| r.starts_with("no projection"))
+        .collect();
+    refused.sort_unstable();
+    refused.dedup();
+    for why in refused {
+        out.push_str(&paragraph(why, "  ", "  "));
     }
     out
 }
@@ -241,16 +385,22 @@ fn drift(f: &Age) -> String {
         ("a year", Side::Right),
         ("limits", Side::Right),
         ("q", Side::Right),
+        ("with other terms", Side::Right),
+        ("limits", Side::Right),
         ("first to last", Side::Right),
         ("limits", Side::Right),
     ]);
+    let shared = f.shared_drift.known();
     for t in courses.iter().filter(|t| t.last_change_raw.known().is_some()) {
+        let with = shared.and_then(|s| s.terms.iter().find(|x| x.term == t.term));
         table.row(vec![
             t.term.clone(),
             t.points.len().to_string(),
             value(&t.per_year_raw),
             limits(&t.per_year_raw),
             q(&t.per_year_raw),
+            with.map_or_else(dash, |d| number(d.with_others.value, 2)),
+            with.map_or_else(dash, |d| range(d.with_others.lower, d.with_others.upper)),
             value(&t.last_change_raw),
             limits(&t.last_change_raw),
         ]);
@@ -260,6 +410,14 @@ fn drift(f: &Age) -> String {
     }
     let mut out = heading(&format!("Drift of the panel: the reference {name}, as scored"));
     out.push_str(&table.show());
+    if shared.is_some() {
+        out.push_str(&paragraph(
+            "With other terms: the drift of a term with those of the others taken as evidence, which is \
+             the surer the more alike they are.",
+            "  ",
+            "  ",
+        ));
+    }
     out
 }
 

@@ -5,8 +5,9 @@ use blindsteep_stats::pooling::{Pooled, pool};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::super::{Answer, cell_model};
+use super::super::{Answer, cell_model, say};
 use super::term::Term;
+use super::words::signed;
 use super::{Change, TermCourse};
 use crate::scores::{ScaleKind, TermScores};
 
@@ -22,6 +23,32 @@ pub struct SharedDrift {
     pub mean_correlation: f64,
     /// Term by term.
     pub terms: Vec<TermDrift>,
+}
+
+impl SharedDrift {
+    /// What it says in a sentence.
+    #[must_use]
+    pub(super) fn sentence(&self) -> String {
+        let p = &self.per_year;
+        let moved = format!(
+            "{} points a year ({} to {})",
+            signed(p.value),
+            signed(p.lower),
+            signed(p.upper)
+        );
+        let n = self.terms.len();
+        let differ = if self.tau > 0.0 {
+            format!("the drifts of terms differ by {} (standard deviation)", say(self.tau))
+        } else {
+            "the drifts of terms do not differ beyond their errors".to_owned()
+        };
+        let sure = |t: &TermDrift| t.with_others.lower > 0.0 || t.with_others.upper < 0.0;
+        let sure = self.terms.iter().filter(|t| sure(t)).count();
+        format!(
+            "Over {n} line terms together the panel drifts by {moved}; {differ}. With the other terms \
+             taken as evidence the drift leaves out 0 on {sure} of {n}."
+        )
+    }
 }
 
 /// The drift on one term.

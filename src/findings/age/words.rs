@@ -357,6 +357,7 @@ pub fn of_all(f: &Age) -> Vec<String> {
             all.push(format!("No drift of the panel shown, {over}: {}.", listed(&none)));
         }
     }
+    all.extend(f.shared_drift.known().map(super::SharedDrift::sentence));
     for bridge in &f.bridges {
         all.extend(bridge.sentences());
     }

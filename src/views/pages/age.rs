@@ -63,6 +63,15 @@ pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
         }
         out.push_str("</section>\n");
     }
+    let compared = said::comparisons(f, words);
+    if !compared.is_empty() {
+        heading(&mut out, words.pick("Lots beside each other", "批次之间的比较"));
+        for table in &compared {
+            figures(&mut out, table);
+        }
+        out.push_str("</section>\n");
+    }
+    list(&mut out, words.pick("Told apart?", "能否区分？"), &said::told_apart(f, words));
     list(&mut out, words.pick("Keep in mind", "请注意"), &said::cautions(f, words));
     out.push_str("</article>\n");
     document(language(words), title, STYLE, &out)
@@ -87,7 +96,8 @@ fn figures(out: &mut String, table: &Figures) {
     for row in &table.rows {
         out.push_str("<tr>");
         for (i, cell) in row.iter().enumerate() {
-            let class = if i == 0 || i == 4 { "" } else { " class=\"figure\"" };
+            let words = i == 0 || (columns == 5 && i == 4);
+            let class = if words { "" } else { " class=\"figure\"" };
             let _ = write!(out, "<td{class}>{}</td>", escaped(cell));
         }
         out.push_str("</tr>\n");

@@ -1,9 +1,12 @@
 //! What both pages of `age`, HTML and PDF, say: the same words for the same numbers.
 
 use super::parts::{minus, points};
+use crate::findings::age::arms::StorePair;
+use crate::findings::age::equal_age::{EqualAge, YearLevel, YearTerm};
 use crate::findings::age::summary::settled;
 use crate::findings::age::{Age, ArmPair, Change, Form, SampleAge, TermCourse, is_shown};
-use crate::findings::{Answer, Estimate};
+use crate::findings::term_comparison::LevelNumbers;
+use crate::findings::{Answer, Estimate, say_p};
 use crate::plots::Lang;
 use crate::sheets::age::Figures;
 use crate::views::charts::{Words, months};
@@ -243,14 +246,7 @@ pub fn arms(pair: &ArmPair, words: &Words) -> Option<Figures> {
         .terms
         .iter()
         .filter(|t| t.mean.known().is_some())
-        .map(|t| {
-            let sign = match t.mean.known().filter(|c| is_shown(c)) {
-                Some(c) if c.value > 0.0 => "▲",
-                Some(_) => "▼",
-                None => "·",
-            };
-            vec![format!("{sign} {}", words.name(&t.term)), told(&t.mean, words)]
-        })
+        .map(|t| vec![format!("{} {}", sign(&t.mean), words.name(&t.term)), told(&t.mean, words)])
         .collect();
     (!rows.is_empty()).then(|| Figures {
         title: words
@@ -262,6 +258,165 @@ pub fn arms(pair: &ArmPair, words: &Words) -> Option<Figures> {
         heads: Vec::new(),
         rows,
     })
+}
+
+/// The sign of a change: filled where it is shown among all asked.
+fn sign(c: &Answer<Change>) -> &'static str {
+    match c.known().filter(|c| is_shown(c)) {
+        Some(c) if c.value > 0.0 => "▲",
+        Some(_) => "▼",
+        None => "·",
+    }
+}
+
+/// Lots against each other: ways to store, years at equal age, before and after a firing.
+pub fn comparisons(f: &Age, words: &Words) -> Vec<Figures> {
+    let mut all: Vec<Figures> = f.stores.iter().filter_map(|s| store(s, words)).collect();
+    for r in &f.refires {
+        let rows: Vec<Vec<String>> = r
+            .terms
+            .iter()
+            .filter(|t| t.difference.known().is_some())
+            .map(|t| {
+                let name = format!("{} {}", sign(&t.difference), words.name(&t.term));
+                vec![name, told(&t.difference, words)]
+            })
+            .collect();
+        if rows.is_empty() {
+            continue;
+        }
+        let n = r.together.len();
+        all.push(Figures {
+            title: words.pick(
+                format!("{} less {}", r.sample, r.parent),
+                format!("{} 减 {}", r.sample, r.parent),
+            ),
+            span: if n > 0 {
+                words.pick(
+                    format!("after the firing less before, within {n} sessions"),
+                    format!("复焙后减复焙前，同场（{n} 场）"),
+                )
+            } else {
+                words
+                    .pick(
+                        "after the firing less before, drift taken off",
+                        "复焙后减复焙前，已扣除漂移",
+                    )
+                    .to_owned()
+            },
+            heads: Vec::new(),
+            rows,
+        });
+    }
+    if let Some(years) = f.years.known() {
+        all.extend(years.ages.iter().filter_map(|a| at_equal_age(a, words)));
+    }
+    all
+}
+
+/// Two ways to store over the lots that were split so.
+fn store(s: &StorePair, words: &Words) -> Option<Figures> {
+    let rows: Vec<Vec<String>> = s
+        .terms
+        .iter()
+        .filter(|t| t.of_these_lots.known().is_some())
+        .map(|t| {
+            vec![
+                format!("{} {}", sign(&t.of_such_lots), words.name(&t.term)),
+                told(&t.of_these_lots, words),
+                told(&t.of_such_lots, words),
+            ]
+        })
+        .collect();
+    let n = s.lots.len();
+    let heads = words.pick(
+        ["term", "of these lots", "of such lots"],
+        ["术语", "就这些批次而言", "就此类批次而言"],
+    );
+    (!rows.is_empty()).then(|| Figures {
+        title: words.pick(format!("{} less {}", s.a, s.b), format!("{} 减 {}", s.a, s.b)),
+        span: words.pick(
+            format!("{n} lots, at equal age within sessions: drift drops out"),
+            format!("{n} 个批次，同龄、同场比较：漂移相互抵消"),
+        ),
+        heads: heads.map(str::to_owned).to_vec(),
+        rows,
+    })
+}
+
+/// Lots of different years at one age.
+fn at_equal_age(a: &EqualAge, words: &Words) -> Option<Figures> {
+    let figure =
+        |l: &LevelNumbers| format!("{} ({} – {})", minus(l.value), minus(l.lower), minus(l.upper));
+    let differs = |t: &YearTerm| t.differences.iter().any(|d| d.difference.known().is_some());
+    let rows: Vec<Vec<String>> = a
+        .terms
+        .iter()
+        .filter(|t| differs(t))
+        .map(|t| {
+            let shown = t.differences.iter().find(|d| d.difference.known().is_some_and(is_shown));
+            let mark = shown.map_or("·", |d| sign(&d.difference));
+            let mut row = vec![format!("{mark} {}", words.name(&t.term))];
+            let level = |l: &YearLevel| l.level.known().map_or_else(|| "–".to_owned(), figure);
+            row.extend(t.levels.iter().map(level));
+            row.extend(t.differences.iter().map(|d| told(&d.difference, words)));
+            row
+        })
+        .collect();
+    let first = a.terms.iter().find(|t| differs(t))?;
+    let lots = |year: i16| a.years.iter().find(|y| y.year == year).map_or(0, |y| y.lots.len());
+    let mut heads = vec![words.pick("term", "术语").to_owned()];
+    heads.extend(first.levels.iter().map(|l| {
+        let n = lots(l.year);
+        words.pick(format!("{} ({n} lots)", l.year), format!("{} 年（{n} 批）", l.year))
+    }));
+    heads.extend(first.differences.iter().map(|d| {
+        words.pick(format!("{} less {}", d.year, d.less), format!("{} 减 {}", d.year, d.less))
+    }));
+    let kind: Vec<&str> = [&a.class, &a.arm].into_iter().flatten().map(String::as_str).collect();
+    let kind = kind.join(", ");
+    let (from, to) = (months(a.from_month), months(a.to_month));
+    Some(Figures {
+        title: words.pick("Years at equal age", "不同年份、同龄").to_owned(),
+        span: words.pick(
+            format!(
+                "{kind}{}month {from} to {to}; of these lots, not of such years",
+                if kind.is_empty() { "" } else { ", " }
+            ),
+            format!(
+                "{kind}{}第 {from} 至 {to} 个月；就这些批次而言，并非此类年份",
+                if kind.is_empty() { "" } else { "，" }
+            ),
+        ),
+        heads,
+        rows,
+    })
+}
+
+/// Whether packs were told apart: a sentence a test.
+pub fn told_apart(f: &Age, words: &Words) -> Vec<String> {
+    let Some(tests) = f.told_apart.known() else { return Vec::new() };
+    tests
+        .iter()
+        .map(|t| {
+            let [a, b] = &t.samples;
+            let luck = minus(t.by_luck);
+            let (n, session) = (t.n_answers, &t.session);
+            let right = t.n_correct.known().map_or_else(|| "–".to_owned(), u64::to_string);
+            let p = t.p_value.known().map_or_else(|| "p –".to_owned(), |p| say_p(*p));
+            let power = t.share_with_power_80.known().map(|s| 100.0 * s);
+            let more = power.map_or_else(String::new, |s| {
+                words.pick(
+                    format!(" So many answers show a difference in 4 of 5 such tests only if {s:.0} of 100 people notice it."),
+                    format!("如此多的作答，只有当 100 人中有 {s:.0} 人能察觉时，此类检验才会在 5 次中有 4 次显示差异。"),
+                )
+            });
+            words.pick(
+                format!("{a} and {b} ({session}): {right} of {n} right, by luck {luck}; {p}.{more}"),
+                format!("{a} 与 {b}（{session}）：{n} 次作答中 {right} 次正确，偶然为 {luck}；{p}。{more}"),
+            )
+        })
+        .collect()
 }
 
 /// What to keep in mind.
