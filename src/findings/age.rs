@@ -386,7 +386,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
     let net = Net::of(served.cells().map(|c| (c, 0)), &nodes, &sittings);
     let places = Places { net: &net, nodes: &nodes, sittings: &sittings, references: &references };
     let terms = Term::all(scores, main, with_excluded);
-    let asking = Asking::of(&terms, &served, lots, &places, (wish, settings.level));
+    let asking = Asking::of(&terms, &served, lots, &places, (&wish.project, settings.level));
     let (followed, not_followed) = followed(&served, lots, &held, &wish.of);
     let told: Vec<Told> = followed.par_iter().map(|f| asking.sample(f)).collect();
 

@@ -15,7 +15,7 @@
 //! Statistics 195, section 4.1.2 (spherical-radial transformation), and Deák I (1980), Numerische
 //! Mathematik 35:369-380; Halton JH (1960), Numerische Mathematik 2:84-90; all from memory.
 
-use crate::dist::{f_sf, normal_quantile, t_quantile_upper, t_two_sided};
+use crate::dist::{f_sf, normal_quantile, t_quantile_upper};
 use crate::dunnett::{DunnettError, cholesky};
 use crate::rng::stream;
 use std::borrow::Cow;
@@ -24,6 +24,8 @@ use std::sync::OnceLock;
 
 /// Directions.
 const DIRECTIONS: usize = 4096;
+/// So many of them at a time, which divides them.
+const BLOCK: usize = 512;
 /// The bases of the sequence, a dimension each. More dimensions than these are drawn at random from
 /// a fixed seed: beyond, the sequence is no more even than that.
 const BASES: [usize; 40] = [
@@ -38,7 +40,7 @@ const READY: usize = 128;
 /// Bins of the square of m.
 const BINS: usize = 128;
 /// Places at which the tail of F is tabulated.
-const NODES: usize = 40;
+const NODES: usize = 32;
 /// Steps of the search for a quantile.
 const STEPS: usize = 60;
 
@@ -76,9 +78,21 @@ impl LargestT {
     /// p-value of `t`. `df` may be broken or infinite; NaN for `df <= 0`.
     #[must_use]
     pub fn sf(&self, t: f64, df: f64) -> f64 {
+        if t == 0.0 && df > 0.0 {
+            return 1.0;
+        }
         let k = self.k as f64;
         let log_x = 2.0 * t.abs().ln() - k.ln();
-        self.bins.iter().map(|(m, share)| share * f_sf((log_x - 2.0 * m).exp(), k, df)).sum()
+        if !(log_x.is_finite() && df > 0.0) {
+            return self.bins.iter().map(|(_, share)| share * f_sf(t * t, k, df)).sum();
+        }
+        let table = Table::new(log_x, log_x - 2.0 * self.farthest(), k, df);
+        self.bins.iter().map(|(m, share)| share * table.at(log_x - 2.0 * m)).sum()
+    }
+
+    /// The smallest logarithm of m.
+    fn farthest(&self) -> f64 {
+        self.bins.iter().fold(0.0, |least: f64, b| least.min(b.0))
     }
 
     /// Returns the value that the largest statistic exceeds in absolute value with chance `p_upper`,
@@ -93,8 +107,7 @@ impl LargestT {
             return low;
         }
         let (mut low, mut high) = (2.0 * low.ln(), 2.0 * high.ln());
-        let farthest = self.bins.iter().fold(0.0, |least: f64, b| least.min(b.0));
-        let table = Table::new(low - k.ln(), high - k.ln() - 2.0 * farthest, k, df);
+        let table = Table::new(low - k.ln(), high - k.ln() - 2.0 * self.farthest(), k, df);
         let tail = |log_square: f64| -> f64 {
             self.bins.iter().map(|(m, share)| share * table.at(log_square - k.ln() - 2.0 * m)).sum()
         };
@@ -105,26 +118,12 @@ impl LargestT {
             } else {
                 high = middle
             }
-            if high - low < 1e-7 {
+            if high - low < 1e-6 {
                 break;
             }
         }
         (0.25 * (low + high)).exp()
     }
-}
-
-/// The bound that holds whatever the correlations are (Šidák 1967, JASA 62:626-633): the quantile of
-/// one statistic at `1 - (1 - p)^(1/k)`.
-#[must_use]
-pub fn sidak_quantile_upper(k: usize, p_upper: f64, df: f64) -> f64 {
-    let one = -((-p_upper).ln_1p() / k.max(1) as f64).exp_m1();
-    t_quantile_upper(0.5 * one, df)
-}
-
-/// The chance of a larger statistic among `k` at most, by the same bound.
-#[must_use]
-pub fn sidak_sf(k: usize, t: f64, df: f64) -> f64 {
-    -(k as f64 * (-t_two_sided(t, df)).ln_1p()).exp_m1()
 }
 
 /// The square of m in each direction, direction by direction in columns so that the machine can take
@@ -139,24 +138,28 @@ fn largest_squares(factor: &[Vec<f64>]) -> Vec<f64> {
     } else {
         (0..k).map(column).collect()
     };
-    let mut size = vec![0.0; DIRECTIONS];
-    let mut most = vec![0.0_f64; DIRECTIONS];
-    let mut sum = vec![0.0; DIRECTIONS];
-    for (i, row) in factor.iter().enumerate() {
-        for (size, z) in size.iter_mut().zip(columns[i].iter()) {
-            *size += z * z;
-        }
-        sum.fill(0.0);
-        for (l, column) in row[..=i].iter().zip(&columns) {
-            for (sum, z) in sum.iter_mut().zip(column.iter()) {
-                *sum += l * z;
+    let mut squares = Vec::with_capacity(DIRECTIONS);
+    let (mut size, mut most, mut sum) = ([0.0; BLOCK], [0.0_f64; BLOCK], [0.0; BLOCK]);
+    for from in (0..DIRECTIONS).step_by(BLOCK) {
+        size.fill(0.0);
+        most.fill(0.0);
+        for (i, row) in factor.iter().enumerate() {
+            sum.fill(0.0);
+            for (l, column) in row[..=i].iter().zip(&columns) {
+                for (sum, z) in sum.iter_mut().zip(&column[from..from + BLOCK]) {
+                    *sum += l * z;
+                }
+            }
+            for (most, sum) in most.iter_mut().zip(&sum) {
+                *most = most.max(sum * sum);
+            }
+            for (size, z) in size.iter_mut().zip(&columns[i][from..from + BLOCK]) {
+                *size += z * z;
             }
         }
-        for (most, sum) in most.iter_mut().zip(&sum) {
-            *most = most.max(sum * sum);
-        }
+        squares.extend(most.iter().zip(&size).map(|(most, size)| most / size));
     }
-    most.iter().zip(size).map(|(most, size)| most / size).collect()
+    squares
 }
 
 /// The normals of one dimension.
@@ -227,7 +230,8 @@ impl Table {
 
     /// By a parabola through the three nearest places.
     fn at(&self, log_x: f64) -> f64 {
-        let at = (log_x - self.low) / self.width;
+        // All places are one where every m is 1.
+        let at = if self.width > 0.0 { (log_x - self.low) / self.width } else { 0.0 };
         let middle = (at.round().max(1.0) as usize).min(NODES - 2);
         let s = at - middle as f64;
         let [a, b, c] = [self.logs[middle - 1], self.logs[middle], self.logs[middle + 1]];

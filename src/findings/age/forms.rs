@@ -2,20 +2,19 @@
 //! and what a further tasting would be.
 
 use blindsteep_stats::courses::{self, Course, NoHalf};
+use blindsteep_stats::mixed::Family;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::super::cell_model::{CellModel, Weights};
 use super::super::term_comparison::finite;
 use super::super::{Answer, count};
+use super::line::YEAR;
 use super::project;
 use super::real::{self, FirstReal, Since};
 use super::sums::change;
 use super::words::say_month;
 use super::{Change, Projection};
 
-/// Months in a year.
-pub(super) const YEAR: f64 = 12.0;
 /// Pieces into which the whole span is cut for a band; each gap between tastings is cut alone, so that
 /// every tasting has its place.
 const PIECES: f64 = 24.0;
@@ -199,8 +198,6 @@ pub struct Tasted {
     pub session: String,
     /// The age, in months.
     pub month: f64,
-    /// What its mean is made of.
-    pub weights: Weights,
 }
 
 /// All that is asked of the tastings of one term together.
@@ -225,19 +222,18 @@ impl Together {
     }
 }
 
-/// Fits the tastings of one sample in one term, by age; `project` are the ages that are asked ahead.
+/// Fits the tastings of one sample in one term, whose means are `family`; `project` are the ages that
+/// are asked ahead.
 #[must_use]
 pub fn fit(
-    model: &CellModel,
+    family: &Family,
     tasted: &[Tasted],
     of: CourseOf,
     project: &[f64],
     level: f64,
 ) -> Together {
-    let weights: Vec<Weights> = tasted.iter().map(|t| t.weights.clone()).collect();
-    let family = model.family(&weights);
-    let first_real = real::first_real(&family, tasted, level);
-    let since = real::since(&family, tasted, level);
+    let first_real = real::first_real(family, tasted, level);
+    let since = real::since(family, tasted, level);
     let months: Vec<f64> = tasted.iter().map(|t| t.month).collect();
     let apart = ages_apart(&months);
     if apart < courses::Form::Straight.least() {
@@ -253,7 +249,7 @@ pub fn fit(
             projection: project::refused(project, &why),
         };
     }
-    match Course::fit(&months, &family) {
+    match Course::fit(&months, family) {
         Err(e) => Together {
             fit: Answer::unknown(e.to_string()),
             first_real,
