@@ -163,7 +163,8 @@ impl Lot {
 
 /// At most four significant digits behind what is whole.
 pub(super) fn shown(x: f64) -> String {
-    format!("{}", (x * 1e4).round() / 1e4)
+    // The sum of nothing is -0.
+    format!("{}", (x * 1e4).round() / 1e4 + 0.0)
 }
 
 #[cfg(test)]

@@ -46,8 +46,8 @@ impl Rows {
         let mut tell = |n: usize, first: Option<u32>, what: &str| {
             if let (Some(line), true) = (first, n > 0) {
                 let readings = if n == 1 { "reading" } else { "readings" };
-                let first = if n == 1 { "" } else { " (the first is at this line)" };
-                notices.push(format!("{file}:{line}: {n} {readings}{first} {what}"));
+                let first = if n == 1 { "" } else { " (this line is the first)" };
+                notices.push(format!("{file}:{line}: {n} {readings} {what}{first}"));
             }
         };
         let line = |at: usize| self.lines.get(at).copied();

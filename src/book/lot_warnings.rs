@@ -257,7 +257,7 @@ fn kept_before_made(lot: &Lot) -> Vec<String> {
     let told = |v: &LotValue, day: Day, what: String| {
         let line = lot.log.lines.iter().find(|l| l.value.entry == v.entry);
         format!(
-            "{}:{}: {} of {} is {day}, before it was {what}: log a line that replaces entry {}, or \
+            "{}:{}: {} of {} is dated {day}, before it was {what}: log a line that replaces entry {}, or \
              correct the other day",
             lot.log.file,
             line.map_or(1, |l| l.number),

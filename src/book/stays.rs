@@ -291,23 +291,28 @@ fn measured(
     Some(Measured { by, air, above })
 }
 
-/// The logger files that ran during a stay: the lot's own, else those of the place. Of each the
-/// second before which it counts; none: to its end.
+/// A logger file, and the seconds between which it counts.
+type Counting<'a> = (&'a Readings, [i64; 2]);
+
+/// The logger files that ran during a stay: the lot's own, else those of the place.
 fn files_of<'a>(
     lot: &Lot,
     arm: &str,
     lots: &[Lot],
     stay: &Stay,
     loggers: &'a mut Loggers<'_>,
-) -> Vec<(&'a Readings, Option<i64>)> {
+) -> Vec<Counting<'a>> {
     let clock = stay.from.offset();
-    let mut folders: Vec<(String, Option<i64>)> = Vec::new();
-    for s in history(lot, arm, lots) {
+    let stretches = history(lot, arm, lots);
+    let mut folders: Vec<(String, [i64; 2])> = Vec::new();
+    for (i, s) in stretches.iter().enumerate() {
         let folder = format!("lots/{}/readings", s.lot);
-        let until = s.until.map(|day| midnight(day, stay.from));
         let folder = if ids::same(&s.arm, MAIN) { folder } else { format!("{folder}/{}", s.arm) };
         loggers.read(&folder, clock);
-        folders.push((folder, until));
+        // Until when the tea was the sample before this one.
+        let since = stretches.get(i + 1).and_then(|older| older.until);
+        let since = since.map_or(i64::MIN, |day| midnight(day, stay.from));
+        folders.push((folder, [since, s.until.map_or(i64::MAX, |d| midnight(d, stay.from))]));
     }
     let of_place = stay.place.as_deref().and_then(|place| loggers.folder_of_place(place));
     if let Some(folder) = &of_place {
@@ -315,19 +320,18 @@ fn files_of<'a>(
     }
     let loggers: &'a Loggers<'_> = loggers;
     let [from, to] = [stay.from, stay.to].map(|m| m.timestamp().as_second());
-    let ran = |r: &Readings, until: Option<i64>| {
-        let first = r.seconds.partition_point(|s| *s < from);
-        r.seconds.get(first).is_some_and(|s| *s <= to && until.is_none_or(|u| *s < u))
+    let ran = |(r, [since, until]): &Counting<'_>| {
+        let first = r.seconds.partition_point(|s| *s < from.max(*since));
+        r.seconds.get(first).is_some_and(|s| *s < to.min(*until) || (stay.goes_on && *s == to))
     };
-    let found: Vec<(&Readings, Option<i64>)> = folders
+    let own = folders
         .iter()
-        .flat_map(|(folder, until)| loggers.known(folder).iter().map(|r| (r, *until)))
-        .filter(|(r, until)| ran(r, *until))
-        .collect();
+        .flat_map(|(folder, counts)| loggers.known(folder).iter().map(|r| (r, *counts)));
+    let found: Vec<Counting<'_>> = own.filter(ran).collect();
     match of_place {
         Some(folder) if found.is_empty() => {
-            let of_place = loggers.known(&folder).iter().map(|r| (r, None));
-            of_place.filter(|(r, until)| ran(r, *until)).collect()
+            let of_place = loggers.known(&folder).iter().map(|r| (r, [i64::MIN, i64::MAX]));
+            of_place.filter(ran).collect()
         }
         _ => found,
     }
@@ -341,18 +345,19 @@ fn midnight(day: Day, clock: Moment) -> i64 {
 /// The readings of one quantity, of all files together, around a window; the longest gap that is
 /// bridged, in seconds; and the files that say something.
 fn read_by(
-    files: &[(&Readings, Option<i64>)],
+    files: &[Counting<'_>],
     humid: bool,
     [from, to]: [i64; 2],
 ) -> (Vec<(i64, f64)>, i64, Vec<String>) {
     let mut points: Vec<(i64, f64)> = Vec::new();
     let (mut longest, mut names) = (0.0_f64, Vec::new());
-    for (r, until) in files {
+    for (r, [since, until]) in files {
         let values = if humid { &r.humidity_pct } else { &r.celsius };
         // One reading on either side lends the values at the ends.
         let first = r.seconds.partition_point(|s| *s < from).saturating_sub(1);
         let last = (r.seconds.partition_point(|s| *s <= to) + 1).min(r.seconds.len());
-        let last = until.map_or(last, |u| last.min(r.seconds.partition_point(|s| *s < u)));
+        let first = first.max(r.seconds.partition_point(|s| s < since));
+        let last = last.min(r.seconds.partition_point(|s| s < until));
         let before = points.len();
         points.extend((first..last.max(first)).filter_map(|i| Some((r.seconds[i], values[i]?))));
         if points.len() > before {

@@ -14,3 +14,4 @@ mod plan;
 mod reveal;
 mod sequences;
 mod states;
+mod unfit;
