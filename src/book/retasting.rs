@@ -32,6 +32,10 @@ pub struct RetastingFile {
     #[serde(default = "two")]
     #[schemars(range(min = 1, max = 12))]
     pub flights_a_day: u32,
+    /// The most days of one session: 1 to 30.
+    #[serde(default = "two")]
+    #[schemars(range(min = 1, max = 30))]
+    pub days_a_session: u32,
     /// The plans.
     #[serde(default, rename = "plan", skip_serializing_if = "Vec::is_empty")]
     pub plans: Vec<RetastingPlan>,

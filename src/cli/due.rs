@@ -16,7 +16,9 @@ use crate::book::session_files::Kind;
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::findings::Answer;
-use crate::findings::due::{Due, Record, Sitting, Wish, due};
+use crate::findings::due::{
+    Due, Record, SampleDue, Sitting, SittingFlight, WarningKind, Wish, due,
+};
 use crate::plots::Lang;
 use crate::session::standing::standing;
 use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Terms};
@@ -50,6 +52,9 @@ pub struct DueArgs {
     /// The most scored cups in a flight (default: the book's limit)
     #[arg(long, value_name = "N")]
     flight_size: Option<usize>,
+    /// The most days of the session (default: as retasting.toml says)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=366))]
+    days: Option<u32>,
     /// The public seed that arranges codes and serving orders (default: a random one)
     #[arg(long, value_name = "N", requires = "plan")]
     order_seed: Option<u32>,
@@ -124,10 +129,10 @@ fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failur
         flight_cups: args.flight_size.unwrap_or(file.limits.flight_cups as usize),
         standing: &standing,
     };
-    let wish = Wish { on, until, with: args.with.clone(), alone: args.alone };
+    let wish = Wish { on, until, with: args.with.clone(), days: args.days, alone: args.alone };
     let finding = due(&record, &wish);
     for word in &args.with {
-        let named = |s: &crate::findings::due::SampleDue| {
+        let named = |s: &SampleDue| {
             word.eq_ignore_ascii_case(&s.sample) || word.eq_ignore_ascii_case(&s.lot)
         };
         if !finding.samples.iter().any(named) {
@@ -206,14 +211,18 @@ fn plan(
     };
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
     tell(&planned, context)?;
-    for out in &sitting.left_out {
-        writeln!(context.out, "Left out: {}: {}.", out.sample, out.reason)?;
+    for line in views::due::left_out(sitting, |_| true) {
+        writeln!(context.out, "{line}")?;
+    }
+    let told = [WarningKind::Reference, WarningKind::ArmsApart];
+    for warning in finding.warnings.iter().filter(|w| told.contains(&w.kind)) {
+        writeln!(context.out, "warning: {}", warning.text)?;
     }
     Ok(())
 }
 
 fn flights(sitting: &Sitting, contents: Vec<Vec<String>>) -> Vec<FlightRequest> {
-    let of = |(flight, lots): (&crate::findings::due::SittingFlight, Vec<String>)| FlightRequest {
+    let of = |(flight, lots): (&SittingFlight, Vec<String>)| FlightRequest {
         lots,
         duplicates: Duplicates::Dealt(flight.duplicates as usize),
     };

@@ -133,12 +133,34 @@ fn session(f: &Due, s: &Sitting) -> String {
     // Of what is not fit to be served the warnings tell.
     let unfit =
         |sample: &String| f.samples.iter().any(|s| s.sample == *sample && s.state == State::Unfit);
-    for out_of in s.left_out.iter().filter(|l| !unfit(&l.sample)) {
-        let text = format!("Left out: {}: {}.", out_of.sample, out_of.reason);
-        out.push_str(&paragraph(&text, "  ", "    "));
+    for line in left_out(s, |sample| !unfit(sample)) {
+        out.push_str(&paragraph(&line, "  ", "    "));
     }
     out.push_str(&format!("  blindsteep due --on {} --plan NAME --tasters A,B,C\n", f.on));
     out
+}
+
+/// Those samples that are left out of a session and are to be told, one line a reason.
+#[must_use]
+pub fn left_out(s: &Sitting, told: impl Fn(&String) -> bool) -> Vec<String> {
+    const NAMED: usize = 6;
+    let mut by: Vec<(&str, Vec<&str>)> = Vec::new();
+    for l in s.left_out.iter().filter(|l| told(&l.sample)) {
+        match by.iter_mut().find(|(reason, _)| *reason == l.reason) {
+            Some((_, samples)) => samples.push(&l.sample),
+            None => by.push((&l.reason, vec![&l.sample])),
+        }
+    }
+    by.into_iter()
+        .map(|(reason, samples)| {
+            let more = match samples.len().saturating_sub(NAMED) {
+                0 => String::new(),
+                n => format!(" and {n} more"),
+            };
+            let named = samples[..samples.len().min(NAMED)].join(", ");
+            format!("Left out: {named}{more}: {reason}.")
+        })
+        .collect()
 }
 
 fn reference(r: &ReferenceStock) -> String {

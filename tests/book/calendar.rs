@@ -26,7 +26,10 @@ fn finding(book: &Book, on: &str, until: &str) -> Due {
         limits: &Limits::default(),
         standing: &Standing::of(Vec::new(), Vec::new()),
     };
-    due(&record, &Wish { on: day(on), until: day(until), with: Vec::new(), alone: false })
+    due(
+        &record,
+        &Wish { on: day(on), until: day(until), with: Vec::new(), days: None, alone: false },
+    )
 }
 
 fn writing<'a>(book: &'a str, now: &str, lang: Lang) -> Writing<'a> {

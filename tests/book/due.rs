@@ -74,7 +74,13 @@ impl Asked {
             limits: &Limits::default(),
             standing: &Standing::of(self.revealed.clone(), Vec::new()),
         };
-        let wish = Wish { on: day(on), until: day(until), with: self.with.clone(), alone: false };
+        let wish = Wish {
+            on: day(on),
+            until: day(until),
+            with: self.with.clone(),
+            days: None,
+            alone: false,
+        };
         due(&record, &wish)
     }
 }
@@ -430,14 +436,22 @@ fn five_hundred_lots_are_told_in_short_and_in_full() {
     let (code, out, err) = run(book.root(), &["due", "--on", "2025-09-20"]);
     assert_eq!(code, 0, "{err}");
     assert!(out.lines().all(|l| l.width() <= 100), "{out}");
-    assert!(out.lines().count() < 160, "{}", out.lines().count());
+    assert!(out.lines().count() < 180, "{}", out.lines().count());
     let (code, out, _) = run(book.root(), &["due", "--on", "2025-09-20", "--json"]);
     assert_eq!(code, 0);
     let found: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(found["samples"].as_array().unwrap().len(), 500);
     let flights = found["sitting"]["flights"].as_array().unwrap();
-    assert_eq!(flights.len(), 500_usize.div_ceil(7), "no reference, a second code, eight cups");
-    assert_eq!(flights.last().unwrap()["day"], "2025-10-25", "two flights a day");
+    assert_eq!(flights.len(), 4, "two flights a day, two days");
+    assert_eq!(flights.last().unwrap()["day"], "2025-09-21");
+    let here: usize = found["sitting"]["groups"].as_array().unwrap().len();
+    assert_eq!(here, 28, "no reference, a second code: seven samples in eight cups");
+    assert_eq!(found["sitting"]["left_out"].as_array().unwrap().len(), 472);
+    let all = run(book.root(), &["due", "--on", "2025-09-20", "--json", "--days", "36"]).1;
+    let found: serde_json::Value = serde_json::from_str(&all).unwrap();
+    let flights = found["sitting"]["flights"].as_array().unwrap();
+    assert_eq!(flights.len(), 500_usize.div_ceil(7));
+    assert_eq!(flights.last().unwrap()["day"], "2025-10-25");
 }
 
 #[test]
@@ -457,4 +471,59 @@ fn the_json_keeps_to_its_schema() {
         assert_eq!(out.lines().nth(1).unwrap().trim(), "\"schema\": \"due/1\",");
     }
     assert!(!validator.is_valid(&serde_json::json!({"schema": "due/1"})));
+}
+
+#[test]
+fn a_lot_that_went_into_others_is_not_waited_for() {
+    let (_dir, book) = new_book();
+    lot(&book, "whole", "black", "2025-01-01", &[], None);
+    lot(&book, "kept", "black", "2025-01-01", &[], Some(100.0));
+    for id in ["whole", "kept"] {
+        let file = book.root().join(format!("lots/{id}/lot.toml"));
+        let text = fs::read_to_string(&file).unwrap();
+        fs::write(&file, text.replace("class =", "kg = 5.0\nclass =")).unwrap();
+    }
+    let child = book.root().join("lots/blend");
+    fs::create_dir(&child).unwrap();
+    fs::write(
+        child.join("lot.toml"),
+        "format = 1\nid = \"blend\"\nclass = \"black\"\nmade = 2025-01-05\ncame_by = \"blend\"\n\
+         [[parent]]\nlot = \"whole\"\nkg = 5.0\n[[parent]]\nlot = \"kept\"\nkg = 5.0\n",
+    )
+    .unwrap();
+    fs::write(
+        child.join("log.csv"),
+        "entry,at,arm,parameter,value,unit,how,by,replaces,reason,note\n",
+    )
+    .unwrap();
+    let f = Asked::of(&book).on("2025-01-16", "2025-01-16");
+    assert_eq!(sample(&f, "whole").state, State::Ended);
+    assert!(sample(&f, "whole").next.reason().unwrap().contains("went into other lots"));
+    assert_eq!(sample(&f, "kept").state, State::Due, "100 g were kept aside");
+    assert_eq!(sample(&f, "blend").state, State::Soon, "its own history begins with it");
+}
+
+#[test]
+fn leaf_that_is_too_damp_is_not_proposed() {
+    let (_dir, book) = new_book();
+    for id in ["damp", "dry", "moist"] {
+        lot(&book, id, "black", "2025-01-01", &[], Some(100.0));
+    }
+    for (id, percent) in [("damp", "8.5"), ("dry", "4"), ("moist", "6.8")] {
+        let log = book.root().join(format!("lots/{id}/log.csv"));
+        let text = fs::read_to_string(&log).unwrap();
+        let line =
+            format!("m,2025-01-02T12:00:00+08:00,,store.moisture,{percent},%,measured,,,,\n");
+        fs::write(&log, text + &line).unwrap();
+    }
+    let f = Asked::of(&book).on("2025-01-16", "2025-01-16");
+    assert_eq!(sample(&f, "damp").state, State::Unfit);
+    assert!(sample(&f, "damp").not_served[0].contains("8.5"), "{:?}", sample(&f, "damp"));
+    assert_eq!(
+        sample(&f, "moist").state,
+        State::Due,
+        "a warning does not keep it from being tasted"
+    );
+    assert_eq!(f.sitting.known().unwrap().groups, [["dry"], ["moist"]]);
+    assert!(kinds(&f).contains(&WarningKind::Unfit));
 }

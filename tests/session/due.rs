@@ -231,7 +231,7 @@ fn what_cannot_be_served_is_left_out_and_told() {
     let planned = plan(&panel, &[]);
     assert_eq!(planned.code, 0, "{planned:?}");
     for line in [
-        "Left out: Lot-Alpha: it is in quarantine, and not served.",
+        "Left out: Lot-Alpha: it is not served: in quarantine since ",
         "Left out: Lot-Beta: 6.0 g are needed at most, and 5.0 g are left.",
         "Left out: Lot-Gamma: it is brewed by three, the others by small: plan a second session for it.",
     ] {
@@ -242,4 +242,25 @@ fn what_cannot_be_served_is_left_out_and_told() {
     let second = panel.run(&args);
     assert_eq!(second.code, 0, "{second:?}");
     assert!(second.out.contains("Recipe: three"), "{}", second.out);
+}
+
+/// Each replicate is brewed anew on another day, dealt anew, with second codes and a reference.
+#[test]
+fn replicates_stand_on_days_of_their_own() {
+    let panel = with_reference();
+    let text = panel.read("retasting.toml");
+    panel.write("retasting.toml", &text.replacen("replicates = 1", "replicates = 2", 1));
+    let planned = plan(&panel, &["--flight-size", "4"]);
+    assert_eq!(planned.code, 0, "{planned:?}");
+    let session = panel.session();
+    let days: Vec<String> = session.plan().flights.iter().map(|f| f.day.to_string()).collect();
+    assert_eq!(days, ["2026-05-15", "2026-05-15", "2026-05-16", "2026-05-16"]);
+    assert!(planned.out.contains("Lot-Alpha: 12.0 g of 100.0 g"), "{}", planned.out);
+    assert!(planned.out.contains("Frozen-Ref: 12.0 g of 100.0 g"), "{}", planned.out);
+    let key = panel.read("sessions/2026-05-15-spring/key.toml");
+    for lot in &LOTS[..3] {
+        let of_lot =
+            key.matches(&format!("lot = \"{lot}\"\narm = \"main\"\nrole = \"lot\"")).count();
+        assert_eq!(of_lot, 2, "{lot}");
+    }
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::super::Answer;
 use super::schedule::days_after;
 use super::sitting::{Sitting, room};
-use super::{Kept, NO_RECIPE, Record, State, Wish, not_served};
+use super::{Kept, NO_RECIPE, Record, State, Wish, not_served, recipe_of};
 use crate::book::time::Day;
 use crate::session::Sample;
 
@@ -95,7 +95,8 @@ pub(super) fn reference(
         .map_or_else(|| Answer::unknown("no reserve is recorded for the reference"), Answer::Known);
     // As in the next session; else as most samples are brewed.
     let of_sitting = sitting.map(|s| s.cup_g);
-    let cup_g = of_sitting.or_else(|| kept.iter().find_map(|k| Some(k.recipe?.leaf_g)));
+    let of_samples = || kept.iter().find_map(|k| k.recipe).or_else(|| recipe_of(record, None));
+    let cup_g = of_sitting.or_else(|| of_samples().map(|r| r.leaf_g));
     let cup_g = cup_g.map_or_else(|| Answer::unknown(NO_RECIPE), Answer::Known);
     let flights_left =
         left_g.as_ref().and_then(|left| cup_g.as_ref().map(|cup| whole((left / cup).max(0.0))));

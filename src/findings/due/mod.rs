@@ -11,6 +11,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Answer;
+use crate::book::balance::balance;
 use crate::book::book_file::Limits;
 use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
@@ -61,6 +62,8 @@ pub struct Wish {
     pub until: Day,
     /// Samples that are to be in the session though they are not due, as LOT or LOT@ARM.
     pub with: Vec<String>,
+    /// The most days of the session; as retasting.toml says if none.
+    pub days: Option<u32>,
     /// Whether one person pours and tastes: then there are no second codes.
     pub alone: bool,
 }
@@ -333,6 +336,13 @@ fn clock(plan: Option<&RetastingPlan>, lot: &Lot, arm: &str) -> Option<Day> {
     }
 }
 
+/// Whether nothing is there that could be tasted: all of it went into other lots, and nothing was
+/// kept aside.
+fn is_gone(record: &Record<'_>, lot: &Lot, arm: &str) -> bool {
+    let left = balance(lot, record.lots).left_of(arm);
+    lot.reserve(arm).is_none() && left.is_some_and(|kg| kg <= 0.0)
+}
+
 /// Why a sample is not to be served on a day.
 fn not_served(record: &Record<'_>, lot: &Lot, arm: &str, on: Day) -> Vec<String> {
     match fitness_to_serve(lot, arm, record.lots, record.limits, on) {
@@ -341,13 +351,19 @@ fn not_served(record: &Record<'_>, lot: &Lot, arm: &str, on: Day) -> Vec<String>
     }
 }
 
-fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Kept<'a> {
-    let plan = record.retasting.value.plan_of(lot, &sample.arm);
-    let recipe_id = plan.and_then(|p| p.recipe.as_deref()).or(record.recipe).or_else(|| {
+/// The recipe of a plan; else the book's, or the only one that it has.
+fn recipe_of<'a>(record: &Record<'a>, plan: Option<&RetastingPlan>) -> Option<&'a Recipe> {
+    let only = || {
         let mut ids = record.recipes.recipe_ids();
         ids.next().filter(|_| ids.next().is_none())
-    });
-    let recipe = recipe_id.and_then(|id| record.recipes.recipe(id));
+    };
+    let id = plan.and_then(|p| p.recipe.as_deref()).or(record.recipe).or_else(only)?;
+    record.recipes.recipe(id)
+}
+
+fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Kept<'a> {
+    let plan = record.retasting.value.plan_of(lot, &sample.arm);
+    let recipe = recipe_of(record, plan);
     let from = clock(plan, lot, &sample.arm).unwrap_or_else(|| lot.made());
     let had = schedule::sessions_of(record, lot, &sample, plan);
     let tasted = |h: &&Had| Tasted {
@@ -365,6 +381,8 @@ fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Ke
     };
     let planned = plan.map(|p| schedule::schedule(p, from, since, &had, wish));
     let (tastings, next) = planned.unwrap_or_default();
+    let gone = is_gone(record, lot, &sample.arm);
+    let next = if gone { None } else { next };
     let state = match (&next, plan) {
         (_, None) => State::Unplanned,
         _ if !not_served.is_empty() => State::Unfit,
@@ -397,7 +415,16 @@ fn one<'a>(record: &Record<'a>, wish: &Wish, lot: &'a Lot, sample: Sample) -> Ke
             ),
             counts_from: from,
             age_months: wish.on.months_since(from),
-            next: next.map_or_else(|| Answer::unknown("nothing more is planned"), Answer::Known),
+            next: next.map_or_else(
+                || {
+                    Answer::unknown(if gone {
+                        "all of it went into other lots, and no reserve is recorded"
+                    } else {
+                        "nothing more is planned"
+                    })
+                },
+                Answer::Known,
+            ),
             tastings,
             last: last.map_or_else(
                 || Answer::unknown("no revealed profile session had it"),

@@ -147,9 +147,21 @@ pub(super) fn sitting(
         return Answer::unknown(super::NO_RECIPE);
     };
     let room = room(record, plan, reference.known().is_some(), wish.alone);
-    let groups = groups(&same, room);
-    let sizes: Vec<u32> = pack(&groups, room).iter().map(|f| f.len() as u32).collect();
     let a_day = record.retasting.value.flights_a_day.max(1) as usize;
+    let days = wish.days.unwrap_or(record.retasting.value.days_a_session) / plan.replicates;
+    let most = a_day * days.max(1) as usize;
+    let (groups, waiting) = as_many(groups(&same, room), room, most);
+    for sample in waiting.into_iter().flatten() {
+        let reason = format!(
+            "there is no room in {}",
+            match plan.replicates {
+                1 => count(most, "flight", "flights"),
+                n => format!("{} for each of {n} replicates", count(most, "flight", "flights")),
+            }
+        );
+        left_out.push(LeftOut { sample, reason });
+    }
+    let sizes: Vec<u32> = pack(&groups, room).iter().map(|f| f.len() as u32).collect();
     let days_a_replicate = sizes.len().div_ceil(a_day);
     let mut all = Vec::new();
     for replicate in 0..plan.replicates {
@@ -210,6 +222,27 @@ fn groups(chosen: &[&Kept<'_>], room: usize) -> Vec<Vec<String>> {
     groups.into_iter().map(|(_, group)| group).collect()
 }
 
+/// The groups that so many flights have room for, the first ones first, and those that wait.
+fn as_many(
+    groups: Vec<Vec<String>>,
+    room: usize,
+    most: usize,
+) -> (Vec<Vec<String>>, Vec<Vec<String>>) {
+    let (mut here, mut waiting): (Vec<Vec<String>>, Vec<Vec<String>>) = (Vec::new(), Vec::new());
+    let mut samples = 0;
+    for group in groups {
+        samples += group.len();
+        here.push(group);
+        if samples > most * room || pack(&here, room).len() > most {
+            if let Some(group) = here.pop() {
+                samples -= group.len();
+                waiting.push(group);
+            }
+        }
+    }
+    (here, waiting)
+}
+
 /// Groups in as few flights as hold them, about as many samples in each. How many each has follows
 /// from the sizes of the groups alone, not from their order.
 fn pack(groups: &[Vec<String>], room: usize) -> Vec<Vec<String>> {
@@ -259,6 +292,15 @@ impl Sitting {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_has_no_room_waits_and_smaller_groups_may_fill_up() {
+        let (here, waiting) = as_many(groups_of(&[2, 2, 2, 1, 1, 1]), 3, 2);
+        let sizes = |g: &[Vec<String>]| g.iter().map(Vec::len).collect::<Vec<_>>();
+        assert_eq!((sizes(&here), sizes(&waiting)), (vec![2, 2, 1, 1], vec![2, 1]));
+        let (here, waiting) = as_many(groups_of(&[1, 1]), 6, 1);
+        assert_eq!((here.len(), waiting.len()), (2, 0));
+    }
 
     fn groups_of(sizes: &[usize]) -> Vec<Vec<String>> {
         let group = |(i, n): (usize, &usize)| (0..*n).map(|j| format!("L{i}@{j}")).collect();
