@@ -6,7 +6,7 @@ use super::asked::Asked;
 use super::{Context, Failure, table_args};
 use crate::book::problem::did_you_mean;
 use crate::findings::Settings;
-use crate::findings::age::{LotTimes, age_of};
+use crate::findings::age::{AgeWish, LotTimes, age_of};
 use crate::scores::{Scores, from_revealed, from_table};
 use crate::views;
 
@@ -21,6 +21,9 @@ pub struct AgeArgs {
     /// The sample that is held to be the same at all times (of sessions: the one served as such)
     #[arg(long, value_name = "LOT")]
     reference: Option<String>,
+    /// Say what a further tasting at this age in months would be, where the tastings carry it
+    #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
+    project: Vec<f64>,
     /// The age in months; without --session each month is a session
     #[arg(
         long,
@@ -57,8 +60,8 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
         }
         scores.source.references = vec![name.clone()];
     }
-    let of = asked_lots(&args.of, &samples)?;
-    let finding = age_of(&scores, &times, &of, &Settings::default());
+    let wish = AgeWish { of: asked_lots(&args.of, &samples)?, project: args.project.clone() };
+    let finding = age_of(&scores, &times, &wish, &Settings::default());
     args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
 }
 
@@ -103,6 +106,14 @@ impl AgeArgs {
         let times = LotTimes::of_lots(&book.lots()?, start);
         let scores = from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
         Ok((scores, times))
+    }
+}
+
+/// An age that lies ahead.
+fn ahead(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(month) if month.is_finite() && month > 0.0 => Ok(month),
+        _ => Err("expected an age in months, as 36".to_owned()),
     }
 }
 

@@ -6,7 +6,11 @@
 //! taken off: what is left is the tea's, if the reference stayed the same.
 
 mod courses;
+mod forms;
+mod project;
+mod real;
 mod served;
+pub mod summary;
 mod term;
 mod words;
 
@@ -20,13 +24,16 @@ use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
 use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
 use courses::Asking;
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+pub use project::Projection;
+pub use real::{FirstReal, Since};
 use served::{Followed, Served};
 use term::Term;
 
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Age {
-    /// "age/1".
+    /// "age/2".
     pub schema: String,
     /// Where the scores come from.
     pub source: Source,
@@ -113,6 +120,9 @@ pub struct TermCourse {
     pub scale: ScaleKind,
     /// The ends of its scale; where they are not known, the lowest and highest score.
     pub ends: Answer<[f64; 2]>,
+    /// Where the reference stands: its mean over the sessions in which it was served. Added to
+    /// what a point is beside the reference it gives the corrected level.
+    pub held: Answer<f64>,
     /// Tasting by tasting, by age.
     pub points: Vec<Point>,
     /// From the first to the last tasting that count together, the panel's drift taken off.
@@ -127,6 +137,14 @@ pub struct TermCourse {
     pub per_year: Answer<Change>,
     /// The same as the scores say it.
     pub per_year_raw: Answer<Change>,
+    /// The course through the tastings that count together.
+    pub fit: Answer<CourseFit>,
+    /// The first tasting at which the change from the first is beyond luck.
+    pub first_real: Answer<FirstReal>,
+    /// What changed from each tasting to the last.
+    pub since: Vec<Since>,
+    /// What a further tasting would be, where it was asked.
+    pub projection: Answer<Projection>,
 }
 
 /// One tasting in one term.
@@ -145,6 +163,8 @@ pub struct Point {
     pub n_scores: usize,
     /// The level as the scores say it, tasters a sample.
     pub raw: Answer<LevelNumbers>,
+    /// Less the reference of the session: the panel's drift is in both and drops out.
+    pub beside: Answer<Change>,
     /// The level with the reference held constant.
     pub corrected: Answer<LevelNumbers>,
     /// Less the first tasting, as the scores say it.
@@ -238,29 +258,38 @@ pub struct TermModel {
     pub model: Answer<Model>,
 }
 
+/// What is asked of the stored samples.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct AgeWish {
+    /// Only these lots, or arms named lot@arm; all where none is named.
+    pub of: Vec<String>,
+    /// Ages ahead, in months, at which a further tasting is projected.
+    pub project: Vec<f64>,
+}
+
 /// Answers the question for all samples.
 #[must_use]
 pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
-    age_of(scores, lots, &[], settings)
+    age_of(scores, lots, &AgeWish::default(), settings)
 }
 
-/// Answers the question for some lots, or arms named lot@arm; for all where none is named. All
-/// scores are used for the models; only what is asked is adjusted for how much is asked.
+/// Answers the question as it is wished. All scores are used for the models; only what is asked is
+/// adjusted for how much is asked.
 #[must_use]
-pub fn age_of(scores: &Scores, lots: &LotTimes, of: &[String], settings: &Settings) -> Age {
-    answer(scores, lots, of, true, settings)
+pub fn age_of(scores: &Scores, lots: &LotTimes, wish: &AgeWish, settings: &Settings) -> Age {
+    answer(scores, lots, wish, true, settings)
 }
 
 /// Answers the question for all samples; what excluded scores would have said is not worked out.
 #[must_use]
 pub fn age_without_excluded(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
-    answer(scores, lots, &[], false, settings)
+    answer(scores, lots, &AgeWish::default(), false, settings)
 }
 
 fn answer(
     scores: &Scores,
     lots: &LotTimes,
-    of: &[String],
+    wish: &AgeWish,
     with_excluded: bool,
     settings: &Settings,
 ) -> Age {
@@ -268,7 +297,13 @@ fn answer(
     let served = Served::of(scores, &main);
     let reference = served.reference(&scores.source.references);
     let terms = Term::all(scores, main, with_excluded);
-    let asking = Asking { terms: &terms, reference: &reference, level: settings.level };
+    let of = &wish.of;
+    let asking = Asking {
+        terms: &terms,
+        reference: &reference,
+        project: &wish.project,
+        level: settings.level,
+    };
     let followed: Vec<Followed> = served
         .samples(lots, reference.known())
         .into_iter()
@@ -300,7 +335,7 @@ fn answer(
     let mut source = scores.source.clone();
     source.notes.retain(|note| !note.ends_with(WHATEVER_AGE));
     let mut finding = Age {
-        schema: "age/1".to_owned(),
+        schema: "age/2".to_owned(),
         source,
         settings: *settings,
         clock: lots.clock.clone(),

@@ -17,7 +17,7 @@ use super::trial::{Trial, TrialMade};
 #[must_use]
 pub fn all() -> Vec<(&'static str, Value)> {
     vec![
-        ("age-1.schema.json", schemars::schema_for!(Age).into()),
+        ("age-2.schema.json", schemars::schema_for!(Age).into()),
         ("agree-1.schema.json", schemars::schema_for!(Agree).into()),
         ("compare-1.schema.json", schemars::schema_for!(Compare).into()),
         ("difference-1.schema.json", schemars::schema_for!(Difference).into()),

@@ -192,7 +192,7 @@ impl Curves {
     }
 }
 
-fn levels(x: f64, length: f64) -> f64 {
+pub(crate) fn levels(x: f64, length: f64) -> f64 {
     1.0 - (-x / length).exp()
 }
 
@@ -228,7 +228,7 @@ fn turn_of(found: &crate::least_squares::Regression, mean: f64, level: f64) -> O
 
 /// The length with the least residual: the best of many, then by golden section between its
 /// neighbours.
-fn best_length(ss: impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
+pub(crate) fn best_length(ss: impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
     let at = |i: usize| from * (to / from).powf(i as f64 / (TRIED - 1) as f64);
     let mut best = (0, f64::INFINITY);
     for i in 0..TRIED {

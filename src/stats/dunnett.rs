@@ -359,7 +359,7 @@ fn lattice(
 }
 
 /// The lower factor of a correlation matrix; a pivot that vanishes is kept just above zero.
-fn cholesky(r: &[Vec<f64>]) -> Vec<Vec<f64>> {
+pub(crate) fn cholesky(r: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let k = r.len();
     let mut l = vec![vec![0.0; k]; k];
     for i in 0..k {
@@ -373,7 +373,7 @@ fn cholesky(r: &[Vec<f64>]) -> Vec<Vec<f64>> {
 }
 
 /// The broken parts of the square roots of the first primes: Richtmyer's lattice.
-fn prime_roots(k: usize) -> Vec<f64> {
+pub(crate) fn prime_roots(k: usize) -> Vec<f64> {
     let mut primes: Vec<u64> = Vec::with_capacity(k);
     let mut n = 2;
     while primes.len() < k {

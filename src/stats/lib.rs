@@ -22,12 +22,15 @@
 //! * [`pca`], [`map`]: principal components, and how surely each point of a map lies where it does.
 //! * [`links`], [`association`], [`permute`]: what moves together, and what the scores follow.
 //! * [`partial`], [`curves`]: one column's slope beside others, what hangs on each row, and its shape.
+//! * [`courses`]: straight, saturating and smooth courses through means that share their errors;
+//!   [`largest_t`]: several of them at once; [`natural_spline`].
 //! * [`pls`]: what many columns together predict of rows that were left out.
 
 pub mod alpha;
 pub mod anova;
 mod assessor;
 pub mod association;
+pub mod courses;
 pub mod curves;
 pub mod designs;
 pub mod discrimination;
@@ -39,11 +42,13 @@ pub mod factorial;
 pub mod icc;
 pub mod kappa;
 pub mod kendall;
+pub mod largest_t;
 mod least_squares;
 pub mod links;
 pub mod map;
 pub mod mixed;
 pub mod multiple;
+pub mod natural_spline;
 pub mod normality;
 pub mod optimal;
 pub mod ordinal;

@@ -2,6 +2,7 @@
 //! computed ones, its errors word for word.
 
 mod age;
+mod age_courses;
 mod age_truth;
 mod agreement;
 mod compare;

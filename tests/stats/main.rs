@@ -9,6 +9,7 @@ mod anova;
 mod associations;
 mod cases;
 mod components;
+mod courses;
 mod designs;
 mod discrimination;
 mod drifts;

@@ -5,17 +5,16 @@ use blindsteep_stats::mixed::Contrast;
 use super::super::cell_model::{Cell, CellModel, Weights};
 use super::super::term_comparison::{LevelNumbers, ends, finite, level};
 use super::super::{Answer, count};
+use super::forms::{self, CourseOf, Tasted, Together, YEAR};
 use super::served::{Followed, Served, TastingOf};
 use super::term::Term;
 use super::{ArmPair, ArmSession, ArmTerm, Change, Point, SampleAge, Tasting, TermCourse};
 
-/// Months in a year.
-const YEAR: f64 = 12.0;
 /// A straight course needs so many tastings.
 const STRAIGHT: usize = 3;
 
 /// A contrast as a change.
-fn change(c: &Contrast) -> Answer<Change> {
+pub(super) fn change(c: &Contrast) -> Answer<Change> {
     if !c.estimable {
         return Answer::unknown("this layout says nothing about this difference alone");
     }
@@ -52,6 +51,7 @@ struct At<'a> {
 pub struct Asking<'a> {
     pub terms: &'a [Term],
     pub reference: &'a Answer<String>,
+    pub project: &'a [f64],
     pub level: f64,
 }
 
@@ -144,10 +144,17 @@ impl Asking<'_> {
         let held = self.held(model, recipe, itself);
         let (first, last) = line.ends();
         let drift = line.between(first, last, |x| x.reference.clone());
+        let together = match self.reference {
+            Answer::Known(_) if !itself => {
+                line.together(made, CourseOf::Corrected, self.project, corrected)
+            }
+            _ => line.together(made, CourseOf::AsScored, self.project, |x| x.own.clone()),
+        };
         TermCourse {
             term: t.scores.term.id.clone(),
             scale: t.scores.term.scale,
             ends: ends(&t.scores),
+            held: line.level(held.clone()).map(|l| l.value),
             points: all
                 .iter()
                 .enumerate()
@@ -158,6 +165,7 @@ impl Asking<'_> {
                     pooled: x.pooled,
                     n_scores: t.n_scores(&x.tasting.cell),
                     raw: line.level(x.own.clone()),
+                    beside: line.change(corrected(x)),
                     corrected: line.level(corrected(x).and_then(|own| {
                         held.as_ref().map(|held| joined(&[(&own, 1.0), (held, 1.0)]))
                     })),
@@ -172,6 +180,10 @@ impl Asking<'_> {
             last_change_with_excluded: Answer::unknown("no score is excluded in this term"),
             per_year: line.per_year(corrected),
             per_year_raw: line.per_year(|x| x.own.clone()),
+            fit: together.fit,
+            first_real: together.first_real,
+            since: together.since,
+            projection: together.projection,
         }
     }
 
@@ -365,6 +377,37 @@ impl Line<'_> {
 
     fn recipe(&self, at: usize) -> Option<&str> {
         self.all[at].tasting.cell.recipe.as_deref()
+    }
+
+    /// All that is asked of the tastings together that count and have what `of` says.
+    fn together(
+        &self,
+        made: f64,
+        course: CourseOf,
+        project: &[f64],
+        of: impl Fn(&At<'_>) -> Answer<Weights>,
+    ) -> Together {
+        let model = match self.model {
+            Answer::Known(model) => model,
+            Answer::Unknown(u) => return Together::unknown(&u.reason),
+        };
+        let mut why = None;
+        let mut counted: Vec<Tasted> = Vec::new();
+        for x in self.all.iter().filter(|x| x.pooled) {
+            match of(x) {
+                Answer::Known(weights) => counted.push(Tasted {
+                    session: x.tasting.cell.session.clone(),
+                    month: x.tasting.month - made,
+                    weights,
+                }),
+                Answer::Unknown(u) => why = why.or(Some(u.reason)),
+            }
+        }
+        match (counted.is_empty(), why) {
+            (true, Some(why)) => Together::unknown(&why),
+            (true, None) => Together::unknown("it was not tasted in this term"),
+            _ => forms::fit(model, &counted, course, project, self.level),
+        }
     }
 
     /// The slope a year of the line of least squares through all tastings that have what `of` says.

@@ -24,11 +24,11 @@ pub(super) fn signed(x: f64) -> String {
     }
 }
 
-fn interval(c: &Change) -> String {
+pub(super) fn interval(c: &Change) -> String {
     format!("{} to {}", signed(c.lower), signed(c.upper))
 }
 
-fn full(c: &Change) -> String {
+pub(super) fn full(c: &Change) -> String {
     format!("{}, {}", signed(c.value), interval(c))
 }
 
@@ -170,7 +170,7 @@ fn reasons<'a>(terms: impl Iterator<Item = (&'a str, &'a str)>) -> Vec<String> {
 }
 
 /// An age in months for a sentence.
-fn say_month(month: f64) -> String {
+pub(super) fn say_month(month: f64) -> String {
     let text = format!("{month:.1}");
     text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
 }
@@ -301,10 +301,10 @@ pub fn cautions(f: &Age, scores: &Scores, terms: &[Term]) -> Vec<String> {
         terms.iter().map(|t| (t.scores.term.id.as_str(), of_term(t))).collect();
     let by_term: Vec<(&str, &[String])> = by_term.iter().map(|(t, c)| (*t, c.as_slice())).collect();
     all.extend(gathered(&by_term));
-    if f.samples.iter().flat_map(|s| &s.terms).any(|t| t.per_year.known().is_some()) {
+    if f.samples.iter().flat_map(|s| &s.terms).any(|t| t.fit.known().is_some()) {
         all.push(
-            "A slope a year describes a straight course through the tastings; whether the course \
-             is straight is not tested, and it says nothing beyond the last tasting."
+            "A course says nothing beyond the last tasting. Its band holds for each month alone, \
+             and where no tasting lies the form of the course speaks, not the panel."
                 .to_owned(),
         );
     }

@@ -80,17 +80,70 @@ impl Family {
             let mut weights = vec![0.0; self.len()];
             told.iter().enumerate().for_each(|(i, &at)| weights[at] = u[(i, k)]);
             sum += dot(&weights, &self.estimates).powi(2) / values[k];
-            dfs.push(self.df(&weights, values[k]));
+            dfs.push(self.variance_and_df(&weights).map_or(f64::NAN, |v| v.1));
         }
         FTest::of(sum, &dfs)
     }
 
-    /// Satterthwaite's degrees of freedom of a combination with this variance.
-    fn df(&self, weights: &[f64], variance: f64) -> f64 {
+    /// Returns estimates with a `covariance` (its rows) that is known up to one factor, which was
+    /// estimated with `df` degrees of freedom (infinite where it is known): then every combination
+    /// has these. None unless the covariance has as many rows and columns as there are estimates,
+    /// all is finite, and `df` is positive.
+    #[must_use]
+    pub fn scaled(estimates: &[f64], covariance: &[Vec<f64>], df: f64) -> Option<Self> {
+        let n = estimates.len();
+        let square = covariance.len() == n && covariance.iter().all(|row| row.len() == n);
+        let finite = covariance.iter().flatten().chain(estimates).all(|v| v.is_finite());
+        if !(square && finite && df > 0.0) {
+            return None;
+        }
+        let covariance = Mat::from_fn(n, n, |i, j| covariance[i][j]);
+        Some(Self {
+            estimable: vec![true; n],
+            estimates: estimates.to_vec(),
+            gradients: vec![covariance.clone()],
+            covariance,
+            information_inverse: Arc::new(Mat::from_fn(1, 1, |_, _| 1.0 / df)),
+        })
+    }
+
+    /// Returns combinations of the basis, `rows` of weights, as a family of their own: what is asked
+    /// of it further costs no more than their number. A row of another length, or with weight on
+    /// what is not estimable, is not estimable.
+    #[must_use]
+    pub fn combined(&self, rows: &[Vec<f64>]) -> Self {
+        let told = |w: &[f64]| self.told(w);
+        let weight = |i: usize, j: usize| rows[i].get(j).copied().unwrap_or(0.0);
+        let w = Mat::from_fn(rows.len(), self.len(), weight);
+        let form = |m: &Mat<f64>| &w * m * w.transpose();
+        Self {
+            estimable: rows.iter().map(|row| told(row)).collect(),
+            estimates: rows.iter().map(|row| dot(row, &self.estimates)).collect(),
+            covariance: form(&self.covariance),
+            gradients: self.gradients.iter().map(form).collect(),
+            information_inverse: Arc::clone(&self.information_inverse),
+        }
+    }
+
+    /// Returns the variance of the combination of the basis with `weights` and Satterthwaite's
+    /// degrees of freedom of it, as [`contrast`](Self::contrast) has them; none where that is not
+    /// estimable.
+    #[must_use]
+    pub fn variance_and_df(&self, weights: &[f64]) -> Option<(f64, f64)> {
+        if !self.told(weights) {
+            return None;
+        }
         let form = |m: &Mat<f64>| dot(weights, &times(m.as_ref(), weights));
+        let variance = form(&self.covariance);
         let g: Vec<f64> = self.gradients.iter().map(form).collect();
         let spread = dot(&g, &times(self.information_inverse.as_ref().as_ref(), &g));
-        variance * variance / spread
+        Some((variance, variance * variance / spread))
+    }
+
+    fn told(&self, weights: &[f64]) -> bool {
+        weights.len() == self.len()
+            && weights.iter().all(|w| w.is_finite())
+            && weights.iter().zip(&self.estimable).all(|(w, e)| *w == 0.0 || *e)
     }
 
     /// How many combinations the basis has.
@@ -130,14 +183,9 @@ impl Family {
     /// that is not zero is on a combination that is not, or the number of weights is another.
     #[must_use]
     pub fn contrast(&self, weights: &[f64], level: f64) -> Contrast {
-        let told = weights.len() == self.len()
-            && weights.iter().all(|w| w.is_finite())
-            && weights.iter().zip(&self.estimable).all(|(w, e)| *w == 0.0 || *e);
-        if !told {
+        let Some((variance, df)) = self.variance_and_df(weights) else {
             return Contrast::not_estimable();
-        }
-        let variance = dot(weights, &times(self.covariance.as_ref(), weights));
-        let df = self.df(weights, variance);
+        };
         contrast_of(dot(weights, &self.estimates), variance, df, level)
     }
 }

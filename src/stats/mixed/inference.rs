@@ -36,6 +36,13 @@ pub(super) fn contrast_of(estimate: f64, variance: f64, df: f64, level: f64) -> 
 }
 
 impl Contrast {
+    /// An estimate with its variance and degrees of freedom, as a contrast with its interval at
+    /// confidence `level` and its two-sided p by Student's t.
+    #[must_use]
+    pub fn of(estimate: f64, variance: f64, df: f64, level: f64) -> Self {
+        contrast_of(estimate, variance, df, level)
+    }
+
     /// What the layout does not determine.
     pub(super) fn not_estimable() -> Self {
         let nan = f64::NAN;
