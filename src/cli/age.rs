@@ -5,9 +5,11 @@ use clap::Args;
 use super::asked::Asked;
 use super::{Context, Failure, table_args};
 use crate::book::problem::did_you_mean;
+use crate::book::session_files::Kind;
 use crate::findings::Settings;
-use crate::findings::age::{AgeWish, LotTimes, age_of};
-use crate::scores::{Scores, from_revealed, from_table};
+use crate::findings::age::{AgeRecord, AgeWish, LotTimes, age_of_record};
+use crate::scores::{AgesFrom, Scores, Trials, from_revealed, from_table, trials_from_revealed};
+use crate::session::{Revealed, all_revealed};
 use crate::views;
 
 /// How do stored lots move?
@@ -18,9 +20,15 @@ pub struct AgeArgs {
     /// Only these lots, or arms as LOT@ARM
     #[arg(long, value_name = "LOT[,LOT]")]
     of: Vec<String>,
-    /// The sample that is held to be the same at all times (of sessions: the one served as such)
-    #[arg(long, value_name = "LOT")]
-    reference: Option<String>,
+    /// What is held to be the same at all times (of sessions: what was served as such)
+    #[arg(long, value_name = "LOT[,LOT]")]
+    reference: Vec<String>,
+    /// From when ages count: made, packed (store.packed) or opened (store.opened)
+    #[arg(long, value_name = "MOMENT", default_value = "made", value_parser = moment, conflicts_with = "table")]
+    from: AgesFrom,
+    /// Compare lots of different years at equal age
+    #[arg(long, conflicts_with = "table")]
+    years: bool,
     /// Say what a further tasting at this age in months would be, where the tastings carry it
     #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
     project: Vec<f64>,
@@ -49,19 +57,21 @@ pub struct AgeArgs {
 /// If the scores cannot be read, a lot that is named is not among them, or the result not be
 /// written.
 pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
-    let (mut scores, times) = match args.of_table()? {
-        Some(read) => read,
+    let (mut scores, times, trials) = match args.of_table()? {
+        Some((scores, times)) => (scores, times, None),
         None => args.of_sessions(context)?,
     };
     let samples = scores.words("lot");
-    if let Some(name) = &args.reference {
-        if !samples.contains(name) {
-            return Err(no_such("--reference", name, &samples));
-        }
-        scores.source.references = vec![name.clone()];
+    if !args.reference.is_empty() {
+        scores.source.references = named("--reference", &args.reference, &samples, &samples)?;
     }
-    let wish = AgeWish { of: asked_lots(&args.of, &samples)?, project: args.project.clone() };
-    let finding = age_of(&scores, &times, &wish, &Settings::default());
+    let wish = AgeWish {
+        of: asked_lots(&args.of, &samples)?,
+        project: args.project.clone(),
+        years: args.years,
+    };
+    let record = AgeRecord { scores: &scores, lots: &times, trials: trials.as_ref() };
+    let finding = age_of_record(&record, &wish, &Settings::default());
     args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
 }
 
@@ -91,10 +101,22 @@ impl AgeArgs {
         Ok(Some((from_table(&options)?, LotTimes::of_table(&clock))))
     }
 
-    /// The sessions that are named, or all that are revealed.
-    fn of_sessions(&self, context: &Context) -> Result<(Scores, LotTimes), Failure> {
+    /// The sessions that are named, or all that are revealed, and all that asked whether two samples
+    /// are told apart.
+    fn of_sessions(
+        &self,
+        context: &Context,
+    ) -> Result<(Scores, LotTimes, Option<Trials>), Failure> {
         let book = context.book()?;
-        let read = table_args::named_or_all(&self.asked.sessions, &book)?;
+        let (profiles, tests): (Vec<Revealed>, Vec<Revealed>) = all_revealed(&book)?
+            .into_iter()
+            .filter(|s| s.kind != Kind::Ranking)
+            .partition(|s| s.kind == Kind::Profile);
+        let read = if self.asked.sessions.is_empty() {
+            profiles
+        } else {
+            table_args::named_or_all(&self.asked.sessions, &book)?
+        };
         let Some(start) = read.iter().map(|r| r.day).min() else {
             return Err(Failure::Command(
                 "no session of this book is revealed\n  expected: at least one, better several, in \
@@ -103,9 +125,11 @@ impl AgeArgs {
                     .to_owned(),
             ));
         };
-        let times = LotTimes::of_lots(&book.lots()?, start);
+        let times = LotTimes::counted(&book.lots()?, start, self.from).with_sessions(&read);
         let scores = from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
-        Ok((scores, times))
+        // A test that nobody answered says nothing here, and is no mistake.
+        let trials = trials_from_revealed(&tests).ok();
+        Ok((scores, times, trials))
     }
 }
 
@@ -117,17 +141,36 @@ fn ahead(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A moment from which ages count.
+fn moment(word: &str) -> Result<AgesFrom, String> {
+    let names: Vec<&str> = AgesFrom::NAMES.iter().map(|n| n.0).collect();
+    let known = AgesFrom::NAMES.into_iter().find(|n| n.0 == word);
+    known.map(|n| n.1).ok_or_else(|| format!("expected one of {}", names.join(", ")))
+}
+
 /// The lots that are asked for: a name as it stands, or else several with commas between them.
 fn asked_lots(words: &[String], samples: &[String]) -> Result<Vec<String>, Failure> {
     let lot = |sample: &String| sample.split('@').next().unwrap_or_default().to_owned();
     let known: Vec<String> = samples.iter().flat_map(|s| [s.clone(), lot(s)]).collect();
-    let mut all = Vec::new();
+    named("--of", words, &known, samples)
+}
+
+/// What the words of a flag name, each once.
+fn named(
+    flag: &str,
+    words: &[String],
+    known: &[String],
+    samples: &[String],
+) -> Result<Vec<String>, Failure> {
+    let mut all: Vec<String> = Vec::new();
     for word in words {
-        for part in table_args::parts(word, &known) {
+        for part in table_args::parts(word, known) {
             if !known.iter().any(|k| k == part) {
-                return Err(no_such("--of", part, samples));
+                return Err(no_such(flag, part, samples));
             }
-            all.push(part.to_owned());
+            if !all.iter().any(|a| a == part) {
+                all.push(part.to_owned());
+            }
         }
     }
     Ok(all)

@@ -192,11 +192,13 @@ pub fn times() -> LotTimes {
                     arm: arm(*store).map(str::to_owned),
                     made: history.made(lot).months_since(start),
                     before: before.into_iter().collect(),
+                    ..SampleTime::default()
                 },
             );
         }
     }
-    LotTimes { clock: "months since the lot was made".to_owned(), samples }
+    let clock = "months since the lot was made".to_owned();
+    LotTimes { clock, samples, ..LotTimes::default() }
 }
 
 /// How the lots were made, as the log of each says it, with hours and dose worked out.

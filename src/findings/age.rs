@@ -5,13 +5,24 @@
 //! contrast of these means. Where the reference was served in both sessions, its own movement is
 //! taken off: what is left is the tea's, if the reference stayed the same.
 
+pub mod arms;
+pub mod bridge;
 mod courses;
+pub mod equal_age;
 mod forms;
+mod line;
+mod network;
 mod project;
 mod real;
+pub mod refires;
+pub mod route;
 mod served;
 pub mod summary;
+mod sums;
+pub mod taster_drift;
 mod term;
+pub mod tests_of;
+pub mod without;
 mod words;
 
 use rayon::prelude::*;
@@ -22,13 +33,22 @@ use super::agree::exclusions;
 use super::term_comparison::{LabelCount, LevelNumbers};
 use super::{ALPHA, Answer, Exclusion, FEW_TASTERS, Model, Settings};
 pub use crate::scores::LotTimes;
-use crate::scores::{ScaleKind, Scores, Source, WHATEVER_AGE};
-use courses::Asking;
+use crate::scores::{ScaleKind, Scores, Source, Trials, WHATEVER_AGE};
+use arms::StorePair;
+use bridge::Bridge;
+use courses::{Asking, Told};
+use equal_age::Years;
 pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+use network::Net;
 pub use project::Projection;
 pub use real::{FirstReal, Since};
+use refires::Refire;
+use route::{Places, RecipeBridge};
 use served::{Followed, Served};
+use taster_drift::TasterDrift;
 use term::Term;
+use tests_of::ToldApart;
+use without::PairMoved;
 
 /// The finding.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -41,8 +61,12 @@ pub struct Age {
     pub settings: Settings,
     /// From where ages count.
     pub clock: String,
-    /// The sample that is held to be the same at all times.
+    /// The sample that is held to be the same at all times; of several the one of most sessions.
     pub reference: Answer<String>,
+    /// All samples that are held so, those of most sessions first.
+    pub references: Vec<String>,
+    /// What links them: each, brewed by each recipe, against the one to which all is corrected.
+    pub bridges: Vec<Bridge>,
     /// All tasters.
     pub tasters: Vec<String>,
     /// Scores, excluded ones included.
@@ -59,16 +83,55 @@ pub struct Age {
     pub sentences: Vec<String>,
     /// What to keep in mind, in sentences.
     pub cautions: Vec<String>,
-    /// How the panel drifted, as the reference shows.
+    /// How the panel drifted, as the references show.
     pub drift: Answer<Vec<TermCourse>>,
+    /// How each taster drifted, as the own scores of the reference show.
+    pub taster_drift: Answer<Vec<TasterDrift>>,
+    /// What the correction took off, over all samples that are followed.
+    pub correction: Vec<Correction>,
     /// Sample by sample.
     pub samples: Vec<SampleAge>,
+    /// Samples that are not followed, and why.
+    pub not_followed: Vec<NotFollowed>,
     /// Arms of one lot against each other.
     pub arms: Vec<ArmPair>,
+    /// Ways to store against each other, over the lots that were split so.
+    pub stores: Vec<StorePair>,
+    /// Lots that were fired again against what they were fired from.
+    pub refires: Vec<Refire>,
+    /// Lots of different years at equal age.
+    pub years: Answer<Years>,
+    /// Triangles, duo-trios and pairs of packs of one lot, or with the reference.
+    pub told_apart: Answer<Vec<ToldApart>>,
+    /// Without a reference: how samples that were served together moved apart.
+    pub pairs: Answer<Vec<PairMoved>>,
     /// The model of each term.
     pub models: Vec<TermModel>,
     /// What was left out and why.
     pub exclusions: Vec<Exclusion>,
+}
+
+/// What the correction took off in one term.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Correction {
+    /// The term.
+    pub term: String,
+    /// Its scale.
+    pub scale: ScaleKind,
+    /// Samples whose corrected change is known.
+    pub n_samples: usize,
+    /// The mean over these samples of the change as scored less the corrected change: what the panel's
+    /// drift added to them. q among all terms.
+    pub taken_off: Answer<Change>,
+}
+
+/// A sample that is not followed.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct NotFollowed {
+    /// The sample.
+    pub sample: String,
+    /// Why.
+    pub reason: String,
 }
 
 /// A sample and how it moved.
@@ -103,7 +166,10 @@ pub struct Tasting {
     pub recipe: Option<String>,
     /// True where it counts with the others; else why it does not.
     pub pooled: Answer<bool>,
-    /// True where the reference was served beside it; else why nothing is corrected.
+    /// By what it was brought to the recipe of the first tasting, where it was brewed by another.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bridge: Option<RecipeBridge>,
+    /// True where a reference tells the panel's shift in it; else why nothing is corrected.
     pub reference: Answer<bool>,
     /// Scores used, over all terms.
     pub n_scores: usize,
@@ -265,6 +331,19 @@ pub struct AgeWish {
     pub of: Vec<String>,
     /// Ages ahead, in months, at which a further tasting is projected.
     pub project: Vec<f64>,
+    /// Whether lots of different years are compared at equal age.
+    pub years: bool,
+}
+
+/// What is known of the stored samples.
+#[derive(Debug, Clone, Copy)]
+pub struct AgeRecord<'a> {
+    /// Their scores.
+    pub scores: &'a Scores,
+    /// When they were made, split and fired again.
+    pub lots: &'a LotTimes,
+    /// Triangles, duo-trios and pairs, if there are any.
+    pub trials: Option<&'a Trials>,
 }
 
 /// Answers the question for all samples.
@@ -277,54 +356,83 @@ pub fn age(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
 /// adjusted for how much is asked.
 #[must_use]
 pub fn age_of(scores: &Scores, lots: &LotTimes, wish: &AgeWish, settings: &Settings) -> Age {
-    answer(scores, lots, wish, true, settings)
+    answer(&AgeRecord { scores, lots, trials: None }, wish, true, settings)
+}
+
+/// The same of all that is known.
+#[must_use]
+pub fn age_of_record(record: &AgeRecord<'_>, wish: &AgeWish, settings: &Settings) -> Age {
+    answer(record, wish, true, settings)
 }
 
 /// Answers the question for all samples; what excluded scores would have said is not worked out.
 #[must_use]
 pub fn age_without_excluded(scores: &Scores, lots: &LotTimes, settings: &Settings) -> Age {
-    answer(scores, lots, &AgeWish::default(), false, settings)
+    let record = AgeRecord { scores, lots, trials: None };
+    answer(&record, &AgeWish::default(), false, settings)
 }
 
-fn answer(
-    scores: &Scores,
-    lots: &LotTimes,
-    wish: &AgeWish,
-    with_excluded: bool,
-    settings: &Settings,
-) -> Age {
+fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings: &Settings) -> Age {
+    let AgeRecord { scores, lots, trials } = *record;
     let main = scores.all_terms(false);
     let served = Served::of(scores, &main);
-    let reference = served.reference(&scores.source.references);
+    let references = served.references(&scores.source.references);
+    let held = references.known().cloned().unwrap_or_default();
+    let (nodes, sittings) = (network::nodes(served.cells(), &held), served.sittings());
+    let net = Net::of(served.cells().map(|c| (c, 0)), &nodes, &sittings);
+    let places = Places { net: &net, nodes: &nodes, sittings: &sittings, references: &references };
     let terms = Term::all(scores, main, with_excluded);
-    let of = &wish.of;
-    let asking = Asking {
-        terms: &terms,
-        reference: &reference,
-        project: &wish.project,
-        level: settings.level,
+    let asking = Asking::of(&terms, &served, lots, &places, (wish, settings.level));
+    let (followed, not_followed) = followed(&served, lots, &held, &wish.of);
+    let told: Vec<Told> = followed.par_iter().map(|f| asking.sample(f)).collect();
+
+    let pairs_of_arms = asking.arms(&followed);
+    let mut stores = asking.stores(&pairs_of_arms);
+    let mut arms: Vec<ArmPair> = pairs_of_arms.into_iter().map(|p| p.pair).collect();
+    let mut drift = asking.drift();
+    let tasters = scores.words("taster");
+    let mut taster_drift = asking.taster_drift(&tasters);
+    let mut correction = asking.correction(&told);
+    let mut bridges = asking.bridges();
+    let mut refires = asking.refires(&followed, &told);
+    let mut years = if wish.years {
+        asking.years(&followed, &told)
+    } else {
+        Answer::unknown("it was not asked for")
     };
-    let followed: Vec<Followed> = served
-        .samples(lots, reference.known())
-        .into_iter()
-        .filter(|f| of.is_empty() || of.iter().any(|o| *o == f.sample || *o == f.time.lot))
-        .collect();
-    let mut samples: Vec<SampleAge> =
-        followed.par_iter().map(|f| asking.sample(f, &served)).collect();
-    let mut arms = asking.arms(&followed, &served);
-    let mut drift = asking.drift(&served);
+    let mut pairs = asking.pairs_moved(&followed);
+    let mut samples: Vec<SampleAge> = told.into_iter().map(|t| t.sample).collect();
 
     let n_changes_asked = adjust(
         samples.iter_mut().flat_map(|s| &mut s.terms).filter_map(|t| known_mut(&mut t.last_change)),
     );
     let n_arm_differences_asked =
         adjust(arms.iter_mut().flat_map(|a| &mut a.terms).filter_map(|t| known_mut(&mut t.mean)));
-    if let Answer::Known(courses) = &mut drift {
+    let of_stores = stores.iter_mut().flat_map(|s| &mut s.terms);
+    adjust(of_stores.filter_map(|t| known_mut(&mut t.of_these_lots)));
+    let of_stores = stores.iter_mut().flat_map(|s| &mut s.terms);
+    adjust(of_stores.filter_map(|t| known_mut(&mut t.of_such_lots)));
+    adjust(correction.iter_mut().filter_map(|c| known_mut(&mut c.taken_off)));
+    adjust(bridges.iter_mut().flat_map(Bridge::apart_mut));
+    let of_refires = refires.iter_mut().flat_map(|r| &mut r.terms);
+    adjust(of_refires.filter_map(|t| known_mut(&mut t.difference)));
+    if let Some(courses) = known_mut(&mut drift) {
         adjust(courses.iter_mut().filter_map(|t| known_mut(&mut t.per_year_raw)));
         adjust(courses.iter_mut().filter_map(|t| known_mut(&mut t.last_change_raw)));
     }
+    if let Some(all) = known_mut(&mut taster_drift) {
+        let terms = all.iter_mut().flat_map(|t| &mut t.terms);
+        adjust(terms.filter_map(|t| known_mut(&mut t.from_others)));
+    }
+    if let Some(years) = known_mut(&mut years) {
+        years.n_asked = adjust(years.differences_mut().into_iter());
+    }
+    if let Some(pairs) = known_mut(&mut pairs) {
+        let terms = pairs.iter_mut().flat_map(|p| &mut p.terms);
+        adjust(terms.filter_map(|t| known_mut(&mut t.apart)));
+        pairs.iter_mut().for_each(|p| p.sentences = p.told());
+    }
 
-    let tasters = scores.words("taster");
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
         s.sentences = words::of_sample(s, &models);
@@ -332,6 +440,8 @@ fn answer(
     for a in &mut arms {
         a.sentences = words::of_arms(a);
     }
+    stores.iter_mut().for_each(|s| s.sentences = words::of_stores(s));
+    refires.iter_mut().for_each(|r| r.sentences = r.told());
     let mut source = scores.source.clone();
     source.notes.retain(|note| !note.ends_with(WHATEVER_AGE));
     let mut finding = Age {
@@ -340,7 +450,9 @@ fn answer(
         settings: *settings,
         clock: lots.clock.clone(),
         individual_opinions: !tasters.is_empty() && tasters.len() <= FEW_TASTERS,
-        reference,
+        reference: references.as_ref().map(|all| all.first().cloned().unwrap_or_default()),
+        references: held.clone(),
+        bridges,
         tasters,
         n_scores: scores.n_scores(),
         n_gaps: scores.terms().iter().map(|t| t.gaps).sum(),
@@ -349,14 +461,46 @@ fn answer(
         sentences: Vec::new(),
         cautions: Vec::new(),
         drift,
+        taster_drift,
+        correction,
         samples,
+        not_followed,
         arms,
+        stores,
+        refires,
+        years,
+        told_apart: match trials {
+            Some(trials) => Answer::Known(tests_of::tests_of(trials, &held, lots, settings)),
+            None => Answer::unknown("no session asked whether two samples are told apart"),
+        },
+        pairs,
         models,
         exclusions: exclusions(scores),
     };
     finding.sentences = words::of_all(&finding);
     finding.cautions = words::cautions(&finding, scores, &terms);
     finding
+}
+
+/// The samples that are followed, and those that are not though they are asked for.
+fn followed(
+    served: &Served,
+    lots: &LotTimes,
+    references: &[String],
+    of: &[String],
+) -> (Vec<Followed>, Vec<NotFollowed>) {
+    let asked =
+        |f: &Followed| of.is_empty() || of.iter().any(|o| *o == f.sample || *o == f.time.lot);
+    let all = served.samples(lots, references).into_iter().filter(asked);
+    let (without, with): (Vec<Followed>, Vec<Followed>) =
+        all.partition(|f| lots.without.contains_key(&f.sample));
+    let not_followed = without
+        .into_iter()
+        .filter_map(|f| {
+            Some(NotFollowed { reason: lots.without.get(&f.sample)?.clone(), sample: f.sample })
+        })
+        .collect();
+    (with, not_followed)
 }
 
 /// The q-values of all that was asked; how much that was.

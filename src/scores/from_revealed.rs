@@ -223,14 +223,22 @@ fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
 }
 
 /// A name for each session's recipe, so that recipes brewed differently have different names.
+/// Another water or another vessel brews differently; where either is not recorded it is taken to
+/// be the one that is.
 fn recipe_names(sessions: &[Revealed]) -> Vec<String> {
     let brewed = |r: &Recipe| (r.leaf_g, r.water_ml, r.water_c, r.rinse_s, r.steeps_s.clone());
+    let agree = |a: &Option<String>, b: &Option<String>| a.is_none() || b.is_none() || a == b;
     let mut known: Vec<(&Recipe, String)> = Vec::new();
     sessions
         .iter()
         .map(|s| {
             let r = &s.recipe;
-            let same = known.iter().find(|(k, _)| k.id == r.id && brewed(k) == brewed(r));
+            let same = known.iter().find(|(k, _)| {
+                k.id == r.id
+                    && brewed(k) == brewed(r)
+                    && agree(&k.water, &r.water)
+                    && agree(&k.vessel, &r.vessel)
+            });
             if let Some((_, name)) = same {
                 return name.clone();
             }

@@ -33,7 +33,7 @@ pub use makings::{Made, MadeParameter, MadeValue, Makings, NotTaken};
 pub use makings_of_book::makings_of_book;
 pub use makings_table::makings_from_table;
 pub use options::{TableError, TableOptions};
-pub use times::{Before, LotTimes, SampleTime};
+pub use times::{AgesFrom, Before, Earliest, LotTimes, Refired, SampleTime};
 pub use trials::{ALPHA, Method, PlannedTest, RankedSet, Trial, Trials, trials_from_revealed};
 
 use columns::compact;

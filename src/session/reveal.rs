@@ -32,6 +32,8 @@ pub struct Revealed {
     pub kind: Kind,
     /// The day of its first flight.
     pub day: Day,
+    /// When its first answer was written down, if that was on its day.
+    pub began: Option<Moment>,
     /// How its cups were brewed.
     pub recipe: Recipe,
     /// Its terms, as they stood when it was planned.
@@ -305,6 +307,7 @@ fn joined(session: &Session) -> Result<Revealed, BookError> {
         name: session.name.clone(),
         kind: plan.kind,
         day: plan.day,
+        began: None,
         recipe: plan.recipe.clone(),
         terms: plan.terms.clone(),
         tasters: plan.tasters.clone(),
@@ -336,6 +339,11 @@ fn joined(session: &Session) -> Result<Revealed, BookError> {
     };
     for taster in &plan.tasters {
         let ballot = Ballot::read(session, taster, &mut problems)?;
+        for (_, line) in ballot.answers().filter(|(_, line)| line.at.day() == plan.day) {
+            if revealed.began.is_none_or(|known| line.at < known) {
+                revealed.began = Some(line.at);
+            }
+        }
         if plan.kind == Kind::Profile {
             join_ballot(session, &ballot, &mut revealed);
         } else {

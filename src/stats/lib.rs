@@ -11,7 +11,7 @@
 //! * [`anova`]: classical analysis of variance.
 //! * [`normality`]: do numbers look normal?
 //! * [`mixed`]: linear mixed models, the ground of most questions.
-//! * [`designs`]: incomplete blocks; [`factorial`]: two-level factorials and their fractions; [`optimal`]: exact
+//! * [`additive`]: rows and columns with gaps; [`designs`]: incomplete blocks; [`factorial`]: two-level factorials and their fractions; [`optimal`]: exact
 //!   designs, from nothing or as additions.
 //! * [`discrimination`]: triangles, duo-trios and pairs.
 //! * [`icc`], [`kendall`], [`alpha`], [`ticks`], [`kappa`]: agreement of a panel.
@@ -26,6 +26,7 @@
 //!   [`largest_t`]: several of them at once; [`natural_spline`].
 //! * [`pls`]: what many columns together predict of rows that were left out.
 
+pub mod additive;
 pub mod alpha;
 pub mod anova;
 mod assessor;

@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod additive;
 mod agreement;
 mod alpha_limits;
 mod anova;

@@ -8,9 +8,9 @@ use serde::Serialize;
 use super::super::cell_model::{CellModel, Weights};
 use super::super::term_comparison::finite;
 use super::super::{Answer, count};
-use super::courses::change;
 use super::project;
 use super::real::{self, FirstReal, Since};
+use super::sums::change;
 use super::words::say_month;
 use super::{Change, Projection};
 

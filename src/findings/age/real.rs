@@ -7,8 +7,8 @@ use serde::Serialize;
 
 use super::super::Answer;
 use super::Change;
-use super::courses::change;
 use super::forms::Tasted;
+use super::sums::change;
 
 /// The first tasting at which the change from the first is beyond luck, all tastings asked together.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]

@@ -1,9 +1,11 @@
 //! What was served when, and as what.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::Answer;
 use super::super::cell_model::Cell;
+use super::network::Sittings;
 use crate::scores::{Before, LotTimes, SampleTime, Scores, TermScores, by_nature};
 
 /// A sample in a session, over all terms.
@@ -26,6 +28,15 @@ impl ServedCell {
 #[derive(Debug, Default)]
 pub struct Served {
     cells: BTreeMap<Cell, ServedCell>,
+    /// Whether a session is one of a book, which has one recipe and one day.
+    of_book: bool,
+}
+
+/// The order of two sessions, each with its month: by time; on one day by the moment at which they
+/// began, those of which it is not known last; then by their names.
+fn in_time(a: (f64, &str), b: (f64, &str), lots: &LotTimes) -> Ordering {
+    let began = |s: &str| lots.began.get(s).copied().unwrap_or(i64::MAX);
+    a.0.total_cmp(&b.0).then_with(|| began(a.1).cmp(&began(b.1))).then_with(|| by_nature(a.1, b.1))
 }
 
 /// A tasting of a sample that is followed.
@@ -77,7 +88,8 @@ impl Served {
             }
         }
         // Flights of one session may lie on several days; a session of a book has one day, its first.
-        if scores.source.kind == "sessions" {
+        let of_book = scores.source.kind == "sessions";
+        if of_book {
             let mut days: BTreeMap<String, f64> = BTreeMap::new();
             for (cell, served) in &cells {
                 let first = served.months.iter().copied().fold(f64::INFINITY, f64::min);
@@ -88,7 +100,7 @@ impl Served {
                 served.months = days.get(&cell.session).copied().into_iter().collect();
             }
         }
-        Self { cells }
+        Self { cells, of_book }
     }
 
     /// A cell, if it was served.
@@ -103,30 +115,61 @@ impl Served {
         self.get(cell).map_or((0, 0), |c| (c.n_scores, c.tasters.len()))
     }
 
-    /// The reference: the sample that was served as such in the most sessions.
+    /// All cells.
+    pub fn cells(&self) -> impl Iterator<Item = &Cell> {
+        self.cells.keys()
+    }
+
+    /// Which sessions share a shift.
     #[must_use]
-    pub fn reference(&self, named: &[String]) -> Answer<String> {
+    pub fn sittings(&self) -> Sittings {
+        let mut all: BTreeMap<String, (f64, BTreeSet<Option<String>>)> = BTreeMap::new();
+        for (cell, served) in &self.cells {
+            let own = all.entry(cell.session.clone()).or_insert((served.month(), BTreeSet::new()));
+            own.1.insert(cell.recipe.clone());
+        }
+        Sittings::of(&all, self.of_book)
+    }
+
+    /// The references: those that were served, the one of the most sessions first.
+    #[must_use]
+    pub fn references(&self, named: &[String]) -> Answer<Vec<String>> {
         let sessions = |sample: &String| {
             let all: BTreeSet<&String> =
                 self.cells.keys().filter(|c| c.sample == *sample).map(|c| &c.session).collect();
             all.len()
         };
-        // The first of those served as often.
-        let most = named.iter().map(sessions).max().unwrap_or(0);
-        match named.iter().find(|n| sessions(n) == most) {
-            Some(name) if most > 0 => Answer::Known(name.clone()),
-            Some(name) => Answer::unknown(format!(
+        let mut all: Vec<(&String, usize)> = named.iter().map(|n| (n, sessions(n))).collect();
+        all.retain(|(_, n)| *n > 0);
+        // The first named of those that were served as often.
+        all.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
+        match (all.is_empty(), named.first()) {
+            (false, _) => Answer::Known(all.into_iter().map(|(name, _)| name.clone()).collect()),
+            (true, Some(name)) => Answer::unknown(format!(
                 "the reference {name} has no score: drift and ageing cannot be told apart"
             )),
-            None => Answer::unknown(
+            (true, None) => Answer::unknown(
                 "no sample was served as reference: drift and ageing cannot be told apart",
             ),
         }
     }
 
+    /// When the sessions of these cells were held, by time: session and month.
+    #[must_use]
+    pub fn times(&self, sessions: &BTreeSet<&String>, lots: &LotTimes) -> Vec<(String, f64)> {
+        let mut all: BTreeMap<&String, f64> = BTreeMap::new();
+        for (cell, served) in self.cells.iter().filter(|(c, _)| sessions.contains(&c.session)) {
+            let month = all.entry(&cell.session).or_insert(f64::INFINITY);
+            *month = month.min(served.month());
+        }
+        let mut all: Vec<(String, f64)> = all.into_iter().map(|(s, m)| (s.clone(), m)).collect();
+        all.sort_by(|a, b| in_time((a.1, &a.0), (b.1, &b.0), lots));
+        all
+    }
+
     /// When a sample was tasted, by time.
     #[must_use]
-    pub fn tastings(&self, sample: &str, before: &[Before]) -> Vec<TastingOf> {
+    pub fn tastings(&self, sample: &str, before: &[Before], lots: &LotTimes) -> Vec<TastingOf> {
         let counts = |cell: &Cell, month: f64| {
             cell.sample == sample
                 || before.iter().any(|b| b.sample == cell.sample && month < b.until)
@@ -137,16 +180,14 @@ impl Served {
             .map(|(cell, served)| TastingOf { cell: cell.clone(), month: served.month() })
             .filter(|t| counts(&t.cell, t.month))
             .collect();
-        all.sort_by(|a, b| {
-            a.month.total_cmp(&b.month).then_with(|| by_nature(&a.cell.session, &b.cell.session))
-        });
+        all.sort_by(|a, b| in_time((a.month, &a.cell.session), (b.month, &b.cell.session), lots));
         all
     }
 
-    /// The samples that are followed: all but the reference, and but those that were split and go
+    /// The samples that are followed: all but the references, and but those that were split and go
     /// on as their arms.
     #[must_use]
-    pub fn samples(&self, lots: &LotTimes, reference: Option<&String>) -> Vec<Followed> {
+    pub fn samples(&self, lots: &LotTimes, references: &[String]) -> Vec<Followed> {
         let mut names: Vec<&String> = self.cells.keys().map(|c| &c.sample).collect();
         names.sort_by(|a, b| by_nature(a, b));
         names.dedup();
@@ -163,9 +204,9 @@ impl Served {
         };
         times
             .iter()
-            .filter(|(name, _)| Some(*name) != reference)
+            .filter(|(name, _)| !references.contains(name))
             .filter_map(|(name, time)| {
-                let tastings = self.tastings(name, &time.before);
+                let tastings = self.tastings(name, &time.before, lots);
                 (!goes_on(name, &tastings)).then(|| Followed {
                     sample: (*name).clone(),
                     time: time.clone(),

@@ -3,6 +3,8 @@
 
 use super::super::agree::{gathered, opinions};
 use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
+use super::arms::StorePair;
+use super::summary::summary;
 use super::term::Term;
 use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel, is_shown};
 use crate::scores::{ScaleKind, Scores};
@@ -57,23 +59,44 @@ fn parted(changes: &[(&str, &Change)]) -> Parted {
     Parted { sure: sure.collect(), alone: rest(true), unsure: rest(false) }
 }
 
-/// The sentences of what was parted: `what` is a change or a difference.
-fn told(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec<String> {
+/// What was parted in one line; then, where there is any, what would be shown if it alone had been
+/// asked. `what` is a change or a difference.
+pub(super) fn in_one(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec<String> {
     let p = parted(changes);
-    let mut all = Vec::new();
-    if !p.sure.is_empty() {
-        all.push(format!("{span}: {}.", listed(&p.sure)));
+    let rest = p.alone.len() + p.unsure.len();
+    let mut line = match (p.sure.is_empty(), rest) {
+        (true, 0) => return Vec::new(),
+        (true, 1) => format!("{span}: no {what} shown"),
+        (true, _) => format!("{span}: no {what} shown in any of {rest} terms"),
+        (false, 0) => format!("{span}: {}", listed(&p.sure)),
+        (false, _) => format!(
+            "{span}: {}; no {what} shown in {} beside",
+            listed(&p.sure),
+            count(rest, "term", "terms")
+        ),
+    };
+    // What is not shown is not nothing: the one with the widest reach stands for the others.
+    if let Some((term, c)) = changes
+        .iter()
+        .filter(|c| !shown(c.1) && c.1.p_value >= ALPHA)
+        .max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
+    {
+        let only = if changes.len() == 1 { "" } else { "at the most " };
+        line.push_str(&format!(" ({only}{term}, {})", interval(c)));
     }
+    let mut all = vec![format!("{line}.")];
     if !p.alone.is_empty() {
         all.push(format!(
-            "{span}: not shown among all that was asked, though it would be alone: {}.",
+            "Not shown among all that was asked, though it would be alone: {}.",
             listed(&p.alone)
         ));
     }
-    if !p.unsure.is_empty() {
-        all.push(format!("{span}: no {what} shown in {}.", listed(&p.unsure)));
-    }
     all
+}
+
+/// How far from 0 an interval reaches.
+fn reach(c: &Change) -> f64 {
+    c.lower.abs().max(c.upper.abs())
 }
 
 /// The sentences of a sample.
@@ -89,6 +112,7 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
     if !others.is_empty() {
         all.push(format!("Not counted with the others: {}.", listed(&others)));
     }
+    all.extend(bridged(s));
     let alone: Vec<String> = s
         .tastings
         .iter()
@@ -118,7 +142,15 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
             all.insert(0, format!("{span}, as scored: {}.", listed(&raw)));
         }
     } else {
-        let told = told(&span, &corrected, "change");
+        let mut told: Vec<String> =
+            summary(s).into_iter().map(|line| format!("{}: {line}", s.sample)).collect();
+        let alone = parted(&corrected).alone;
+        if !alone.is_empty() {
+            told.push(format!(
+                "Not shown among all that was asked, though it would be alone: {}.",
+                listed(&alone)
+            ));
+        }
         all.splice(0..0, told);
         all.extend(drifts(s));
     }
@@ -130,6 +162,32 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
         .filter_map(|t| Some((t.term.as_str(), t.last_change.reason()?)));
     all.extend(reasons(why));
     all
+}
+
+/// Tastings by another recipe that count all the same.
+fn bridged(s: &SampleAge) -> Vec<String> {
+    let mut by: Vec<(String, Vec<String>)> = Vec::new();
+    for t in &s.tastings {
+        let (Some(b), Some(recipe)) = (&t.bridge, &t.recipe) else { continue };
+        let from = b.from.as_deref().unwrap_or("an unnamed recipe");
+        let times = count(b.n_sessions, "session", "sessions");
+        let how = if b.assumed {
+            format!(
+                "{recipe}, set to {from} by {}, which was brewed both ways in {times}: this takes the \
+                 recipe to move the tea as it moves the reference",
+                b.by
+            )
+        } else {
+            format!("{recipe}, set to {from} by the tea itself, brewed both ways in {times}")
+        };
+        match by.iter_mut().find(|x| x.0 == how) {
+            Some(known) => known.1.push(t.session.clone()),
+            None => by.push((how, vec![t.session.clone()])),
+        }
+    }
+    by.into_iter()
+        .map(|(how, sessions)| format!("{}: brewed by {how}.", listed(&sessions)))
+        .collect()
 }
 
 /// What the scores themselves say where the panel drifted meanwhile.
@@ -181,7 +239,78 @@ pub fn of_arms(a: &ArmPair) -> Vec<String> {
         a.terms.iter().filter_map(|t| Some((t.term.as_str(), t.mean.known()?))).collect();
     let most = a.terms.iter().map(|t| t.sessions.len()).max().unwrap_or(0);
     let span = format!("{} beside {}, {}", a.a, a.b, count(most, "session", "sessions"));
-    told(&span, &known, "difference")
+    in_one(&span, &known, "difference")
+}
+
+/// The sentences of two ways to store.
+pub fn of_stores(s: &StorePair) -> Vec<String> {
+    let of = |pick: fn(&super::arms::StoreTerm) -> &Answer<Change>| -> Vec<(&str, &Change)> {
+        s.terms.iter().filter_map(|t| Some((t.term.as_str(), pick(t).known()?))).collect()
+    };
+    let such = of(|t| &t.of_such_lots);
+    let lots = count(s.lots.len(), "lot", "lots");
+    let (span, known) = if such.is_empty() {
+        (format!("{} beside {}, {lots}, of these lots", s.a, s.b), of(|t| &t.of_these_lots))
+    } else {
+        (format!("{} beside {}, {lots}, of such lots", s.a, s.b), such)
+    };
+    in_one(&span, &known, "difference")
+}
+
+/// So many pairs that moved apart are told.
+const MOST_PAIRS: usize = 5;
+
+/// What sessions say by themselves where there is no reference.
+fn pairs(f: &Age) -> Vec<String> {
+    let Some(all) = f.pairs.known() else {
+        return match (&f.pairs, &f.reference) {
+            (Answer::Unknown(u), Answer::Unknown(_)) if !f.samples.is_empty() => {
+                vec![format!("Differences within sessions, where drift cancels: {}.", u.reason)]
+            }
+            _ => Vec::new(),
+        };
+    };
+    let is_shown =
+        |p: &&super::without::PairMoved| p.terms.iter().any(|t| t.apart.known().is_some_and(shown));
+    let (sure, unsure): (Vec<_>, Vec<_>) = all.iter().partition(is_shown);
+    let mut told: Vec<String> =
+        sure.iter().take(MOST_PAIRS).flat_map(|p| p.sentences.clone()).collect();
+    if sure.len() > MOST_PAIRS {
+        told.push(format!("{} more pairs moved apart: --json.", sure.len() - MOST_PAIRS));
+    }
+    let n = all.iter().flat_map(|p| &p.terms).filter(|t| t.apart.known().is_some()).count();
+    told.push(format!(
+        "What was served together in several sessions can be compared there, since the panel's drift is \
+         in both: {} and {} asked, {} of them moved apart beyond luck. Which of the two moved is not \
+         told.",
+        count(all.len(), "pair", "pairs"),
+        count(n, "change", "changes"),
+        match (sure.len(), unsure.len()) {
+            (0, _) => "none".to_owned(),
+            (n, _) => n.to_string(),
+        }
+    ));
+    told
+}
+
+/// Whether drift was taken off at all: over all samples together.
+fn correction(f: &Age) -> Option<String> {
+    let told: Vec<String> = f
+        .correction
+        .iter()
+        .filter_map(|c| Some((c, c.taken_off.known()?)))
+        .filter(|(_, c)| shown(c))
+        .map(|(t, c)| format!("{} ({})", t.term, full(c)))
+        .collect();
+    let n = f.correction.iter().map(|c| c.n_samples).max().unwrap_or(0);
+    (!told.is_empty()).then(|| {
+        format!(
+            "What the panel's drift added to the changes as scored, and the correction took off, mean of \
+             {}: {}.",
+            count(n, "sample", "samples"),
+            listed(&told)
+        )
+    })
 }
 
 /// What is said before the samples.
@@ -228,6 +357,13 @@ pub fn of_all(f: &Age) -> Vec<String> {
             all.push(format!("No drift of the panel shown, {over}: {}.", listed(&none)));
         }
     }
+    for bridge in &f.bridges {
+        all.extend(bridge.sentences());
+    }
+    if let Some(sentence) = f.taster_drift.known().and_then(|t| super::taster_drift::sentence(t)) {
+        all.push(sentence);
+    }
+    all.extend(correction(f));
     if f.n_changes_asked > 0 {
         let n = f
             .samples
@@ -249,6 +385,22 @@ pub fn of_all(f: &Age) -> Vec<String> {
     if !once.is_empty() {
         all.push(format!("Tasted once so far: {}.", listed(&once)));
     }
+    let mut without: Vec<(&str, Vec<String>)> = Vec::new();
+    for n in &f.not_followed {
+        match without.iter_mut().find(|w| w.0 == n.reason) {
+            Some(known) => known.1.push(n.sample.clone()),
+            None => without.push((&n.reason, vec![n.sample.clone()])),
+        }
+    }
+    all.extend(
+        without.into_iter().map(|(why, names)| format!("Left out, {why}: {}.", listed(&names))),
+    );
+    all.extend(f.stores.iter().flat_map(|s| s.sentences.clone()));
+    all.extend(f.refires.iter().flat_map(|r| r.sentences.clone()));
+    all.extend(f.years.known().into_iter().flat_map(super::equal_age::Years::sentences));
+    let tests = f.told_apart.known().into_iter().flatten();
+    all.extend(tests.filter_map(super::tests_of::ToldApart::sentence));
+    all.extend(pairs(f));
     if f.samples.is_empty() {
         all.push(if f.models.iter().any(|m| m.n_scores > 0) {
             "No sample is left to follow.".to_owned()
@@ -272,29 +424,35 @@ pub fn cautions(f: &Age, scores: &Scores, terms: &[Term]) -> Vec<String> {
         );
     }
     match &f.reference {
-        Answer::Known(name) => all.push(format!(
-            "Corrected means: the reference {name} is held to have stayed the same. That is an \
-             assumption; a triangle test between two of its packs can question it."
-        )),
+        Answer::Known(name) => {
+            let (names, is) = match f.references.as_slice() {
+                [] | [_] => (format!("the reference {name}"), "is"),
+                several => (format!("the references {}", listed(several)), "are"),
+            };
+            let question = match f
+                .told_apart
+                .known()
+                .map(|all| all.iter().any(|t| t.bears == super::tests_of::Bears::Reference))
+            {
+                Some(true) => "the test of two of its packs, above, questions it",
+                _ => "a triangle test between two of its packs can question it",
+            };
+            all.push(format!(
+                "Corrected means: {names} {is} held to have stayed the same. That is an assumption; \
+                 {question}."
+            ));
+        }
         Answer::Unknown(u) => {
             let mut why = u.reason.clone();
             if let Some(first) = why.get(..1).map(str::to_uppercase) {
                 why.replace_range(..1, &first);
             }
             all.push(format!(
-                "{why}. All changes are as scored. If a sample stayed the same, name it with \
-                 --reference."
+                "{why}: a change as scored may be the tea's or the panel's. If a sample stayed the \
+                 same, name it with --reference; for the time to come, freeze one and serve it in every \
+                 session."
             ));
         }
-    }
-    let others: Vec<String> =
-        f.source.references.iter().filter(|r| Some(*r) != f.reference.known()).cloned().collect();
-    if f.reference.known().is_some() && !others.is_empty() {
-        all.push(format!(
-            "Also served as reference, in fewer sessions or later named: {}. Only one is held \
-             constant; --reference names another.",
-            listed(&others)
-        ));
     }
     all.extend(gaps(scores));
     let by_term: Vec<(&str, Vec<String>)> =

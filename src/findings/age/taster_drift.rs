@@ -1,0 +1,202 @@
+//! Each taster's drift, as the own scores of the reference show it.
+
+use std::collections::BTreeMap;
+
+use blindsteep_stats::additive::Additive;
+use blindsteep_stats::partial;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::super::{Answer, count, listed};
+use super::courses::Asking;
+use super::forms::YEAR;
+use super::sums::told;
+use super::words::full;
+use super::{Change, is_shown};
+use crate::scores::{ScaleKind, TermScores, Words};
+
+/// A slope needs so many sessions.
+const FEWEST: usize = 3;
+
+/// A taster's drift.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct TasterDrift {
+    /// The taster.
+    pub taster: String,
+    /// Term by term.
+    pub terms: Vec<TasterDriftTerm>,
+}
+
+/// A taster's drift in one term.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct TasterDriftTerm {
+    /// The term.
+    pub term: String,
+    /// Its scale.
+    pub scale: ScaleKind,
+    /// Sessions in which the taster scored the reference.
+    pub n_sessions: usize,
+    /// The slope a year of the taster's own means of the reference.
+    pub per_year: Answer<Change>,
+    /// The same less what the others' means did, their own levels taken out, so that an absence does
+    /// not look like a drift. q among all tasters and terms.
+    pub from_others: Answer<Change>,
+}
+
+/// A taster's mean of the reference in a session.
+struct Mean {
+    taster: u32,
+    session: u32,
+    month: f64,
+    value: f64,
+}
+
+impl Asking<'_> {
+    /// The drift of all tasters; why it is not known.
+    #[must_use]
+    pub fn taster_drift(&self, tasters: &[String]) -> Answer<Vec<TasterDrift>> {
+        let Some((_, base)) = self.base() else {
+            return Answer::unknown("no reference was scored");
+        };
+        if tasters.is_empty() {
+            return Answer::unknown("the table does not say who scored");
+        }
+        let node = &self.places.nodes[base];
+        let mut all: Vec<TasterDrift> =
+            tasters.iter().map(|t| TasterDrift { taster: t.clone(), terms: Vec::new() }).collect();
+        for t in &self.terms {
+            let scores = &t.term.scores;
+            let usable = matches!(scores.term.scale, ScaleKind::Line | ScaleKind::Ordered);
+            let means = if usable {
+                means(scores, &node.reference, node.recipe.as_deref())
+            } else {
+                Vec::new()
+            };
+            for own in &mut all {
+                let code = scores
+                    .taster
+                    .as_ref()
+                    .and_then(|w| w.names.iter().position(|n| *n == own.taster));
+                own.terms.push(drift(scores, &means, code, usable, self.level));
+            }
+        }
+        Answer::Known(all)
+    }
+}
+
+/// The means of all tasters and sessions.
+fn means(t: &TermScores, reference: &str, recipe: Option<&str>) -> Vec<Mean> {
+    let (Some(taster), Some(session), Some(months)) = (&t.taster, &t.session, &t.month) else {
+        return Vec::new();
+    };
+    let word = |w: &Words, row: usize| w.names[w.codes[row] as usize].clone();
+    let mut cells: BTreeMap<(u32, u32), (f64, f64, f64)> = BTreeMap::new();
+    for row in 0..t.values.len() {
+        let brewed = t.recipe.as_ref().map(|w| word(w, row));
+        if word(&t.lot, row) != reference || brewed.as_deref() != recipe {
+            continue;
+        }
+        let at = (taster.codes[row], session.codes[row]);
+        let (n, sum, month) = cells.entry(at).or_insert((0.0, 0.0, 0.0));
+        *n += 1.0;
+        *sum += t.values[row];
+        *month += months[row];
+    }
+    cells
+        .into_iter()
+        .map(|((taster, session), (n, sum, month))| Mean {
+            taster,
+            session,
+            month: month / n,
+            value: sum / n,
+        })
+        .collect()
+}
+
+fn drift(
+    t: &TermScores,
+    means: &[Mean],
+    code: Option<usize>,
+    usable: bool,
+    level: f64,
+) -> TasterDriftTerm {
+    let is_own = |m: &&Mean| code == Some(m.taster as usize);
+    let own: Vec<&Mean> = means.iter().filter(is_own).collect();
+    let others: Vec<&Mean> = means.iter().filter(|m| !is_own(m)).collect();
+    let places: Vec<(usize, usize)> =
+        others.iter().map(|m| (m.taster as usize, m.session as usize)).collect();
+    let table = Additive::of(&places);
+    // The part of the others' sessions in which the taster was there most often.
+    let part = |m: &Mean| table.component_of_column(m.session as usize);
+    let most = own
+        .iter()
+        .filter_map(|m| part(m))
+        .max_by_key(|p| own.iter().filter(|m| part(m) == Some(*p)).count());
+    let base = most.and_then(|p| table.base(p));
+    let from: Vec<(f64, f64)> = own
+        .iter()
+        .filter_map(|m| {
+            let expected = table.expected(base?, m.session as usize)?;
+            let level: f64 = expected.iter().map(|(at, w)| w * others[*at].value).sum();
+            Some((m.month, m.value - level))
+        })
+        .collect();
+    let alone: Vec<(f64, f64)> = own.iter().map(|m| (m.month, m.value)).collect();
+    let fit = |points: &[(f64, f64)]| {
+        if usable { slope(points, level) } else { Answer::unknown("there is no mean") }
+    };
+    TasterDriftTerm {
+        term: t.term.id.clone(),
+        scale: t.term.scale,
+        n_sessions: own.len(),
+        per_year: fit(&alone),
+        from_others: fit(&from),
+    }
+}
+
+/// The slope a year of a straight line.
+fn slope(points: &[(f64, f64)], level: f64) -> Answer<Change> {
+    if points.len() < FEWEST {
+        return Answer::unknown(format!(
+            "a slope needs {FEWEST} sessions with the reference, and there {}",
+            match points.len() {
+                1 => "is 1".to_owned(),
+                n => format!("are {n}"),
+            }
+        ));
+    }
+    let x: Vec<f64> = points.iter().map(|p| p.0 / YEAR).collect();
+    let y: Vec<f64> = points.iter().map(|p| p.1).collect();
+    let ones = vec![1.0; points.len()];
+    match partial::slope(&y, &x, &[&ones]) {
+        Ok(s) => told(s.estimate, s.se, s.df, level),
+        Err(e) => Answer::unknown(e.to_string()),
+    }
+}
+
+/// The tasters whose drift differs from the others', in one sentence.
+#[must_use]
+pub fn sentence(all: &[TasterDrift]) -> Option<String> {
+    let told: Vec<String> = all
+        .iter()
+        .filter_map(|t| {
+            let shown: Vec<String> = t
+                .terms
+                .iter()
+                .filter_map(|x| Some((x, x.from_others.known()?)))
+                .filter(|(_, c)| is_shown(c))
+                .map(|(x, c)| format!("{} ({})", x.term, full(c)))
+                .collect();
+            (!shown.is_empty()).then(|| format!("{} in {}", t.taster, listed(&shown)))
+        })
+        .collect();
+    let n: usize =
+        all.iter().flat_map(|t| &t.terms).filter(|t| t.from_others.known().is_some()).count();
+    (!told.is_empty()).then(|| {
+        format!(
+            "Drifting unlike the others, points a year, among {}: {}.",
+            count(n, "slope asked", "slopes asked"),
+            told.join("; ")
+        )
+    })
+}
