@@ -255,11 +255,12 @@ impl Joint {
         met.dedup();
         let mut place = vec![0u32; self.layout.core.len()];
         met.iter().enumerate().for_each(|(i, &c)| place[c] = i as u32);
-        let rows = |of: &dyn Fn(&Vector) -> Vec<(usize, f64)>| {
+        let rows = |of: &dyn for<'v> Fn(&'v Vector) -> &'v [(usize, f64)]| {
             let mut out = Mat::<f64>::zeros(met.len(), m);
             for (j, (_, v)) in vectors.iter().enumerate() {
+                let column = out.col_as_slice_mut(j);
                 for (at, value) in of(v) {
-                    out[(place[at] as usize, j)] += value;
+                    column[place[*at] as usize] += value;
                 }
             }
             out
@@ -274,7 +275,7 @@ impl Joint {
             }
             out
         };
-        let core = rows(&|v| v.core.clone());
+        let core = rows(&|v| &v.core);
         let turned = part(&self.c) * &core;
         let own = core.transpose() * &turned;
         let mut found: Vec<Mat<f64>> = Vec::with_capacity(self.forms.len());
@@ -293,7 +294,7 @@ impl Joint {
             if form.has_leaves {
                 let at = n_drawn;
                 n_drawn += 1;
-                let crossed = rows(&|v| v.drawn[at].clone()).transpose() * &turned;
+                let crossed = rows(&|v| &v.drawn[at]).transpose() * &turned;
                 form_of -= &crossed;
                 form_of -= crossed.transpose();
             }
