@@ -13,6 +13,9 @@ const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
 const TASTER_MONTH: &str = "taster × month";
 
+/// From so many cells on no columns are written out for them.
+const MANY_CELLS: usize = 150;
+
 /// A sample in a session, brewed by one recipe.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Cell {
@@ -109,7 +112,11 @@ pub fn layout(t: &TermScores) -> Option<Layout> {
     let cells = Cells::of(t)?;
     let cell = cells.factor();
     let names: Vec<String> = (1..=cells.cells.len()).map(|i| i.to_string()).collect();
-    let mut fixed = FixedPart::cell_means(CELL, &cell, &names);
+    let mut fixed = if cell.n_levels >= MANY_CELLS {
+        FixedPart::cells_apart(CELL, &cell, &names)
+    } else {
+        FixedPart::cell_means(CELL, &cell, &names)
+    };
     let mut words = vec![CELL.to_owned()];
     if t.recipe.as_ref().is_some_and(|r| r.names.len() > 1) {
         words[0].push_str(" × recipe");
@@ -185,11 +192,7 @@ impl CellModel {
     /// A weighted sum of cell means with its interval.
     #[must_use]
     pub fn contrast(&self, weights: &[(usize, f64)], level: f64) -> Contrast {
-        let mut l = vec![0.0; self.panel.fixed.columns.len()];
-        for (at, weight) in weights {
-            l[*at] += weight;
-        }
-        self.panel.fit.contrast(&l, level)
+        self.panel.fit.family(&[weights.to_vec()]).contrast(&[1.0], level)
     }
 
     /// Weighted sums of cell means with their joint covariances, for what is asked of several

@@ -11,6 +11,7 @@
 
 use crate::special::{Direction, binomial_density, incomplete_beta, incomplete_gamma, solve_tail};
 use statrs::function::erf::{erfc, erfc_inv};
+use statrs::function::gamma::ln_gamma;
 use std::f64::consts::{PI, SQRT_2};
 
 /// Returns the density of the standard normal distribution at `x`: `exp(-x^2 / 2) / sqrt(2 pi)`
@@ -107,7 +108,37 @@ pub fn t_quantile_upper(p_upper: f64, df: f64) -> f64 {
     if p_upper == 0.0 {
         return f64::INFINITY;
     }
-    solve_tail(p_upper, |u| t_sf(u.exp(), df), Direction::Falling).exp()
+    nearby_t(p_upper, df)
+        .unwrap_or_else(|| solve_tail(p_upper, |u| t_sf(u.exp(), df), Direction::Falling).exp())
+}
+
+/// The quantile by Newton's steps on the logarithm of the tail, from an expansion about the normal
+/// (Abramowitz and Stegun 1964, 26.7.5); none where that start is not near or the steps do not end.
+fn nearby_t(p_upper: f64, df: f64) -> Option<f64> {
+    if df < 3.0 || p_upper < 1e-8 || p_upper > 0.49 {
+        return None;
+    }
+    let z = normal_quantile_upper(p_upper);
+    let (s, w) = (z * z, 1.0 / df);
+    let third = ((3.0 * s + 19.0) * s + 17.0) * s - 15.0;
+    let second = (5.0 * s + 16.0) * s + 3.0;
+    let mut t = z * (1.0 + w * ((s + 1.0) / 4.0 + w * (second / 96.0 + w * third / 384.0)));
+    let constant = ln_gamma(0.5 * df + 0.5) - ln_gamma(0.5 * df) - 0.5 * (df * PI).ln();
+    let mut before = f64::INFINITY;
+    for _ in 0..12 {
+        let tail = t_sf(t, df);
+        let density = (constant - 0.5 * (df + 1.0) * (t * t / df).ln_1p()).exp();
+        let step = (tail / p_upper).ln() * tail / density;
+        if !(step.is_finite() && t + step > 0.0) {
+            return None;
+        }
+        // Steps shrink until they are rounding.
+        if step.abs() <= 4.0 * f64::EPSILON * t || (step.abs() >= before && before < 1e-12 * t) {
+            return Some(t);
+        }
+        (t, before) = (t + step, step.abs());
+    }
+    None
 }
 
 /// Returns the `t` below which a Student t variable falls with probability `p`.
@@ -333,6 +364,20 @@ mod tests {
             let two = 1.0 / (2.0 + t * t).sqrt() / (t + (2.0 + t * t).sqrt());
             assert_relative_eq!(t_sf(t, 2.0), two, max_relative = 1e-13);
         }
+    }
+
+    /// From nearby, and by a bracket from afar.
+    #[test]
+    fn both_ways_to_a_t_quantile_end_at_one() {
+        let mut nearby = 0;
+        for df in [3.0, 3.2, 4.7, 11.0, 58.3, 400.0, 9e3, 4e6] {
+            for p in [1e-7, 1e-4, 0.005, 0.025, 0.05, 0.2, 0.45] {
+                let afar = solve_tail(p, |u| t_sf(u.exp(), df), Direction::Falling).exp();
+                nearby += usize::from(nearby_t(p, df).is_some());
+                assert_relative_eq!(t_quantile_upper(p, df), afar, max_relative = 1e-12);
+            }
+        }
+        assert!(nearby > 50, "{nearby}");
     }
 
     #[test]

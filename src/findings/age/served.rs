@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::Answer;
-use super::super::cell_model::Cell;
+use super::super::cell_model::{Cell, Cells};
 use super::network::Sittings;
 use crate::scores::{Before, LotTimes, SampleTime, Scores, TermScores, by_nature};
 
@@ -66,24 +66,34 @@ impl Served {
     pub fn of(scores: &Scores, terms: &[TermScores]) -> Self {
         let mut cells: BTreeMap<Cell, ServedCell> = BTreeMap::new();
         for t in terms {
-            let (Some(session), Some(months)) = (&t.session, &t.month) else { continue };
+            let (Some(_), Some(months)) = (&t.session, &t.month) else { continue };
+            let Some(own) = Cells::of(t) else { continue };
+            // By number first: names are looked up once a cell, not once a score.
+            let mut met: Vec<(Vec<f64>, BTreeSet<u32>)> =
+                vec![(Vec::new(), BTreeSet::new()); own.cells.len()];
             for (row, month) in months.iter().enumerate() {
-                let name = |w: &crate::scores::Words| w.names[w.codes[row] as usize].clone();
-                let cell = Cell {
-                    sample: name(&t.lot),
-                    session: name(session),
-                    recipe: t.recipe.as_ref().map(name),
-                };
-                let served = cells.entry(cell).or_default();
-                served.n_scores += 1;
-                if !served.months.contains(month) {
-                    served.months.push(*month);
+                let (all, tasters) = &mut met[own.codes[row] as usize];
+                if !all.contains(month) {
+                    all.push(*month);
                 }
                 if let Some(w) = &t.taster {
-                    let who = &w.names[w.codes[row] as usize];
-                    if !served.tasters.contains(who) {
-                        served.tasters.insert(who.clone());
+                    tasters.insert(w.codes[row]);
+                }
+            }
+            for ((cell, n_scores), (months, tasters)) in
+                own.cells.into_iter().zip(own.n_scores).zip(met)
+            {
+                let served = cells.entry(cell).or_default();
+                served.n_scores += n_scores;
+                for month in months {
+                    if !served.months.contains(&month) {
+                        served.months.push(month);
                     }
+                }
+                if let Some(w) = &t.taster {
+                    served
+                        .tasters
+                        .extend(tasters.iter().map(|code| w.names[*code as usize].clone()));
                 }
             }
         }
@@ -177,8 +187,8 @@ impl Served {
         let mut all: Vec<TastingOf> = self
             .cells
             .iter()
+            .filter(|(cell, served)| counts(cell, served.month()))
             .map(|(cell, served)| TastingOf { cell: cell.clone(), month: served.month() })
-            .filter(|t| counts(&t.cell, t.month))
             .collect();
         all.sort_by(|a, b| in_time((a.month, &a.cell.session), (b.month, &b.cell.session), lots));
         all

@@ -1,11 +1,12 @@
 //! Combinations of fixed effects that are asked together: their joint covariances once, then any
 //! further combination of them for a few products.
 
+use super::cells::Asked;
 use super::dense::times;
 use super::inference::contrast_of;
 use super::matrices::dot;
-use super::report::{Contrast, Fit};
-use faer::Mat;
+use super::report::{Contrast, FTest, Fit};
+use faer::{Mat, Side};
 use std::sync::Arc;
 
 /// Some combinations of fixed effects, the basis, with what is needed to combine them further.
@@ -27,6 +28,16 @@ impl Fit {
     #[must_use]
     pub fn family(&self, basis: &[Vec<(usize, f64)>]) -> Family {
         let n = basis.len();
+        let estimable = basis.iter().map(|l| self.is_estimable_sparse(l)).collect();
+        let information_inverse = Arc::new(self.information_inverse.clone());
+        if let Some(joint) = &self.joint {
+            let n_effects = self.beta.len();
+            let told =
+                |l: &Vec<(usize, f64)>| l.iter().copied().filter(|w| w.0 < n_effects).collect();
+            let basis: Vec<Vec<(usize, f64)>> = basis.iter().map(told).collect();
+            let Asked { estimates, covariance, gradients } = joint.ask(&basis);
+            return Family { estimable, estimates, covariance, gradients, information_inverse };
+        }
         let form = |m: &Mat<f64>| {
             Mat::from_fn(n, n, |i, j| {
                 let mut sum = 0.0;
@@ -41,19 +52,39 @@ impl Fit {
             })
         };
         Family {
-            estimable: basis.iter().map(|l| self.is_estimable_sparse(l)).collect(),
+            estimable,
             estimates: basis
                 .iter()
                 .map(|l| l.iter().map(|(a, x)| x * self.beta.get(*a).copied().unwrap_or(0.0)).sum())
                 .collect(),
             covariance: form(&self.vcov_beta),
             gradients: self.gradients.iter().map(form).collect(),
-            information_inverse: Arc::new(self.information_inverse.clone()),
+            information_inverse,
         }
     }
 }
 
 impl Family {
+    /// Tests that all combinations of the basis that are estimable are zero, as [`Fit::f_test`].
+    pub(super) fn test(&self) -> FTest {
+        let told: Vec<usize> = (0..self.len()).filter(|&i| self.estimable[i]).collect();
+        let part =
+            |m: &Mat<f64>| Mat::from_fn(told.len(), told.len(), |i, j| m[(told[i], told[j])]);
+        let Ok(eigen) = part(&self.covariance).self_adjoint_eigen(Side::Lower) else {
+            return FTest::nothing();
+        };
+        let (u, values) = (eigen.U(), eigen.S().column_vector());
+        let largest = values.iter().fold(0.0f64, |a, &v| a.max(v));
+        let (mut sum, mut dfs) = (0.0, Vec::new());
+        for k in (0..told.len()).filter(|&k| largest > 0.0 && values[k] > 1e-10 * largest) {
+            let mut weights = vec![0.0; self.len()];
+            told.iter().enumerate().for_each(|(i, &at)| weights[at] = u[(i, k)]);
+            sum += dot(&weights, &self.estimates).powi(2) / values[k];
+            dfs.push(self.variance_and_df(&weights).map_or(f64::NAN, |v| v.1));
+        }
+        FTest::of(sum, &dfs)
+    }
+
     /// Returns estimates with a `covariance` (its rows) that is known up to one factor, which was
     /// estimated with `df` degrees of freedom (infinite where it is known): then every combination
     /// has these. None unless the covariance has as many rows and columns as there are estimates,

@@ -35,10 +35,20 @@ pub struct FixedTerm {
 pub struct FixedPart {
     /// The columns.
     pub columns: Vec<Vec<f64>>,
-    /// The name of each column.
+    /// The name of each fixed effect, one a column; before them those of cells that stand apart.
     pub names: Vec<String>,
     /// The terms that the columns belong to.
     pub terms: Vec<FixedTerm>,
+    /// Cells that stand apart: their means are the first fixed effects, before those of `columns`,
+    /// but no columns are written out for them.
+    pub apart: Option<Apart>,
+}
+
+/// The cells of a fixed part whose columns are not written out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Apart {
+    /// The cell of each row.
+    pub factor: Factor,
 }
 
 impl FixedPart {
@@ -66,6 +76,60 @@ impl FixedPart {
             .collect();
         part.push(name, FixedKind::Cells, columns);
         part
+    }
+
+    /// As [`cell_means`](Self::cell_means) for many cells: no columns are written out, so that memory
+    /// and work grow with the rows, not with rows times cells. The cells have to be what comes first.
+    ///
+    /// Such a part is fitted by REML only, and a [`Fit`](super::Fit) of it keeps no covariance matrix
+    /// of all cells: contrasts and [families](super::Fit::family) are worked out when asked.
+    pub fn cells_apart(name: &str, factor: &Factor, levels: &[String]) -> Self {
+        FixedPart {
+            columns: Vec::new(),
+            names: (0..factor.n_levels).map(|level| level_name(name, levels, level)).collect(),
+            terms: vec![FixedTerm {
+                name: name.into(),
+                kind: FixedKind::Cells,
+                first: 0,
+                n_columns: factor.n_levels,
+            }],
+            apart: Some(Apart { factor: factor.clone() }),
+        }
+    }
+
+    /// The same fixed effects with every column written out.
+    #[must_use]
+    pub fn written_out(&self) -> Self {
+        let mut part = self.clone();
+        if let Some(apart) = part.apart.take() {
+            let levels = 0..apart.factor.n_levels as u32;
+            let mut columns: Vec<Vec<f64>> = levels.map(|l| indicator(&apart.factor, l)).collect();
+            columns.append(&mut part.columns);
+            part.columns = columns;
+        }
+        part
+    }
+
+    /// How many fixed effects there are: columns, and cells that stand apart.
+    #[must_use]
+    pub fn n_effects(&self) -> usize {
+        self.columns.len() + self.apart.as_ref().map_or(0, |a| a.factor.n_levels)
+    }
+
+    /// The name of a fixed effect.
+    pub(super) fn name(&self, j: usize) -> String {
+        self.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1))
+    }
+
+    /// The first of the cells' columns and how many they are, if there are cells.
+    pub(super) fn cell_columns(&self) -> Option<(usize, usize)> {
+        let cells = self.terms.iter().find(|t| t.kind == FixedKind::Cells);
+        cells.map(|t| (t.first, t.n_columns))
+    }
+
+    /// The columns of each term.
+    pub(super) fn term_columns(&self) -> Vec<(String, FixedKind, usize, usize)> {
+        self.terms.iter().map(|t| (t.name.clone(), t.kind, t.first, t.n_columns)).collect()
     }
 
     /// Adds a factor as deviations that sum to zero over its levels, so that a mean of the other
@@ -126,7 +190,7 @@ impl FixedPart {
         self.terms.push(FixedTerm {
             name: name.into(),
             kind,
-            first: self.columns.len(),
+            first: self.n_effects(),
             n_columns: columns.len(),
         });
         for (column_name, column) in columns {

@@ -59,6 +59,28 @@ impl Contrast {
     }
 }
 
+/// The entries that are not zero.
+fn sparse(l: &[f64]) -> Vec<(usize, f64)> {
+    l.iter().copied().enumerate().filter(|w| w.1 != 0.0).collect()
+}
+
+impl FTest {
+    /// Nothing can be tested.
+    pub(super) fn nothing() -> Self {
+        FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN }
+    }
+
+    /// From the sum of the squared statistics of independent parts and their degrees of freedom.
+    pub(super) fn of(sum: f64, dfs: &[f64]) -> Self {
+        if dfs.is_empty() {
+            return Self::nothing();
+        }
+        let rank = dfs.len() as f64;
+        let (f, den_df) = (sum / rank, joint_df(dfs));
+        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+    }
+}
+
 impl Fit {
     /// The same of a combination that is given by its columns and their weights.
     pub(super) fn is_estimable_sparse(&self, l: &[(usize, f64)]) -> bool {
@@ -102,6 +124,9 @@ impl Fit {
         if !self.is_estimable(l) {
             return Contrast::not_estimable();
         }
+        if self.joint.is_some() {
+            return self.family(&[sparse(l)]).contrast(&[1.0], level);
+        }
         let variance = form(&self.vcov_beta, l);
         contrast_of(dot(l, &self.beta), variance, self.satterthwaite(l, variance), level)
     }
@@ -112,9 +137,12 @@ impl Fit {
     /// In unbalanced tables the degrees of freedom depend a little on how a hypothesis is written;
     /// F does not.
     pub fn f_test(&self, l: &[Vec<f64>]) -> FTest {
-        let nothing = FTest { f: f64::NAN, num_df: 0.0, den_df: f64::NAN, p_value: f64::NAN };
+        if self.joint.is_some() {
+            let rows: Vec<Vec<(usize, f64)>> = l.iter().map(|row| sparse(row)).collect();
+            return self.family(&rows).test();
+        }
         let Some((turned, variances)) = self.independent_parts(l) else {
-            return nothing;
+            return FTest::nothing();
         };
         let (mut sum, mut dfs) = (0.0, Vec::new());
         for (row, variance) in turned.iter().zip(&variances) {
@@ -122,10 +150,7 @@ impl Fit {
             sum += estimate * estimate / variance;
             dfs.push(self.satterthwaite(row, *variance));
         }
-        let rank = dfs.len() as f64;
-        let f = sum / rank;
-        let den_df = joint_df(&dfs);
-        FTest { f, num_df: rank, den_df, p_value: f_sf(f, rank, den_df) }
+        FTest::of(sum, &dfs)
     }
 
     /// Uncorrelated combinations that span those in `l` that are estimable, with their variances;

@@ -68,6 +68,9 @@ impl Fit {
         if self.method != super::Method::Reml {
             return Err(not_offered("fitted by full maximum likelihood"));
         }
+        if model.cells.is_some() {
+            return Err(not_offered("whose cells stand apart"));
+        }
         let n_effects: usize =
             model.terms.iter().map(|t| t.n_levels * (1 + t.correlated.len())).sum();
         if n_effects > WHOLE_MAX {

@@ -4,12 +4,14 @@
 //! diagonal, so that each evaluation solves it level by level. What remains, the other terms and
 //! the fixed columns, is the "rest", a dense system of a size that does not grow with that term.
 
+use super::cells;
 use super::dense::add_outer;
 use super::factor::Factor;
 use super::fixed::FixedPart;
 use super::general::General;
 use super::{MixedError, RandomTerm};
 use faer::Mat;
+use std::sync::Arc;
 
 /// The layout of a mixed model, made once and fitted to any number of score columns.
 #[derive(Debug, Clone)]
@@ -26,6 +28,8 @@ pub struct Model {
     pub(super) gram: Mat<f64>,
     /// The sparse system, where that is the route; then `rest` and `levels` are empty.
     pub(super) general: Option<Box<General>>,
+    /// The layout without its cells, where they stand apart; then only that is filled.
+    pub(super) cells: Option<Arc<cells::Layout>>,
 }
 
 /// By which equations a layout is fitted.
@@ -36,6 +40,9 @@ pub enum Route {
     Absorbed,
     /// All as one sparse system; its cost grows about in proportion to the rows.
     Sparse,
+    /// The cells are taken off, and what is left is solved in leaves and a core: for a
+    /// [fixed part whose cells stand apart](FixedPart::cells_apart).
+    Cells,
 }
 
 /// From this size of the dense rest, or this number of levels of the absorbed term (the second with
@@ -123,6 +130,16 @@ impl Model {
     /// that no scores in this layout can tell apart ([`MixedError::NotIdentified`]): such as one
     /// with a single row in every level, two that are alike, or one that the fixed part spans.
     pub fn new(fixed: &FixedPart, random: &[RandomTerm]) -> Result<Self, MixedError> {
+        if let Some(model) = Self::without_cells(fixed, random)? {
+            return Ok(model);
+        }
+        let written;
+        let fixed = if fixed.apart.is_some() {
+            written = fixed.written_out();
+            &written
+        } else {
+            fixed
+        };
         let largest = random.iter().map(|t| t.factor.n_levels).max().unwrap_or(0);
         let all: usize = random.iter().map(|t| t.factor.n_levels).sum();
         let correlated = random.iter().any(|t| !t.correlated.is_empty());
@@ -145,6 +162,14 @@ impl Model {
         random: &[RandomTerm],
         route: Route,
     ) -> Result<Self, MixedError> {
+        if route == Route::Cells
+            && let Some(model) = Self::without_cells(fixed, random)?
+        {
+            return Ok(model);
+        }
+        if fixed.apart.is_some() {
+            return Self::by_route(&fixed.written_out(), random, route);
+        }
         let n = fixed
             .columns
             .first()
@@ -194,18 +219,53 @@ impl Model {
                 absorbed: None,
                 gram,
                 general,
+                cells: None,
             });
         }
         let (rest, levels) = rest_of(&terms, absorbed, &basis, n, first);
         let general = None;
-        let mut model = Model { fixed, terms, n, basis, rest, levels, absorbed, gram, general };
+        let mut model =
+            Model { fixed, terms, n, basis, rest, levels, absorbed, gram, general, cells: None };
         model.gram = model.contributions()?;
         Ok(model)
     }
 
+    /// The layout with its cells taken off, if they stand apart and it is one for that route.
+    fn without_cells(fixed: &FixedPart, random: &[RandomTerm]) -> Result<Option<Self>, MixedError> {
+        let Some(apart) = &fixed.apart else { return Ok(None) };
+        let n = apart.factor.codes.len();
+        check(fixed, random, n)?;
+        let Some(layout) = cells::Layout::new(fixed, apart, random)? else { return Ok(None) };
+        let terms = random.iter().zip(&layout.parts).map(|(term, part)| Term {
+            name: term.name.clone(),
+            codes: term.factor.codes.clone(),
+            values: term.slope.clone(),
+            correlated: Vec::new(),
+            n_levels: part.n_levels,
+            n_used: part.n_used,
+            first: part.first,
+        });
+        Ok(Some(Model {
+            terms: terms.collect(),
+            fixed: fixed.clone(),
+            n,
+            basis: Basis::new(&[], n),
+            rest: Rest { n_random: 0, size: 0, within: Mat::zeros(0, 0) },
+            levels: Vec::new(),
+            absorbed: None,
+            gram: Mat::zeros(0, 0),
+            general: None,
+            cells: Some(Arc::new(layout)),
+        }))
+    }
+
     /// By which equations this layout is fitted.
     pub fn route(&self) -> Route {
-        if self.general.is_some() { Route::Sparse } else { Route::Absorbed }
+        match (&self.cells, &self.general) {
+            (Some(_), _) => Route::Cells,
+            (None, Some(_)) => Route::Sparse,
+            (None, None) => Route::Absorbed,
+        }
     }
 
     /// The random terms as they were given.
@@ -241,7 +301,24 @@ impl Model {
 
     /// The number of independent fixed effects.
     pub fn n_fixed(&self) -> usize {
-        self.basis.kept.len()
+        self.cells.as_ref().map_or(self.basis.kept.len(), |layout| layout.n_fixed)
+    }
+
+    /// Checks a column of scores.
+    pub(super) fn checked(&self, y: &[f64]) -> Result<(), MixedError> {
+        if y.len() != self.n {
+            return Err(MixedError::Rows {
+                what: "the score column".into(),
+                found: y.len(),
+                expected: self.n,
+            });
+        }
+        match y.iter().position(|v| !v.is_finite()) {
+            Some(row) => {
+                Err(MixedError::NotFinite { what: "the score column".into(), row: row + 1 })
+            }
+            None => Ok(()),
+        }
     }
 
     /// Scores for where only traces are asked for: a token square sum keeps the deviance defined.
@@ -257,16 +334,7 @@ impl Model {
 
     /// What least squares leaves of the scores, and its coefficients of the kept columns.
     pub(super) fn left(&self, y: &[f64]) -> Result<(Vec<f64>, Vec<f64>), MixedError> {
-        if y.len() != self.n {
-            return Err(MixedError::Rows {
-                what: "the score column".into(),
-                found: y.len(),
-                expected: self.n,
-            });
-        }
-        if let Some(row) = y.iter().position(|v| !v.is_finite()) {
-            return Err(MixedError::NotFinite { what: "the score column".into(), row: row + 1 });
-        }
+        self.checked(y)?;
         let mut left = y.to_vec();
         let mut along = vec![0.0; self.n_fixed()];
         // Twice, so that what is left is free of rounding from the first time.
@@ -342,8 +410,16 @@ fn check(fixed: &FixedPart, random: &[RandomTerm], n: usize) -> Result<(), Mixed
         None => Ok(()),
         Some(row) => Err(MixedError::NotFinite { what: what.into(), row: row + 1 }),
     };
+    let n_apart = fixed.n_effects() - fixed.columns.len();
+    if let Some(apart) = &fixed.apart
+        && let Some(&code) =
+            apart.factor.codes.iter().find(|&&c| c as usize >= apart.factor.n_levels)
+    {
+        let n_levels = apart.factor.n_levels;
+        return Err(MixedError::Level { term: fixed.terms[0].name.clone(), code, n_levels });
+    }
     for (j, column) in fixed.columns.iter().enumerate() {
-        let name = fixed.names.get(j).map_or("a fixed column", String::as_str);
+        let name = fixed.names.get(n_apart + j).map_or("a fixed column", String::as_str);
         rows(name, column.len())?;
         finite(name, column)?;
     }

@@ -32,6 +32,7 @@
 //! Components, chapter 6 (derivatives).
 
 mod blocks;
+mod cells;
 mod dense;
 mod factor;
 mod family;
@@ -50,7 +51,7 @@ mod variance_tests;
 
 pub use factor::Factor;
 pub use family::Family;
-pub use fixed::{FixedKind, FixedPart, FixedTerm};
+pub use fixed::{Apart, FixedKind, FixedPart, FixedTerm};
 pub use kenward::KenwardRoger;
 pub use matrices::{Model, Route};
 pub use one_step::Variances;

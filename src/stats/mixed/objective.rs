@@ -20,6 +20,7 @@ use super::Method;
 use super::blocks::{Absorbed, Blocks, scaled};
 use super::dense::{add_outer, forward_substitute, invert_from_lower, times};
 use super::matrices::{Model, Scores, dot};
+use super::optimise::{Slopes, Target};
 use faer::{Mat, Side};
 use std::f64::consts::PI;
 
@@ -73,6 +74,39 @@ pub(super) struct Objective<'a> {
     pub model: &'a Model,
     pub scores: &'a Scores,
     pub method: Method,
+}
+
+impl Slopes for Derivatives {
+    fn deviance(&self) -> f64 {
+        self.value.deviance
+    }
+    fn slope(&self) -> &[f64] {
+        &self.slope
+    }
+    fn curvature(&self) -> &Mat<f64> {
+        &self.curvature
+    }
+}
+
+impl Target for Objective<'_> {
+    type At = Derivatives;
+    const EXACT: bool = true;
+
+    fn deviance(&self, ratios: &[f64]) -> Option<f64> {
+        Some(self.value(ratios)?.deviance)
+    }
+    fn derivatives(&self, ratios: &[f64]) -> Option<Derivatives> {
+        Objective::derivatives(self, ratios)
+    }
+    fn df(&self) -> f64 {
+        Objective::df(self)
+    }
+    fn crude(&self) -> &[f64] {
+        &self.scores.crude
+    }
+    fn gram(&self) -> &Mat<f64> {
+        &self.model.gram
+    }
 }
 
 impl Objective<'_> {

@@ -1,5 +1,6 @@
 //! Simulated tables whose variances are estimated in one step instead of by a search.
 
+use super::cells;
 use super::general::tables::table;
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
@@ -69,6 +70,9 @@ impl Model {
         n_tables: usize,
         seed: u64,
     ) -> Result<Vec<Variances>, MixedError> {
+        if self.cells.is_some() {
+            return Err(cells::not_offered("a bootstrap of the variances"));
+        }
         if let Some(general) = &self.general {
             return general.one_step(self, fit, n_tables, seed);
         }
@@ -110,6 +114,9 @@ impl Model {
                 found: fit.components.len(),
                 expected: self.terms.len(),
             });
+        }
+        if self.cells.is_some() {
+            return Err(cells::not_offered("the covariance of the variances"));
         }
         let lost = MixedError::NotSettled { evaluations: 1 };
         let ratios: Vec<f64> = fit.components.iter().map(|c| c.variance / fit.sigma2).collect();

@@ -1,7 +1,6 @@
 //! The search for the least deviance with no variance ratio below zero.
 
 use super::MixedError;
-use super::objective::{Derivatives, Objective};
 use faer::Side;
 use faer::linalg::solvers::Solve;
 use faer::{Col, Mat};
@@ -22,10 +21,36 @@ pub enum Search {
     Simplex,
 }
 
+/// What is searched for its least value.
+pub(super) trait Target {
+    /// What the derivatives come with.
+    type At: Slopes;
+    /// Whether the curvature is exact, or an average of it.
+    const EXACT: bool;
+
+    /// The deviance; none where the equations have no solution.
+    fn deviance(&self, ratios: &[f64]) -> Option<f64>;
+    /// The deviance with slope and curvature.
+    fn derivatives(&self, ratios: &[f64]) -> Option<Self::At>;
+    /// The degrees of freedom of the residual variance.
+    fn df(&self) -> f64;
+    /// The square sum that the fixed part leaves, then `|Z_i' e|^2` of each term.
+    fn crude(&self) -> &[f64];
+    /// `tr(P V_i P V_j)` at ratios of zero, the residual first.
+    fn gram(&self) -> &Mat<f64>;
+}
+
+/// The deviance with its slope and curvature.
+pub(super) trait Slopes {
+    fn deviance(&self) -> f64;
+    fn slope(&self) -> &[f64];
+    fn curvature(&self) -> &Mat<f64>;
+}
+
 /// Where a search ended.
-pub(super) struct Minimum {
+pub(super) struct Minimum<At> {
     pub ratios: Vec<f64>,
-    pub at: Derivatives,
+    pub at: At,
     pub evaluations: usize,
     pub ending: Ending,
 }
@@ -44,11 +69,11 @@ pub(super) enum Ending {
 /// Finds the minimum from the start of [`first_guess`], and from other starts if that leads nowhere;
 /// then looks inside wherever a ratio came out as zero, searches again from there if the deviance is
 /// nearly as low, and keeps the better. Ratios marked in `out` stay at zero (with Newton's steps).
-pub(super) fn minimise(
-    objective: &Objective<'_>,
+pub(super) fn minimise<T: Target>(
+    objective: &T,
     search: Search,
     out: &[bool],
-) -> Result<Minimum, MixedError> {
+) -> Result<Minimum<T::At>, MixedError> {
     let run = |start: &[f64]| match search {
         Search::Newton => newton(objective, start, out),
         Search::Simplex => simplex(objective, start),
@@ -73,8 +98,8 @@ pub(super) fn minimise(
             let mut start = best.ratios.clone();
             start[i] = inside;
             best.evaluations += 1;
-            let limit = best.at.value.deviance + 0.2;
-            if objective.value(&start).is_some_and(|v| v.deviance < limit) {
+            let limit = best.at.deviance() + 0.2;
+            if objective.deviance(&start).is_some_and(|v| v < limit) {
                 better(&mut best, run(&start)?);
             }
         }
@@ -87,9 +112,9 @@ pub(super) fn minimise(
 }
 
 /// Keeps the lower of two ends; one that is settled also if the other is no lower but for rounding.
-fn better(best: &mut Minimum, other: Minimum) {
+fn better<At: Slopes>(best: &mut Minimum<At>, other: Minimum<At>) {
     let evaluations = best.evaluations + other.evaluations;
-    let gap = other.at.value.deviance - best.at.value.deviance;
+    let gap = other.at.deviance() - best.at.deviance();
     let preferred = other.ending == Ending::Settled && best.ending != Ending::Settled;
     if gap < -1e-9 || (preferred && gap < 1e-6) {
         *best = other;
@@ -100,14 +125,13 @@ fn better(best: &mut Minimum, other: Minimum) {
 /// Variances from equating square sums with their expectations at ratios of zero (MINQUE(0), Rao
 /// 1971, Journal of Multivariate Analysis 1:445-456): exact for balanced tables with no variance
 /// at zero. Negative ones become zero.
-fn first_guess(objective: &Objective<'_>, out: &[bool]) -> Vec<f64> {
-    let crude = &objective.scores.crude;
+fn first_guess<T: Target>(objective: &T, out: &[bool]) -> Vec<f64> {
+    let crude = objective.crude();
     let n_terms = crude.len() - 1;
     let kept: Vec<usize> =
         std::iter::once(0).chain((1..=n_terms).filter(|&i| !out[i - 1])).collect();
     let squares = Col::from_fn(kept.len(), |i| crude[kept[i]]);
-    let gram =
-        Mat::from_fn(kept.len(), kept.len(), |i, j| objective.model.gram[(kept[i], kept[j])]);
+    let gram = Mat::from_fn(kept.len(), kept.len(), |i, j| objective.gram()[(kept[i], kept[j])]);
     let mut guess = vec![0.0; n_terms];
     let Ok(factor) = gram.llt(Side::Lower) else {
         kept[1..].iter().for_each(|&i| guess[i - 1] = 0.5);
@@ -123,11 +147,11 @@ fn first_guess(objective: &Objective<'_>, out: &[bool]) -> Vec<f64> {
 
 /// Projected Newton steps with a line search (Bertsekas 1982, SIAM Journal on Control and
 /// Optimization 20:221-246).
-pub(super) fn newton(
-    objective: &Objective<'_>,
+pub(super) fn newton<T: Target>(
+    objective: &T,
     start: &[f64],
     out: &[bool],
-) -> Result<Minimum, MixedError> {
+) -> Result<Minimum<T::At>, MixedError> {
     let mut ratios = start.to_vec();
     let mut evaluations = 1;
     let mut at = objective.derivatives(&ratios).ok_or(MixedError::NotSettled { evaluations })?;
@@ -135,20 +159,22 @@ pub(super) fn newton(
     for _ in 0..STEPS_MAX {
         // Free: inside, or at zero with a slope that leads inside.
         let free: Vec<usize> = (0..ratios.len())
-            .filter(|&i| !out[i] && (ratios[i] > 0.0 || at.slope[i] < 0.0))
+            .filter(|&i| !out[i] && (ratios[i] > 0.0 || at.slope()[i] < 0.0))
             .collect();
         if free.is_empty() {
             ending = Ending::Settled;
             break;
         }
-        let Some((step, gain)) = direction(&ratios, &at, &free) else {
+        let Some((step, gain)) = direction(&ratios, (at.slope(), at.curvature()), &free) else {
             break;
         };
         // Half of the gain is what a full step promises. Deviances carry rounding of about 1e-13 of
         // their size, so with a gain below it the next step is the last. Each full step inside
         // squares the distance that is left, so 1e-12 before such a step is below rounding after it.
-        let scale = 1.0 + at.value.deviance.abs();
+        let scale = 1.0 + at.deviance().abs();
         let inside = free.iter().zip(&step).all(|(&i, s)| ratios[i] > 0.0 && ratios[i] + s > 0.0);
+        // An average of the curvature leaves a part of the way, a tenth or so.
+        let inside = inside && T::EXACT;
         let last = gain < if inside { 1e-12 } else { 1e-13 } * scale;
         // In one step a ratio grows by no more than twice itself and two.
         let longest =
@@ -161,18 +187,18 @@ pub(super) fn newton(
                 next[i] = (ratios[i] + length * s).max(0.0);
             }
             evaluations += 1;
-            let change: f64 = free.iter().map(|&i| at.slope[i] * (next[i] - ratios[i])).sum();
-            let limit = at.value.deviance + 1e-4 * change.min(0.0) + 1e-12 * scale;
+            let change: f64 = free.iter().map(|&i| at.slope()[i] * (next[i] - ratios[i])).sum();
+            let limit = at.deviance() + 1e-4 * change.min(0.0) + 1e-12 * scale;
             // The full step is mostly right, so its derivatives are taken at once.
             let there = if halving == 0 {
                 objective.derivatives(&next)
-            } else if objective.value(&next).is_some_and(|v| v.deviance <= limit) {
+            } else if objective.deviance(&next).is_some_and(|v| v <= limit) {
                 evaluations += 1;
                 objective.derivatives(&next)
             } else {
                 None
             };
-            if let Some(there) = there.filter(|t| t.value.deviance <= limit) {
+            if let Some(there) = there.filter(|t| t.deviance() <= limit) {
                 moved = Some((next, there));
                 break;
             }
@@ -207,10 +233,14 @@ pub(super) fn newton(
 /// the deviance curves upwards; where it curves downwards, as it does for large ratios, the size of
 /// the curvature serves without its sign. Ratios are measured against one more than themselves, so
 /// that large ones count by their logarithm.
-fn direction(ratios: &[f64], at: &Derivatives, free: &[usize]) -> Option<(Vec<f64>, f64)> {
+fn direction(
+    ratios: &[f64],
+    (slope, curvature): (&[f64], &Mat<f64>),
+    free: &[usize],
+) -> Option<(Vec<f64>, f64)> {
     let scale: Vec<f64> = free.iter().map(|&i| 1.0 + ratios[i]).collect();
     let curvature = Mat::from_fn(free.len(), free.len(), |a, b| {
-        scale[a] * at.curvature[(free[a], free[b])] * scale[b]
+        scale[a] * curvature[(free[a], free[b])] * scale[b]
     });
     let eigen = curvature.self_adjoint_eigen(Side::Lower).ok()?;
     let (u, values) = (eigen.U(), eigen.S().column_vector());
@@ -218,7 +248,7 @@ fn direction(ratios: &[f64], at: &Derivatives, free: &[usize]) -> Option<(Vec<f6
     let mut step = vec![0.0; free.len()];
     let mut gain = 0.0;
     for k in 0..free.len() {
-        let along: f64 = (0..free.len()).map(|a| u[(a, k)] * scale[a] * at.slope[free[a]]).sum();
+        let along: f64 = (0..free.len()).map(|a| u[(a, k)] * scale[a] * slope[free[a]]).sum();
         let size = values[k].abs().max(floor);
         gain += along * along / size;
         for (a, s) in step.iter_mut().enumerate() {
@@ -229,13 +259,13 @@ fn direction(ratios: &[f64], at: &Derivatives, free: &[usize]) -> Option<(Vec<f6
 }
 
 /// Nelder and Mead (1965), Computer Journal 7:308-313, on roots that are reflected at zero.
-fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedError> {
+fn simplex<T: Target>(objective: &T, start: &[f64]) -> Result<Minimum<T::At>, MixedError> {
     let n = start.len();
     let mut evaluations = 0;
     let squares = |x: &[f64]| x.iter().map(|v| v * v).collect::<Vec<f64>>();
     let mut value = |x: &[f64]| {
         evaluations += 1;
-        objective.value(&squares(x)).map_or(f64::INFINITY, |v| v.deviance)
+        objective.deviance(&squares(x)).unwrap_or(f64::INFINITY)
     };
     let mut centre: Vec<f64> = start.iter().map(|g| g.sqrt()).collect();
     // Several rounds, each from a fresh simplex about the best point so far.
@@ -314,6 +344,7 @@ fn simplex(objective: &Objective<'_>, start: &[f64]) -> Result<Minimum, MixedErr
 
 #[cfg(test)]
 mod tests {
+    use super::super::objective::Objective;
     use super::*;
     use crate::mixed::{Factor, FixedPart, Method, Model, RandomTerm};
 

@@ -1,11 +1,13 @@
 //! What a fitted model says, from where the search ended; what can be asked of it is in `inference`.
 
+use super::cells::{self, Joint};
 use super::matrices::Model;
 use super::objective::{Derivatives, Objective};
 use super::optimise::{Search, minimise};
 use super::{FixedKind, Method, MixedError};
 use faer::{Mat, Side};
 use serde::Serialize;
+use std::sync::Arc;
 
 /// One variance of the model.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -98,7 +100,8 @@ pub struct Fit {
     pub beta: Vec<f64>,
     /// The names of the fixed columns.
     pub beta_names: Vec<String>,
-    /// The covariance matrix of `beta`; zero for an aliased column.
+    /// The covariance matrix of `beta`; zero for an aliased column. Without rows where the cells stand
+    /// apart: ask a [family](Fit::family) then.
     pub vcov_beta: Mat<f64>,
     /// Columns left out because they depend on earlier ones.
     pub aliased: Vec<String>,
@@ -134,6 +137,8 @@ pub struct Fit {
     /// Inverse of the curvature of the deviance in the active ratios and log residual variance.
     pub(super) information_inverse: Mat<f64>,
     pub(super) modes: Vec<(String, Vec<Mode>)>,
+    /// What is asked of cells that stand apart; then `vcov_beta` and the gradients are empty.
+    pub(super) joint: Option<Arc<Joint>>,
 }
 
 impl Model {
@@ -150,6 +155,10 @@ impl Model {
     /// # Errors
     /// As for [`Model::fit`].
     pub fn fit_by(&self, y: &[f64], method: Method, search: Search) -> Result<Fit, MixedError> {
+        if let Some(layout) = &self.cells {
+            self.checked(y)?;
+            return cells::fit(self, layout, y, method, search);
+        }
         if let Some(general) = &self.general {
             return general.fit(self, y, method);
         }
@@ -180,6 +189,10 @@ impl Model {
                 row: at + 1,
             });
         }
+        if let Some(layout) = &self.cells {
+            self.checked(y)?;
+            return cells::fit_at(self, layout, y, ratios, method);
+        }
         if let Some(general) = &self.general {
             let roots: Vec<f64> = ratios.iter().map(|g| g.sqrt()).collect();
             let covariances = general.covariances(&roots)?;
@@ -209,6 +222,11 @@ impl Model {
                 found: theta.len(),
                 expected: self.terms.len(),
             });
+        }
+        if let Some(layout) = &self.cells {
+            self.checked(y)?;
+            let ratios: Vec<f64> = theta.iter().map(|t| t * t).collect();
+            return cells::deviance(layout, y, &ratios, method);
         }
         let scores = self.scores(y)?;
         let ratios: Vec<f64> = theta.iter().map(|t| t * t).collect();
@@ -253,9 +271,7 @@ pub(super) fn assemble(model: &Model, method: Method, parts: Parts) -> Fit {
         parts.gradients.iter().map(|m| model.turned_back(m, sigma2)).collect();
     let vcov_beta = model.turned_back(&parts.fixed_inverse, sigma2);
     gradients.push(vcov_beta.clone());
-    let name =
-        |j: usize| model.fixed.names.get(j).cloned().unwrap_or_else(|| format!("column {}", j + 1));
-    let terms = &model.fixed.terms;
+    let name = |j: usize| model.fixed.name(j);
     Fit {
         beta,
         beta_names: (0..n_columns).map(name).collect(),
@@ -271,16 +287,14 @@ pub(super) fn assemble(model: &Model, method: Method, parts: Parts) -> Fit {
         evaluations: parts.evaluations,
         converged: true,
         steepest: parts.steepest,
-        cells: terms.iter().find(|t| t.kind == FixedKind::Cells).map(|t| (t.first, t.n_columns)),
-        term_columns: terms
-            .iter()
-            .map(|t| (t.name.clone(), t.kind, t.first, t.n_columns))
-            .collect(),
+        cells: model.fixed.cell_columns(),
+        term_columns: model.fixed.term_columns(),
         kept: kept.clone(),
         aliases: model.basis.aliased.clone(),
         gradients,
         information_inverse: positive_inverse(&parts.curvature),
         modes: parts.modes,
+        joint: None,
     }
 }
 

@@ -1,6 +1,7 @@
 //! What a fit leaves: does it look as the model says?
 
 use super::MixedError;
+use super::cells;
 use super::general::General;
 use super::general::deviance::Deviance;
 use super::matrices::Model;
@@ -71,6 +72,9 @@ impl Model {
                 found: y.len(),
                 expected: self.n,
             });
+        }
+        if self.cells.is_some() {
+            return Err(cells::not_offered("a check of residuals"));
         }
         let made;
         let general = match &self.general {

@@ -1,5 +1,6 @@
 //! Is a variance needed? Likelihood-ratio tests against the model without it.
 
+use super::cells;
 use super::matrices::Model;
 use super::objective::Objective;
 use super::optimise::{Search, minimise};
@@ -78,6 +79,10 @@ impl Model {
     fn deviance_without(&self, y: &[f64], i: usize, fit: &Fit) -> Result<f64, MixedError> {
         let mut out = vec![false; self.terms.len()];
         out[i] = true;
+        if let Some(layout) = &self.cells {
+            self.checked(y)?;
+            return cells::deviance_without(layout, y, &out, fit.method);
+        }
         if let Some(general) = &self.general {
             return general.deviance_without(self, y, &out, fit.method);
         }
