@@ -31,21 +31,25 @@ pub fn text(f: &Age) -> String {
     }
     out.push_str(&cautions(&f.cautions, &f.source));
     out.push_str(&left_out(&f.exclusions, ("score", "scores")));
+    let few = several.len() <= MOST_COURSES;
     for s in &several {
-        out.push_str(&tastings(s, f));
-        out.push_str(&changes(s));
-        if several.len() <= MOST_COURSES {
+        if few {
+            out.push_str(&tastings(s, f));
+        }
+        out.push_str(&changes(s, few));
+        if few {
             out.push_str(&fits(s));
             out.push_str(&courses(s));
             out.push_str(&shares(s));
         }
     }
-    if several.len() > MOST_COURSES {
-        out.push_str(&heading("Courses"));
-        let text = "Tasting by tasting, with ticks and categories: --of LOT, or --json.";
-        out.push_str(&paragraph(text, "  ", "  "));
+    if !few {
+        let text = "Real from: the first month in which the change from the first tasting is beyond \
+                    luck, among the tastings of that term. Tasting by tasting, with fitted courses, \
+                    ticks, categories, and arms by session: --of LOT, or --json; as charts: --page.";
+        out.push_str(&paragraph(text, "", ""));
     }
-    for a in &f.arms {
+    for a in f.arms.iter().filter(|_| few || f.stores.is_empty()) {
         out.push_str(&arms(a));
     }
     for p in &f.stores {
@@ -168,7 +172,7 @@ fn tastings(s: &SampleAge, f: &Age) -> String {
     format!("{}{}", heading(&format!("{}: tastings ({})", s.sample, f.clock)), table.show())
 }
 
-fn changes(s: &SampleAge) -> String {
+fn changes(s: &SampleAge, few: bool) -> String {
     let mut table = Table::new(&[
         ("term", Side::Left),
         ("as scored", Side::Right),
@@ -200,6 +204,9 @@ fn changes(s: &SampleAge) -> String {
     }
     let mut out = heading(&format!("{}: change from first to last tasting", s.sample));
     out.push_str(&table.show());
+    if !few {
+        return out;
+    }
     if s.terms.iter().any(|t| t.first_real.known().is_some()) {
         let text = "Real from: the first month in which the change from the first tasting is beyond \
                     luck, among the tastings of that term.";
@@ -387,11 +394,12 @@ fn drift(f: &Age) -> String {
         ("q", Side::Right),
         ("with other terms", Side::Right),
         ("limits", Side::Right),
-        ("first to last", Side::Right),
+        ("taken off", Side::Right),
         ("limits", Side::Right),
     ]);
     let shared = f.shared_drift.known();
     for t in courses.iter().filter(|t| t.last_change_raw.known().is_some()) {
+        let taken = f.correction.iter().find(|c| c.term == t.term);
         let with = shared.and_then(|s| s.terms.iter().find(|x| x.term == t.term));
         table.row(vec![
             t.term.clone(),
@@ -401,8 +409,8 @@ fn drift(f: &Age) -> String {
             q(&t.per_year_raw),
             with.map_or_else(dash, |d| number(d.with_others.value, 2)),
             with.map_or_else(dash, |d| range(d.with_others.lower, d.with_others.upper)),
-            value(&t.last_change_raw),
-            limits(&t.last_change_raw),
+            taken.map_or_else(dash, |c| value(&c.taken_off)),
+            taken.map_or_else(dash, |c| limits(&c.taken_off)),
         ]);
     }
     if table.is_empty() {
@@ -413,7 +421,8 @@ fn drift(f: &Age) -> String {
     if shared.is_some() {
         out.push_str(&paragraph(
             "With other terms: the drift of a term with those of the others taken as evidence, which is \
-             the surer the more alike they are.",
+             the surer the more alike they are. Taken off: what drift added to a change as scored, \
+             the mean over the samples that are followed.",
             "  ",
             "  ",
         ));
