@@ -41,6 +41,7 @@ pub mod sequences;
 pub mod sets;
 mod shape;
 pub mod state;
+pub mod unfit;
 
 pub use afterwards::write_key;
 pub use changes::{Scope, exclude, readmit};
