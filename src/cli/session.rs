@@ -15,6 +15,7 @@ use crate::book::store;
 use crate::book::time::Moment;
 use crate::session::musty::to_quarantine;
 use crate::session::pour::{PourNote, log_pour, shelf_plan};
+use crate::session::unfit::unfit_since_planned;
 use crate::session::{self, DealSecret, Scope};
 
 /// What to do with sessions.
@@ -261,6 +262,18 @@ fn pour(
         }
         let first = if pour.warm_up { "  (warm-up, poured first)" } else { "" };
         writeln!(context.out, "  cup {} from the tin at place {}{first}", pour.code, pour.shelf)?;
+    }
+    let unfit = unfit_since_planned(book, &args.session, now)?;
+    if !unfit.is_empty() {
+        let names: Vec<String> = unfit.iter().map(ToString::to_string).collect();
+        writeln!(
+            context.out,
+            "CAUTION: since this session was planned {} came into quarantine or {} found too damp. \
+             If a tin of it stands on the shelf, have somebody else take it off, and enter its cups \
+             as lost.",
+            names.join(", "),
+            if names.len() == 1 { "was" } else { "were" }
+        )?;
     }
     writeln!(context.out, "Boiling water scalds. Taste below 60 °C.")?;
     Ok(())

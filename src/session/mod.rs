@@ -42,6 +42,7 @@ pub mod sets;
 mod shape;
 pub mod standing;
 pub mod state;
+pub mod unfit;
 
 pub use afterwards::write_key;
 pub use changes::{Scope, exclude, readmit};

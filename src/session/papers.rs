@@ -8,9 +8,10 @@ use crate::sheets::ballots::{BallotFlight, BallotKind, BallotPaper, BallotTerm};
 use crate::sheets::pouring::{PourRow, PouringPlan, ServingOrder};
 use crate::sheets::{BallotScale, Lang};
 
-use super::pour::{NotToPour, Pour};
+use super::pour::Pour;
 use super::sample::Role;
 use super::state::Session;
+use super::unfit::NotToPour;
 
 fn code_of(language: Lang) -> &'static str {
     match language {

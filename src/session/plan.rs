@@ -2,8 +2,6 @@
 
 use std::fs;
 
-use crate::book::book_file::Limits;
-use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::reading::unknown;
@@ -24,6 +22,7 @@ use super::reserve;
 use super::sample::Sample;
 use super::shape::{days_of_flights, shape, shape_given};
 use super::state::lock;
+use super::unfit::must_be_fit;
 
 /// Which samples get a second code in their flight.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -315,41 +314,6 @@ pub(super) fn sample(lots: &[Lot], text: &str, day: Day) -> Result<Sample, BookE
         }
     };
     Ok(Sample { lot: lot.id.clone(), arm })
-}
-
-/// Refuses samples that are not fit to be served on a day; returns what is to be looked at in the
-/// others.
-fn must_be_fit<'a>(
-    samples: impl Iterator<Item = &'a Sample>,
-    lots: &[Lot],
-    limits: &Limits,
-    day: Day,
-) -> Result<Vec<String>, BookError> {
-    let (mut blocked, mut warnings): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
-    let mut seen: Vec<&Sample> = Vec::new();
-    for sample in samples {
-        let Some(lot) = lots.iter().find(|l| ids::same(&l.id, &sample.lot)) else { continue };
-        if seen.contains(&sample) {
-            continue;
-        }
-        seen.push(sample);
-        match fitness_to_serve(lot, &sample.arm, lots, limits, day) {
-            Fitness::Fit => {}
-            Fitness::Warn(reasons) => {
-                warnings.extend(reasons.into_iter().map(|r| format!("{sample}: {r}")));
-            }
-            Fitness::Block(reasons) => {
-                blocked.push(format!("{sample} is not served: {}", reasons.join("; ")));
-            }
-        }
-    }
-    if blocked.is_empty() {
-        return Ok(warnings);
-    }
-    Err(refused(format!(
-        "{}\n  expected: samples that are fit to be served\n  to mend:  take it out of the session; once it is dried again log what is measured (store.moisture, store.water-activity); a quarantine ends with `blindsteep lot clear LOT --reason … --by WHO`",
-        blocked.join("\n")
-    )))
 }
 
 /// The samples that are named for second codes; none where they are dealt.

@@ -1,6 +1,5 @@
 //! Pouring: the plan for whoever pours, and what is logged of the cups.
 
-use crate::book::fitness::{Fitness, fitness_to_serve};
 use crate::book::ids;
 use crate::book::session_files::{Change, ChangeLine, PourLine};
 use crate::book::time::Moment;
@@ -99,36 +98,6 @@ pub fn pouring_plan(
         })
         .collect();
     Ok((session, pours))
-}
-
-/// A cup that is not to be poured.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NotToPour {
-    /// Its code.
-    pub code: u16,
-    /// What is in it.
-    pub sample: Sample,
-    /// Why not.
-    pub reasons: Vec<String>,
-}
-
-/// The cups of a pouring plan whose samples were put into quarantine, or found too damp, since the
-/// session was planned. It names lots, and is for whoever holds the plan.
-///
-/// # Errors
-/// If the lots or the book's description are wrong.
-pub fn not_to_pour(book: &Book, pours: &[Pour], now: Moment) -> Result<Vec<NotToPour>, BookError> {
-    let (lots, limits) = (book.lots()?, book.book_file()?.value.limits);
-    let unfit = |p: &Pour| {
-        let lot = lots.iter().find(|l| ids::same(&l.id, &p.sample.lot))?;
-        match fitness_to_serve(lot, &p.sample.arm, &lots, &limits, now.day()) {
-            Fitness::Block(reasons) => {
-                Some(NotToPour { code: p.code, sample: p.sample.clone(), reasons })
-            }
-            _ => None,
-        }
-    };
-    Ok(pours.iter().filter_map(unfit).collect())
 }
 
 /// Which cup is poured from which tin, where one person pours and tastes. It names no lot.

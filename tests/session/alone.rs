@@ -174,3 +174,17 @@ fn who_pours_alone_need_not_say_so_but_a_sealed_plan_is_for_a_named_person() {
         assert_eq!(refused.out, "");
     }
 }
+
+#[test]
+fn a_lot_that_came_into_quarantine_is_told_to_who_pours_alone_and_was_tasted_all_the_same() {
+    let panel = tasted();
+    let put = ["lot", "quarantine", LOTS[0], "--reason", "musty", "--on", "2026-05-14"];
+    assert_eq!(panel.run(&put).code, 0);
+    let shown = panel.run(&["session", "pour", "spring"]);
+    assert!(shown.out.contains("since this session was planned Lot-Alpha came into"), "{shown:?}");
+    // What was tasted before is in the record, whatever became of the lot.
+    session::close(&panel.book, "spring", false, now()).unwrap();
+    let table = format!("shelf,lot\n1,{}\n2,{}\n3,{}\n4,{}\n", LOTS[0], LOTS[1], LOTS[2], LOTS[3]);
+    let output = key(&panel, &table);
+    assert_eq!(output.code, 0, "{output:?}");
+}

@@ -98,9 +98,9 @@ fn what_went_into_quarantine_after_the_plan_stands_on_the_pouring_plan_alone() {
     let panel = Panel::new();
     panel.plan(&request());
     let (_, pours) = session::pour::pouring_plan(&panel.book, "spring", "dot", now()).unwrap();
-    assert!(session::pour::not_to_pour(&panel.book, &pours, now()).unwrap().is_empty());
+    assert!(session::unfit::not_to_pour(&panel.book, &pours, now()).unwrap().is_empty());
     quarantine(&panel, LOTS[0]);
-    let unfit = session::pour::not_to_pour(&panel.book, &pours, now()).unwrap();
+    let unfit = session::unfit::not_to_pour(&panel.book, &pours, now()).unwrap();
     let of_lot = pours.iter().filter(|p| p.sample.lot == LOTS[0]).count();
     assert_eq!(unfit.len(), of_lot);
     assert!(unfit.iter().all(|n| n.reasons[0].contains("smells musty")));
