@@ -231,7 +231,7 @@ fn panel(index: u64, gain: f64, months: &[f64]) -> Scores {
 }
 
 fn found(index: u64, gain: f64, months: &[f64]) -> Age {
-    let wish = AgeWish { of: Vec::new(), project: vec![30.0] };
+    let wish = AgeWish { project: vec![30.0], ..AgeWish::default() };
     age_of(&panel(index, gain, months), &LotTimes::of_table("months"), &wish, &Settings::default())
 }
 
