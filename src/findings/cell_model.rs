@@ -115,9 +115,10 @@ pub fn alike(a: &TermScores, b: &TermScores) -> bool {
 
 /// The layout of a term; none if the scores do not say in which session they were given.
 ///
-/// Fixed: a mean for each sample in each session by each recipe, and steeps where there are
-/// several; random: taster, sample × taster, lot × taster where lots have arms, session × taster, each taster's own drift a month,
-/// flight, and pot. The session itself is in the means. How a taster sees one sample on one day is not told from the residual.
+/// Fixed: a mean for each sample in each session by each recipe, and steeps where there are several;
+/// random: taster, sample × taster, lot × taster where lots have arms, session × taster, each taster's
+/// own drift a month, flight, and pot. The session itself is in the means. How a taster sees one sample
+/// on one day is not told from the residual.
 #[must_use]
 pub fn layout(t: &TermScores) -> Option<Layout> {
     let n = t.values.len();

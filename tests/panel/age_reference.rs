@@ -244,6 +244,53 @@ fn another_recipe_counts_where_the_reference_was_brewed_both_ways_and_that_is_sa
     assert!(sample(&f, "L").tastings[1].pooled.reason().is_some_and(|r| r.contains("bridge")));
 }
 
+/// A session of a book has one recipe: two sessions on one day serve a reference both ways.
+#[test]
+fn sessions_of_one_day_of_a_book_bridge_two_recipes() {
+    let cups = [
+        ("a", 0.0, "L", "bowl"),
+        ("a", 0.0, "A", "bowl"),
+        ("b", 6.0, "A", "bowl"),
+        ("c", 6.0, "A", "pot"),
+        ("d", 12.0, "L", "pot"),
+        ("d", 12.0, "A", "pot"),
+    ];
+    let of = |third: f64, kind: &str| {
+        let mut builder = Builder::default();
+        for (c, (session, month, sample, recipe)) in cups.iter().enumerate() {
+            for (t, who) in TASTERS.iter().enumerate() {
+                builder.push(&ScoreRow {
+                    lot: sample,
+                    taster: Some(who),
+                    session: Some(session),
+                    recipe: Some(recipe),
+                    month: Some(if *session == "c" { third } else { *month }),
+                    term: "sweet",
+                    value: score(c, t),
+                    ..ScoreRow::default()
+                });
+            }
+        }
+        let term = scores(&[(0, "L", "")], &[]).terms()[0].clone();
+        let source =
+            Source { references: vec!["A".to_owned()], kind: kind.to_owned(), ..Source::default() };
+        let table = builder.finish(vec![term], source);
+        age(&table, &LotTimes::of_table("months"), &Settings::default())
+    };
+    let f = of(6.0, "sessions");
+    let offset = mean(3) - mean(2);
+    close(
+        value(&sample(&f, "L").terms[0].last_change),
+        mean(4) - offset - (mean(5) - offset) - (mean(0) - mean(1)),
+        "bridged on one day",
+    );
+    // On another day, and in a table, whose sessions can hold both recipes, nothing links them.
+    for f in [of(7.0, "sessions"), of(6.0, "table")] {
+        assert!(sample(&f, "L").tastings[1].pooled.known().is_none());
+        assert!(f.bridges[0].terms.known().is_none());
+    }
+}
+
 fn lots(all: &[(&str, SampleTime)]) -> LotTimes {
     LotTimes {
         clock: "months".to_owned(),
