@@ -45,6 +45,7 @@ pub struct StoreTerm {
 
 /// A pair of arms with its mean difference in each term, as weights of cells.
 pub struct Told {
+    /// The pair.
     pub pair: ArmPair,
     arms: [String; 2],
     means: Vec<Option<Weights>>,

@@ -329,7 +329,7 @@ impl<'a> Asking<'a> {
             since: together.since,
             projection: together.projection,
         };
-        (course, line.behind(made))
+        (course, line.behind())
     }
 }
 

@@ -8,13 +8,14 @@ use serde::Serialize;
 
 use super::super::term_comparison::finite;
 use super::super::{Answer, count};
-use super::line::YEAR;
 use super::project;
 use super::real::{self, FirstReal, Since};
 use super::sums::change;
 use super::words::say_month;
 use super::{Change, Projection};
 
+/// Months in a year.
+pub(super) const YEAR: f64 = 12.0;
 /// Pieces into which the whole span is cut for a band; each gap between tastings is cut alone, so that
 /// every tasting has its place.
 const PIECES: f64 = 24.0;

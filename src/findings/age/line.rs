@@ -4,11 +4,9 @@ use super::super::cell_model::{Cell, CellModel, Weights};
 use super::super::term_comparison::{LevelNumbers, level};
 use super::super::{Answer, count};
 use super::Change;
-use super::forms::{self, CourseOf, Tasted, Together};
+use super::forms::{self, CourseOf, Tasted, Together, YEAR};
 use super::sums::{Sum, Sums, change};
 
-/// Months in a year.
-pub const YEAR: f64 = 12.0;
 /// A straight course needs so many tastings.
 const STRAIGHT: usize = 3;
 
@@ -31,7 +29,7 @@ pub struct At<'a> {
 pub struct Behind {
     /// What the panel's drift added to the change from the first to the last tasting.
     pub drift: Option<Weights>,
-    /// Tasting by tasting: session, age, mean by the first recipe, and that less the reference.
+    /// Tasting by tasting.
     pub points: Vec<BehindPoint>,
 }
 
@@ -40,11 +38,7 @@ pub struct Behind {
 pub struct BehindPoint {
     /// The session.
     pub session: String,
-    /// The age, in months.
-    pub month: f64,
-    /// Its mean by the first recipe.
-    pub own: Weights,
-    /// That less the reference.
+    /// Its mean by the first recipe less the reference.
     pub beside: Option<Weights>,
 }
 
@@ -166,7 +160,7 @@ impl<'a> Line<'a> {
     }
 
     /// What stands behind the course.
-    pub fn behind(&self, made: f64) -> Behind {
+    pub fn behind(&self) -> Behind {
         let Some(sums) = self.sums.known() else { return Behind::default() };
         let (first, last) = self.ends();
         let drift = match (first, last) {
@@ -181,8 +175,6 @@ impl<'a> Line<'a> {
             x.pooled.known()?;
             Some(BehindPoint {
                 session: x.cell.session.clone(),
-                month: x.month - made,
-                own: sums.weights(place.own().known()?),
                 beside: place.corrected().known().map(|sum| sums.weights(sum)),
             })
         });

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::super::{Answer, count, listed};
 use super::courses::Asking;
-use super::line::YEAR;
+use super::forms::YEAR;
 use super::sums::told;
 use super::words::full;
 use super::{Change, is_shown};

@@ -4,6 +4,7 @@
 use super::super::agree::{gathered, opinions};
 use super::super::{ALPHA, Answer, count, gaps, listed, say, untested};
 use super::arms::StorePair;
+use super::summary::summary;
 use super::term::Term;
 use super::{Age, ArmPair, Change, SampleAge, TermCourse, TermModel, is_shown};
 use crate::scores::{ScaleKind, Scores};
@@ -75,10 +76,12 @@ pub(super) fn in_one(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec
         ),
     };
     // What is not shown is not nothing: the one with the widest reach stands for the others.
-    if let Some((term, c)) =
-        changes.iter().filter(|c| !shown(c.1)).max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
+    if let Some((term, c)) = changes
+        .iter()
+        .filter(|c| !shown(c.1) && c.1.p_value >= ALPHA)
+        .max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
     {
-        let only = if changes.len() == 1 { "" } else { "furthest " };
+        let only = if changes.len() == 1 { "" } else { "at the most " };
         line.push_str(&format!(" ({only}{term}, {})", interval(c)));
     }
     let mut all = vec![format!("{line}.")];
@@ -139,7 +142,15 @@ pub fn of_sample(s: &SampleAge, models: &[TermModel]) -> Vec<String> {
             all.insert(0, format!("{span}, as scored: {}.", listed(&raw)));
         }
     } else {
-        let told = in_one(&span, &corrected, "change");
+        let mut told: Vec<String> =
+            summary(s).into_iter().map(|line| format!("{}: {line}", s.sample)).collect();
+        let alone = parted(&corrected).alone;
+        if !alone.is_empty() {
+            told.push(format!(
+                "Not shown among all that was asked, though it would be alone: {}.",
+                listed(&alone)
+            ));
+        }
         all.splice(0..0, told);
         all.extend(drifts(s));
     }
