@@ -15,6 +15,8 @@ use super::sums::change;
 use super::words::say_month;
 use super::{Change, Projection};
 
+/// Months in a year.
+pub(super) const YEAR: f64 = 12.0;
 /// Pieces into which the whole span is cut for a band; each gap between tastings is cut alone, so that
 /// every tasting has its place.
 const PIECES: f64 = 24.0;
