@@ -8,7 +8,6 @@ use serde::Serialize;
 
 use super::super::term_comparison::finite;
 use super::super::{Answer, count};
-use super::line::YEAR;
 use super::project;
 use super::real::{self, FirstReal, Since};
 use super::sums::change;

@@ -4,11 +4,9 @@ use super::super::cell_model::{Cell, CellModel, Weights};
 use super::super::term_comparison::{LevelNumbers, level};
 use super::super::{Answer, count};
 use super::Change;
-use super::forms::{self, CourseOf, Tasted, Together};
+use super::forms::{self, CourseOf, Tasted, Together, YEAR};
 use super::sums::{Sum, Sums, change};
 
-/// Months in a year.
-pub const YEAR: f64 = 12.0;
 /// A straight course needs so many tastings.
 const STRAIGHT: usize = 3;
 

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::super::{ALPHA, Answer, count, listed};
 use super::courses::Asking;
-use super::line::YEAR;
+use super::forms::YEAR;
 use super::network::Node;
 use super::sums::told;
 use super::words::full;
