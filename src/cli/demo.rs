@@ -8,17 +8,18 @@ use clap::Args;
 
 use super::charts::{self, Language};
 use super::practice::{frame, of_book, pages};
-use super::{Context, Failure, link, sheet, trial, trial_paper};
+use super::{Context, Failure, age_pages, due, link, sheet, trial, trial_paper};
 use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
-use crate::book::time::Day;
+use crate::book::time::{Day, Moment};
 use crate::book::{Book, store};
 use crate::demo::book::{SEED, next_free, write};
 use crate::findings::Settings;
-use crate::findings::age::{Age, LotTimes, age};
+use crate::findings::age::{Age, AgeRecord, AgeWish, LotTimes, age_of_record};
 use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
 use crate::findings::difference::{Difference, difference};
+use crate::findings::due::{Due, Wish as DueWish};
 use crate::findings::link::{Link, Wish, link as linked};
 use crate::findings::monitor::{Monitor, monitor};
 use crate::findings::practice::practice;
@@ -31,6 +32,7 @@ use crate::sheets::Lang;
 use crate::sheets::ballots::ballot_pdf;
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
+use crate::views::charts::Words;
 
 /// Write an invented garden's book, work through the job on it and say what was found
 #[derive(Debug, Args)]
@@ -42,6 +44,15 @@ pub struct DemoArgs {
 
 /// The lots whose courses are drawn: one in two stores, and the one that was packed damp.
 const DRAWN: [&str; 2] = ["T24-05", "T25-11"];
+
+/// The lots of the pages of age: two in two stores each, and the one that was packed damp.
+const FOLLOWED: [&str; 3] = ["T24-02", "T24-05", "T25-11"];
+
+/// The day on which it is asked what is to be tasted again, from the last session on.
+const DAYS_AFTER: i64 = 7;
+/// What is due is listed so many days ahead, as `due` does, and in a calendar.
+const DAYS_AHEAD: i64 = 30;
+const DAYS_IN_CALENDAR: i64 = 365;
 
 /// The samples of which a buyer asks: one freshly made, one that was stored for a year and a half.
 const OFFERED: [&str; 2] = ["T25-16", "T24-05@dry"];
@@ -60,6 +71,10 @@ struct Found {
     link: Link,
     next: Trial,
     age: Age,
+    followed: Age,
+    due: Due,
+    year: Due,
+    now: Moment,
     monitor: Monitor,
     stores: Difference,
     sweetest: Ranking,
@@ -118,6 +133,14 @@ fn find(
     let all = table(sessions)?;
     let (first_tastings, makings) = link::of_sessions(book, sessions.to_vec())?;
     let times = LotTimes::of_lots(lots, sessions[0].day);
+    let told_apart = trials(Kind::Triangle)?;
+    let record = AgeRecord { scores: &all, lots: &times, trials: Some(&told_apart) };
+    let followed = AgeWish { of: FOLLOWED.map(str::to_owned).to_vec(), ..AgeWish::default() };
+    let on = last_day(sessions).later(DAYS_AFTER);
+    let ahead = |days: i64| {
+        let until = on.later(days);
+        due::of_book(book, &DueWish { on, until, with: Vec::new(), days: None, alone: false }, None)
+    };
     let parameters = book.parameters()?.value;
     let next = planned(
         Some(&first_tastings),
@@ -132,9 +155,13 @@ fn find(
         compare_first: compare(&first, &crate::findings::against::Wish::default(), &settings),
         agree_all: agree(&all, &settings),
         link: linked(&first_tastings, &makings, &Wish::default(), &link::settings()),
-        age: age(&all, &times, &settings),
+        age: age_of_record(&record, &AgeWish::default(), &settings),
+        followed: age_of_record(&record, &followed, &settings),
+        due: ahead(DAYS_AHEAD)?,
+        year: ahead(DAYS_IN_CALENDAR)?,
+        now: on.noon(sessions[0].revealed),
         monitor: monitor(&all, &settings),
-        stores: difference(&trials(Kind::Triangle)?, &settings),
+        stores: difference(&told_apart, &settings),
         sweetest: ranking(&trials(Kind::Ranking)?, &settings),
         first,
         all,
@@ -156,6 +183,10 @@ fn write_reports(dir: &Path, found: &Found) -> Result<(), Failure> {
     file("trial.txt", views::trial::text(&found.next))?;
     file("trial.json", views::json::of(&found.next))?;
     file("age.txt", views::age::text(&found.age))?;
+    file("age-followed.txt", views::age::text(&found.followed))?;
+    file("age.json", views::json::of(&found.age))?;
+    file("due.txt", views::due::text(&found.due))?;
+    file("due.json", views::json::of(&found.due))?;
     file("monitor.txt", views::monitor::text(&found.monitor))?;
     file("difference-two-stores.txt", views::difference::text(&found.stores))?;
     file("difference-two-stores.json", views::json::of(&found.stores))?;
@@ -180,9 +211,30 @@ fn write_charts(book: &Book, reports: &Path, found: &Found) -> Result<(), Failur
         store::create_new(&reports.join(format!("link.{code}.html")), &page)?;
         charts::write(&dir, Ok(drawn_links))?;
         let words = charts::words(&found.all, language);
+        write_age(book, reports, found, (&words, code))?;
         charts::write(&dir, views::charts::age(&drawn, &words))?;
         charts::write(&dir, views::charts::monitor(&found.monitor, &words))?;
     }
+    Ok(())
+}
+
+/// How some lots moved, as a page and on paper, and the calendar of what is due within a year.
+fn write_age(
+    book: &Book,
+    reports: &Path,
+    found: &Found,
+    (words, code): (&Words, &str),
+) -> Result<(), Failure> {
+    let drawn = charts::drawn(views::charts::age(&found.followed, words))?;
+    let page = views::pages::age(&found.followed, &drawn, words).map_err(Failure::Ours)?;
+    store::create_new(&reports.join(format!("age.{code}.html")), &page)?;
+    let title = book.book_file()?.value.title;
+    let on = found.due.on;
+    let pdf = age_pages::pdf(&found.followed, &drawn, words, (&title, on.0))?;
+    store::create_new_bytes(&reports.join(format!("age.{code}.pdf")), &pdf)?;
+    let writing = views::calendar::Writing { book: &title, now: found.now, lang: words.lang };
+    let (calendar, _) = views::calendar::of(&found.year, &writing);
+    store::create_new(&reports.join(format!("due.{code}.ics")), &calendar)?;
     Ok(())
 }
 

@@ -115,7 +115,12 @@ pub fn run(args: &DueArgs, context: &mut Context) -> Result<(), Failure> {
     Ok(())
 }
 
-fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failure> {
+/// What is due by the record of a book; `flight_size` the most scored cups in a flight, if it is not the
+/// book's.
+///
+/// # Errors
+/// If the record is wrong.
+pub fn of_book(book: &Book, wish: &Wish, flight_size: Option<usize>) -> Result<Due, Failure> {
     let (lots, recipes) = (book.lots()?, book.recipes()?.value);
     let retasting = book.retasting(&lots)?;
     let file = book.book_file()?.value;
@@ -126,11 +131,15 @@ fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failur
         recipes: &recipes,
         recipe: file.defaults.recipe.as_deref(),
         limits: &file.limits,
-        flight_cups: args.flight_size.unwrap_or(file.limits.flight_cups as usize),
+        flight_cups: flight_size.unwrap_or(file.limits.flight_cups as usize),
         standing: &standing,
     };
+    Ok(due(&record, wish))
+}
+
+fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failure> {
     let wish = Wish { on, until, with: args.with.clone(), days: args.days, alone: args.alone };
-    let finding = due(&record, &wish);
+    let finding = of_book(book, &wish, args.flight_size)?;
     for word in &args.with {
         let named = |s: &SampleDue| {
             word.eq_ignore_ascii_case(&s.sample) || word.eq_ignore_ascii_case(&s.lot)

@@ -83,6 +83,17 @@ pub fn tell(
     tell_of(&mut lines, some(&moved, "age.txt"));
     tell_of(&mut lines, damp(lots).into_iter());
 
+    say_to(&mut lines, "What is to be tasted again, and is there leaf for it?");
+    let due = &found.due;
+    let late = due.samples.iter().flat_map(|s| &s.tastings).count();
+    tell_of(
+        &mut lines,
+        std::iter::once(format!(
+            "On {}: {late} tastings that are overdue, due or near: due.txt; a year ahead as a calendar: due.en.ics.",
+            due.on
+        )),
+    );
+
     say_to(
         &mut lines,
         "And the buyer? Two sheets: levels only where the panel's interval is narrow enough, no \
@@ -99,8 +110,8 @@ pub fn tell(
         out,
         "Written:    {dir}/tavrinel (the book) and {dir}/reports\n\
          Open next:  {dir}/reports/sheet-{stored}.en.pdf, then beside it\n            \
-         sheet-{fresh}.en.pdf, link.en.html, trial-sheet.en.pdf, charts-en/courses-T24-05.svg\n            \
-         and map.svg, ballot-ann.en.pdf and practice-eve.en.pdf\n\
+         sheet-{fresh}.en.pdf, link.en.html, age.en.html, trial-sheet.en.pdf, due.txt,\n            \
+         charts-en/courses-T24-05.svg and map.svg, ballot-ann.en.pdf and practice-eve.en.pdf\n\
          Then ask:   blindsteep --book {dir}/tavrinel age --of T25-11"
     )?;
     Ok(())
