@@ -21,7 +21,7 @@ use crate::findings::due::{
 };
 use crate::plots::Lang;
 use crate::session::standing::standing;
-use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Terms};
+use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
 use crate::views;
 
 /// So many days ahead are listed if nothing is said, and so many go into a calendar.
@@ -58,6 +58,9 @@ pub struct DueArgs {
     /// The public seed that arranges codes and serving orders (default: a random one)
     #[arg(long, value_name = "N", requires = "plan")]
     order_seed: Option<u32>,
+    /// Ask which lot a cup is thought to be
+    #[arg(long, requires = "plan")]
+    guess: bool,
     /// You pour and taste alone: no second codes, the key comes after closing
     #[arg(long)]
     alone: bool,
@@ -201,7 +204,7 @@ fn plan(
         name: name.to_owned(),
         kind: Kind::Profile,
         lots: Vec::new(),
-        flights: flights(sitting, contents),
+        flights: flights(sitting, &contents),
         tasters: args.tasters.clone(),
         replicates: 1,
         duplicates: Duplicates::Dealt(0),
@@ -213,13 +216,16 @@ fn plan(
         flight_size: args.flight_size,
         per_taster: None,
         order_seed,
-        guess: false,
+        guess: args.guess,
         test: None,
         expected: None,
         alone: args.alone,
     };
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
     tell(&planned, context)?;
+    if args.alone && contents.len() > 1 {
+        tell_tins(&planned, &contents, sitting, context)?;
+    }
     for line in views::due::left_out(sitting, |_| true) {
         writeln!(context.out, "{line}")?;
     }
@@ -230,9 +236,31 @@ fn plan(
     Ok(())
 }
 
-fn flights(sitting: &Sitting, contents: Vec<Vec<String>>) -> Vec<FlightRequest> {
-    let of = |(flight, lots): (&SittingFlight, Vec<String>)| FlightRequest {
-        lots,
+/// Who pours and tastes alone fills the tins of each flight, and so must know what goes into it.
+fn tell_tins(
+    planned: &Planned,
+    contents: &[Vec<String>],
+    sitting: &Sitting,
+    context: &mut Context,
+) -> Result<(), Failure> {
+    for (flight, lots) in planned.plan.flights.iter().zip(contents) {
+        let places = || flight.shelf.iter();
+        let (Some(first), Some(last)) = (places().min(), places().max()) else { continue };
+        let with: Vec<&str> =
+            lots.iter().chain(sitting.reference.known()).map(String::as_str).collect();
+        writeln!(
+            context.out,
+            "Places {first} to {last}, flight {}: {}, shuffled among themselves.",
+            flight.number,
+            with.join(", ")
+        )?;
+    }
+    Ok(())
+}
+
+fn flights(sitting: &Sitting, contents: &[Vec<String>]) -> Vec<FlightRequest> {
+    let of = |(flight, lots): (&SittingFlight, &Vec<String>)| FlightRequest {
+        lots: lots.clone(),
         duplicates: Duplicates::Dealt(flight.duplicates as usize),
     };
     sitting.flights.iter().zip(contents).map(of).collect()

@@ -98,15 +98,11 @@ pub fn standing(book: &Book) -> Result<Standing, BookError> {
         Ok(Some((had, draws)))
     };
     // Beside one another; the first mistake in their order is told, however they end.
-    let all: Vec<Result<Option<(Had, Vec<Draw>)>, BookError>> =
-        names.par_iter().map(read).collect();
+    let all: Vec<Result<_, BookError>> = names.par_iter().map(read).collect();
     let mut standing = Standing { revealed: Vec::new(), sealed: Vec::new(), pending: Vec::new() };
     for (had, draws) in all.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten() {
-        let list = if waiting.contains(&had.session) {
-            &mut standing.sealed
-        } else {
-            &mut standing.revealed
-        };
+        let is_sealed = waiting.contains(&had.session);
+        let list = if is_sealed { &mut standing.sealed } else { &mut standing.revealed };
         list.push(had);
         standing.pending.extend(draws);
     }

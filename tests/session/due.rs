@@ -207,6 +207,16 @@ fn alone_there_are_no_second_codes_and_nobody_knows_what_is_in_it() {
     let after = panel.run(&["due", "--on", ON]);
     assert!(after.out.contains("2026-05-15-spring of 2026-05-15 is tasted alone"), "{}", after.out);
     assert!(after.out.contains("3 samples in 1 flight"), "they are still named: {}", after.out);
+    // Of several flights each has tins of its own, so what goes into them is told.
+    let panel = with_reference();
+    let planned = panel.run(&[&args[..], &["--flight-size", "3"]].concat());
+    assert_eq!(planned.code, 0, "{planned:?}");
+    let places: Vec<&str> = planned.out.lines().filter(|l| l.starts_with("Places ")).collect();
+    assert_eq!(places.len(), 2, "{}", planned.out);
+    assert!(places[0].starts_with("Places 1 to 3, flight 1: "), "{places:?}");
+    assert!(places[1].starts_with("Places 4 to 5, flight 2: "), "{places:?}");
+    assert!(places.iter().all(|l| l.contains(LOTS[3])), "the reference stands in each");
+    assert_eq!(lots_named(&places.concat()).len(), 4);
 }
 
 #[test]

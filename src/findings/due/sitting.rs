@@ -233,11 +233,10 @@ fn as_many(
     for group in groups {
         samples += group.len();
         here.push(group);
-        if samples > most * room || pack(&here, room).len() > most {
-            if let Some(group) = here.pop() {
-                samples -= group.len();
-                waiting.push(group);
-            }
+        let too_many = samples > most * room || pack(&here, room).len() > most;
+        if let Some(group) = here.pop_if(|_| too_many) {
+            samples -= group.len();
+            waiting.push(group);
         }
     }
     (here, waiting)
