@@ -164,7 +164,7 @@ pub struct CourseFit {
     /// The time to half of the change of the saturating form.
     pub half_time: Answer<HalfTime>,
     /// What to keep in mind of this course.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
 }
 
