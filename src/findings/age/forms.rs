@@ -99,7 +99,7 @@ pub struct FormFit {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_bound: Option<bool>,
     /// Of the smooth form: its knots, in months.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub knots: Vec<f64>,
 }
 

@@ -136,7 +136,7 @@ impl Asking<'_> {
             })
         };
         let corrected = || {
-            around.as_ref().and_then(|[before, after]| {
+            model.as_ref().and_then(|_| around.as_ref()).and_then(|[before, after]| {
                 let point = |of: usize, session: &String| {
                     let points = &told[of].behind[i].points;
                     points.iter().find(|p| p.session == *session)?.beside.clone()
