@@ -3,6 +3,7 @@
 //! All lots, names and numbers here are invented. Each test leaves its charts and sheets in
 //! `target/tmp/pages`, so that they can be looked at.
 
+mod age_pages;
 mod charts;
 mod lot_sheet;
 mod lots;

@@ -412,6 +412,7 @@ fn charts_are_written_for_each_lot_in_both_languages() {
         let expected = [
             "courses-T24-01.svg",
             "courses-T24-02.svg",
+            "courses.svg",
             "then-now-T24-01.svg",
             "then-now-T24-02.svg",
         ];
