@@ -63,8 +63,7 @@ pub struct StorePlace {
     /// Its name, as store.place says it.
     #[schemars(length(min = 1, max = 200))]
     pub place: String,
-    /// The folder in stores/ that holds its loggers' files, a name without a slash that begins with no
-    /// dot; none: the one of the place's name.
+    /// Its loggers' folder in stores/: a name without / or a dot first; none: the place's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(regex(pattern = r"^[^./\\][^/\\]{0,99}$"))]
     pub folder: Option<String>,
