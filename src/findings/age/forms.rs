@@ -166,7 +166,7 @@ pub struct CourseFit {
     /// The time to half of the change of the saturating form.
     pub half_time: Answer<HalfTime>,
     /// Long times without a tasting: there the form speaks, not the panel.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<Gap>,
 }
 
