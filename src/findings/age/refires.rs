@@ -102,7 +102,7 @@ impl Asking<'_> {
             let both = followed[of].tastings.iter().zip(&told[of].sample.tastings);
             both.filter(|(_, t)| t.pooled.known().is_some() && t.reference.known().is_some())
         };
-        let before = counted(parent).filter(|(t, _)| t.month <= month).last();
+        let before = counted(parent).rfind(|(t, _)| t.month <= month);
         match (before, counted(at).next()) {
             (Some((_, before)), Some((_, after))) => {
                 Answer::Known([before.session.clone(), after.session.clone()])
