@@ -287,13 +287,13 @@ fn the_summary_compares_only_what_is_shown() {
     let told = summary(&f.samples[0]);
     let Answer::Known(p) = parts(&f.samples[0]) else { panic!("{told:?}") };
     assert_eq!((p.from_month, p.to_month, p.moved.len()), (0.5, 24.0, 1));
-    assert!(told[0].starts_with("Month 0.5 to 24: more sweet (+"), "{told:?}");
+    assert!(told[0].starts_with("month 0.5 to 24: more sweet (+"), "{told:?}");
     let settled = p.moved[0].since.as_ref().expect("it levels off");
     assert!(settled.month > 0.5 && settled.change.lower <= 0.0 && settled.change.upper >= 0.0);
     assert!(told[0].contains("change since month "), "{told:?}");
     let f = found(3, 0.0, &months);
     let told = summary(&f.samples[0]);
-    assert!(told[0].contains("no change shown in the one term; one of up to"), "{told:?}");
+    assert!(told[0].contains("no change shown in the one term; changes of up to"), "{told:?}");
     let f = found(3, 0.0, &months[..1]);
     assert_eq!(summary(&f.samples[0]), ["How it moved is not told: tasted once so far."]);
 }

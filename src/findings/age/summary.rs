@@ -37,8 +37,8 @@ pub struct Summary {
     pub moved: Vec<Moved>,
     /// Terms whose change is known and not shown.
     pub n_unmoved: usize,
-    /// The widest half of an interval among these: so much could have gone unseen.
-    pub widest: f64,
+    /// The farthest limit from 0 among these: changes up to here are not ruled out.
+    pub not_ruled_out: f64,
 }
 
 /// The parts of the summary.
@@ -70,7 +70,10 @@ pub fn parts(s: &SampleAge) -> Answer<Summary> {
         to_month: *to,
         moved,
         n_unmoved: other.len(),
-        widest: other.iter().map(|(_, c)| 0.5 * (c.upper - c.lower)).fold(0.0, f64::max),
+        not_ruled_out: other
+            .iter()
+            .map(|(_, c)| c.lower.abs().max(c.upper.abs()))
+            .fold(0.0, f64::max),
     })
 }
 
@@ -89,7 +92,7 @@ pub fn summary(s: &SampleAge) -> Vec<String> {
         Answer::Known(p) => p,
         Answer::Unknown(u) => return vec![format!("How it moved is not told: {}.", u.reason)],
     };
-    let span = format!("Month {} to {}", say_month(p.from_month), say_month(p.to_month));
+    let span = format!("month {} to {}", say_month(p.from_month), say_month(p.to_month));
     let mut all = Vec::new();
     if !p.moved.is_empty() {
         let told: Vec<String> = p.moved.iter().map(of_moved).collect();
@@ -103,8 +106,8 @@ pub fn summary(s: &SampleAge) -> Vec<String> {
             (false, n) => format!("the {n} other terms"),
         };
         all.push(format!(
-            "{span}: no change shown in {which}; one of up to {} could have gone unseen.",
-            say(p.widest)
+            "{span}: no change shown in {which}; changes of up to {} are not ruled out.",
+            say(p.not_ruled_out)
         ));
     }
     all
