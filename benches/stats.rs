@@ -1,10 +1,11 @@
 //! Times of the numerical kernels: `cargo bench -p blindsteep-stats`.
 
 use blindsteep_stats::alpha::{Drawn, Metric, alpha, alpha_interval};
+use blindsteep_stats::courses::{Course, from_first};
 use blindsteep_stats::icc::{IccComponents, generalised_limits};
 use blindsteep_stats::kappa::{Weighting, cohen_kappa};
 use blindsteep_stats::kendall::{chance_level, kendall_w, permutation_p};
-use blindsteep_stats::mixed::{Factor, FixedPart, Method, Model, RandomTerm};
+use blindsteep_stats::mixed::{Factor, Family, FixedPart, Method, Model, RandomTerm};
 use blindsteep_stats::ordinal::{self, Integration, Link, OrdinalLayout};
 use blindsteep_stats::pls::luck::luck;
 use blindsteep_stats::pls::{Folds, Prepared, Scaling, cross_validate};
@@ -333,4 +334,31 @@ fn pls_each_of_60_rows_left_out_of_20_columns(bencher: Bencher) {
 fn pls_199_orders_of_60_rows_and_20_columns(bencher: Bencher) {
     let (x, y) = many();
     bencher.bench(|| luck(black_box(&x), &y, 6, &[0; 60], 199, 1));
+}
+
+/// Ten means a year apart that share a part of their errors and move.
+fn ten_years() -> (Vec<f64>, Family) {
+    let at: Vec<f64> = (0..10).map(|i| 12.0 * f64::from(i)).collect();
+    let mut draws = stream(3, 0);
+    let d: Vec<f64> = at.iter().map(|t| 5.0 + 0.03 * t + 0.3 * draws.normal()).collect();
+    let v: Vec<Vec<f64>> =
+        (0..10).map(|i| (0..10).map(|j| if i == j { 0.14 } else { 0.05 }).collect()).collect();
+    let family = Family::scaled(&d, &v, 40.0).expect("a covariance");
+    (at, family)
+}
+
+#[divan::bench]
+fn three_forms_through_ten_means_with_a_band_of_25(bencher: Bencher) {
+    let (at, family) = ten_years();
+    let ages: Vec<f64> = (0..25).map(|i| 4.5 * f64::from(i)).collect();
+    bencher.bench(|| {
+        let course = Course::fit(black_box(&at), &family).expect("ten points in time");
+        course.values(&ages, 0.95)
+    });
+}
+
+#[divan::bench]
+fn the_first_real_of_nine_changes(bencher: Bencher) {
+    let (_, family) = ten_years();
+    bencher.bench(|| from_first(black_box(&family), 0.95));
 }

@@ -23,15 +23,15 @@ pub struct AgeArgs {
     /// What is held to be the same at all times (of sessions: what was served as such)
     #[arg(long, value_name = "LOT[,LOT]")]
     reference: Vec<String>,
+    /// Say what a further tasting at this age in months would be, where the tastings carry it
+    #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
+    project: Vec<f64>,
     /// From when ages count: made, packed (store.packed) or opened (store.opened)
     #[arg(long, value_name = "MOMENT", default_value = "made", value_parser = moment, conflicts_with = "table")]
     from: AgesFrom,
     /// Compare lots of different years at equal age
     #[arg(long, conflicts_with = "table")]
     years: bool,
-    /// Say what a further tasting at this age in months would be, where the tastings carry it
-    #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
-    project: Vec<f64>,
     /// The age in months; without --session each month is a session
     #[arg(
         long,

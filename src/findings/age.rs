@@ -38,7 +38,7 @@ use arms::StorePair;
 use bridge::Bridge;
 use courses::{Asking, Told};
 use equal_age::Years;
-pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, HalfTime, LackOfFit};
+pub use forms::{BandPoint, Bands, CourseFit, CourseOf, Form, FormFit, Gap, HalfTime, LackOfFit};
 use network::Net;
 pub use project::Projection;
 pub use real::{FirstReal, Since};
@@ -382,7 +382,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
     let net = Net::of(served.cells().map(|c| (c, 0)), &nodes, &sittings);
     let places = Places { net: &net, nodes: &nodes, sittings: &sittings, references: &references };
     let terms = Term::all(scores, main, with_excluded);
-    let asking = Asking::of(&terms, &served, lots, &places, (wish, settings.level));
+    let asking = Asking::of(&terms, &served, lots, &places, (&wish.project, settings.level));
     let (followed, not_followed) = followed(&served, lots, &held, &wish.of);
     let told: Vec<Told> = followed.par_iter().map(|f| asking.sample(f)).collect();
 
@@ -436,6 +436,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
         s.sentences = words::of_sample(s, &models);
+        s.sentences.extend(summary::gaps(s));
     }
     for a in &mut arms {
         a.sentences = words::of_arms(a);

@@ -11,6 +11,7 @@ use crate::scores::{TermScores, cross};
 
 const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
+const LOT_TASTER: &str = "lot × taster";
 const TASTER_MONTH: &str = "taster × month";
 
 /// From so many cells on no columns are written out for them.
@@ -71,6 +72,20 @@ impl Cells {
     }
 }
 
+/// The lots of samples, if some lot has several arms.
+fn families(samples: &crate::scores::Words) -> Option<Factor> {
+    let lot = |name: &String| name.split_once('@').map_or(name.as_str(), |(lot, _)| lot).to_owned();
+    let mut lots: Vec<String> = samples.names.iter().map(lot).collect();
+    lots.sort();
+    lots.dedup();
+    let at: BTreeMap<&String, u32> = lots.iter().zip(0..).collect();
+    let of: Vec<u32> = samples.names.iter().map(|n| at[&lot(n)]).collect();
+    (lots.len() < samples.names.len()).then(|| Factor {
+        codes: samples.codes.iter().map(|c| of[*c as usize]).collect(),
+        n_levels: lots.len(),
+    })
+}
+
 /// A layout of scores, made once for all terms that were scored alike.
 #[derive(Debug)]
 pub struct Layout {
@@ -103,9 +118,10 @@ pub fn alike(a: &TermScores, b: &TermScores) -> bool {
 
 /// The layout of a term; none if the scores do not say in which session they were given.
 ///
-/// Fixed: a mean for each sample in each session by each recipe, and steeps where there are
-/// several; random: taster, sample × taster, session × taster, each taster's own drift a month,
-/// flight, and pot. The session itself is in the means. How a taster sees one sample on one day is not told from the residual.
+/// Fixed: a mean for each sample in each session by each recipe, and steeps where there are several;
+/// random: taster, sample × taster, lot × taster where lots have arms, session × taster, each taster's
+/// own drift a month, flight, and pot. The session itself is in the means. How a taster sees one sample
+/// on one day is not told from the residual.
 #[must_use]
 pub fn layout(t: &TermScores) -> Option<Layout> {
     let n = t.values.len();
@@ -131,6 +147,10 @@ pub fn layout(t: &TermScores) -> Option<Layout> {
         let who = factor(w);
         offered.push(RandomTerm::new(TASTER, who.clone()));
         offered.push(RandomTerm::new(SAMPLE_TASTER, Factor::cross(&factor(&t.lot), &who)));
+        // What a taster sees in a lot is seen in all its arms, and does not part them.
+        if let Some(lot) = families(&t.lot) {
+            offered.push(RandomTerm::new(LOT_TASTER, Factor::cross(&lot, &who)));
+        }
         if let Some(s) = t.session.as_ref().filter(|s| s.names.len() > 1) {
             offered.push(RandomTerm::new(SESSION_TASTER, Factor::cross(&factor(s), &who)));
             // From the mean month on, so that level and drift of a taster are not correlated.

@@ -90,7 +90,7 @@ pub fn from_revealed(sessions: &[Revealed]) -> Result<Scores, SessionsError> {
         });
     }
     let mut terms = terms_of(sessions)?;
-    let recipes = recipe_names(sessions);
+    let recipes = recipe_names(sessions.iter().map(|s| &s.recipe));
     let mut builder = Builder::default();
     let mut guesses = Vec::new();
     let mut notes = Vec::new();
@@ -225,14 +225,12 @@ fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
 /// A name for each session's recipe, so that recipes brewed differently have different names.
 /// Another water or another vessel brews differently; where either is not recorded it is taken to
 /// be the one that is.
-fn recipe_names(sessions: &[Revealed]) -> Vec<String> {
+fn recipe_names<'a>(recipes: impl Iterator<Item = &'a Recipe>) -> Vec<String> {
     let brewed = |r: &Recipe| (r.leaf_g, r.water_ml, r.water_c, r.rinse_s, r.steeps_s.clone());
     let agree = |a: &Option<String>, b: &Option<String>| a.is_none() || b.is_none() || a == b;
     let mut known: Vec<(&Recipe, String)> = Vec::new();
-    sessions
-        .iter()
-        .map(|s| {
-            let r = &s.recipe;
+    recipes
+        .map(|r| {
             let same = known.iter().find(|(k, _)| {
                 k.id == r.id
                     && brewed(k) == brewed(r)
@@ -413,4 +411,35 @@ pub(super) fn afterthoughts(session: &Revealed) -> Vec<String> {
         ));
     }
     notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn another_water_or_vessel_is_another_recipe() {
+        let bowl = |water: Option<&str>, vessel: Option<&str>| Recipe {
+            id: "bowl".to_owned(),
+            labels: Default::default(),
+            leaf_g: 3.0,
+            water_ml: 150.0,
+            water_c: 95.0,
+            rinse_s: None,
+            steeps_s: vec![300],
+            vessel: vessel.map(str::to_owned),
+            water: water.map(str::to_owned),
+            source: None,
+            notes: None,
+        };
+        let all = [
+            bowl(Some("spring"), None),
+            bowl(Some("spring"), Some("white cup")),
+            bowl(Some("tap"), None),
+            bowl(None, None),
+            Recipe { leaf_g: 2.0, ..bowl(Some("spring"), None) },
+        ];
+        let names = recipe_names(all.iter());
+        assert_eq!(names, ["bowl", "bowl", "bowl (2)", "bowl", "bowl (3)"]);
+    }
 }

@@ -43,13 +43,9 @@ fn solved(mut a: Vec<Vec<f64>>, mut b: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
             if i == k || by == 0.0 {
                 continue;
             }
-            for c in k..n {
-                let x = a[k][c];
-                a[i][c] -= by * x;
-            }
-            for c in 0..b[i].len() {
-                let x = b[k][c];
-                b[i][c] -= by * x;
+            for matrix in [&mut a, &mut b] {
+                let pivot = matrix[k].clone();
+                matrix[i].iter_mut().zip(&pivot).for_each(|(x, p)| *x -= by * p);
             }
         }
     }

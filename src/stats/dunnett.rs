@@ -373,7 +373,7 @@ pub(crate) fn cholesky(r: &[Vec<f64>]) -> Vec<Vec<f64>> {
 }
 
 /// The broken parts of the square roots of the first primes: Richtmyer's lattice.
-pub(crate) fn prime_roots(k: usize) -> Vec<f64> {
+fn prime_roots(k: usize) -> Vec<f64> {
     let mut primes: Vec<u64> = Vec::with_capacity(k);
     let mut n = 2;
     while primes.len() < k {

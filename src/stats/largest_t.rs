@@ -5,29 +5,42 @@
 //! `Z = L z`, `z` independent standard normals of k dimensions, `L L'` the correlations; `z = R u` with
 //! a direction `u` of length 1, `R² / (k S²)` of an F distribution with k and `df` degrees of freedom.
 //! So `P(max |T_i| > t) = mean over u of P(F > t² / (k m(u)²))`, `m(u) = max |(L u)_i|`: the radius is
-//! integrated exactly, the directions over a fixed lattice (k of 2: over equal angles). The logarithms
-//! of `m` are gathered once in fine bins, so that each further tail costs a few products.
+//! integrated exactly, the directions over a fixed set of 4096 (a shifted Halton sequence, each number
+//! turned into a normal; k of 2: equal angles). The squares of `m` are gathered once in fine bins, so
+//! that each further tail costs a few products.
 //! [`crate::dunnett`] is exact where the correlations are products, and slower.
 //!
 //! # Sources
 //! Genz A, Bretz F (2009), Computation of Multivariate Normal and t Probabilities, Lecture Notes in
 //! Statistics 195, section 4.1.2 (spherical-radial transformation), and Deák I (1980), Numerische
-//! Mathematik 35:369-380; both from memory.
+//! Mathematik 35:369-380; Halton JH (1960), Numerische Mathematik 2:84-90; all from memory.
 
-use crate::dist::{f_sf, normal_quantile, t_quantile_upper, t_two_sided};
-use crate::dunnett::{DunnettError, cholesky, prime_roots};
+use crate::dist::{f_sf, normal_quantile, t_quantile_upper};
+use crate::dunnett::{DunnettError, cholesky};
+use crate::rng::stream;
+use std::borrow::Cow;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
-/// Directions, of so many dimensions kept ready.
-const DIRECTIONS: usize = 1000;
-const READY: usize = 32;
-/// Directions times dimensions at most, beyond those.
-const WORK: usize = 32_000;
-/// Bins of the logarithm of m.
-const BINS: usize = 96;
-/// Places at which the tail of F is tabulated, a root of m apart from end to end.
-const NODES: usize = 40;
+/// Directions.
+const DIRECTIONS: usize = 4096;
+/// So many of them at a time, which divides them.
+const BLOCK: usize = 512;
+/// The bases of the sequence, a dimension each. More dimensions than these are drawn at random from
+/// a fixed seed: beyond, the sequence is no more even than that.
+const BASES: [usize; 40] = [
+    2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83, 89, 97,
+    101, 103, 107, 109, 113, 127, 131, 137, 139, 149, 151, 157, 163, 167, 173,
+];
+const SEED: u64 = 1;
+/// The sequence begins here: its first numbers are the least even.
+const FROM: usize = 101;
+/// So many dimensions are kept once they are worked out.
+const READY: usize = 128;
+/// Bins of the square of m.
+const BINS: usize = 128;
+/// Places at which the tail of F is tabulated.
+const NODES: usize = 32;
 /// Steps of the search for a quantile.
 const STEPS: usize = 60;
 
@@ -54,36 +67,32 @@ impl LargestT {
         if let Some(row) = (0..k).find(|i| !square(&r[*i]) || (r[*i][*i] - 1.0).abs() > 1e-9) {
             return Err(DunnettError::NotCorrelations { row });
         }
-        let factor = cholesky(r);
-        let largest = |z: &[f64]| {
-            let size = z[..k].iter().map(|v| v * v).sum::<f64>().sqrt();
-            let along = |row: &Vec<f64>, i: usize| {
-                row[..=i].iter().zip(z).map(|(l, z)| l * z).sum::<f64>().abs()
-            };
-            let most = factor.iter().enumerate().map(|(i, row)| along(row, i)).fold(0.0, f64::max);
-            (most / size).max(1e-6).ln()
+        let squares = match k {
+            1 => vec![1.0],
+            _ => largest_squares(&cholesky(r)),
         };
-        let logs: Vec<f64> = match k {
-            1 => vec![0.0],
-            2 => (0..DIRECTIONS)
-                .map(|i| {
-                    let angle = PI * (i as f64 + 0.5) / DIRECTIONS as f64;
-                    largest(&[angle.cos(), angle.sin()])
-                })
-                .collect(),
-            _ if k <= READY => ready().chunks_exact(READY).map(&largest).collect(),
-            _ => normals(k, (WORK / k).max(100)).chunks_exact(k).map(&largest).collect(),
-        };
-        Ok(Self { k, bins: binned(&logs) })
+        Ok(Self { k, bins: binned(&squares) })
     }
 
     /// Returns the chance that the largest statistic exceeds `t` in absolute value: the adjusted
     /// p-value of `t`. `df` may be broken or infinite; NaN for `df <= 0`.
     #[must_use]
     pub fn sf(&self, t: f64, df: f64) -> f64 {
+        if t == 0.0 && df > 0.0 {
+            return 1.0;
+        }
         let k = self.k as f64;
         let log_x = 2.0 * t.abs().ln() - k.ln();
-        self.bins.iter().map(|(m, share)| share * f_sf((log_x - 2.0 * m).exp(), k, df)).sum()
+        if !(log_x.is_finite() && df > 0.0) {
+            return self.bins.iter().map(|(_, share)| share * f_sf(t * t, k, df)).sum();
+        }
+        let table = Table::new(log_x, log_x - 2.0 * self.farthest(), k, df);
+        self.bins.iter().map(|(m, share)| share * table.at(log_x - 2.0 * m)).sum()
+    }
+
+    /// The smallest logarithm of m.
+    fn farthest(&self) -> f64 {
+        self.bins.iter().fold(0.0, |least: f64, b| least.min(b.0))
     }
 
     /// Returns the value that the largest statistic exceeds in absolute value with chance `p_upper`,
@@ -98,8 +107,7 @@ impl LargestT {
             return low;
         }
         let (mut low, mut high) = (2.0 * low.ln(), 2.0 * high.ln());
-        let farthest = self.bins.iter().fold(0.0, |least: f64, b| least.min(b.0));
-        let table = Table::new(low - k.ln(), high - k.ln() - 2.0 * farthest, k, df);
+        let table = Table::new(low - k.ln(), high - k.ln() - 2.0 * self.farthest(), k, df);
         let tail = |log_square: f64| -> f64 {
             self.bins.iter().map(|(m, share)| share * table.at(log_square - k.ln() - 2.0 * m)).sum()
         };
@@ -110,7 +118,7 @@ impl LargestT {
             } else {
                 high = middle
             }
-            if high - low < 1e-7 {
+            if high - low < 1e-6 {
                 break;
             }
         }
@@ -118,56 +126,90 @@ impl LargestT {
     }
 }
 
-/// The bound that holds whatever the correlations are (Šidák 1967, JASA 62:626-633): the quantile of
-/// one statistic at `1 - (1 - p)^(1/k)`.
-#[must_use]
-pub fn sidak_quantile_upper(k: usize, p_upper: f64, df: f64) -> f64 {
-    let one = -((-p_upper).ln_1p() / k.max(1) as f64).exp_m1();
-    t_quantile_upper(0.5 * one, df)
+/// The square of m in each direction, direction by direction in columns so that the machine can take
+/// several at once.
+fn largest_squares(factor: &[Vec<f64>]) -> Vec<f64> {
+    let k = factor.len();
+    let columns: Vec<Cow<'static, [f64]>> = if k == 2 {
+        let angle = |i: usize| PI * (i as f64 + 0.5) / DIRECTIONS as f64;
+        let along =
+            |of: fn(f64) -> f64| (0..DIRECTIONS).map(|i| of(angle(i))).collect::<Vec<f64>>();
+        vec![Cow::Owned(along(f64::cos)), Cow::Owned(along(f64::sin))]
+    } else {
+        (0..k).map(column).collect()
+    };
+    let mut squares = Vec::with_capacity(DIRECTIONS);
+    let (mut size, mut most, mut sum) = ([0.0; BLOCK], [0.0_f64; BLOCK], [0.0; BLOCK]);
+    for from in (0..DIRECTIONS).step_by(BLOCK) {
+        size.fill(0.0);
+        most.fill(0.0);
+        for (i, row) in factor.iter().enumerate() {
+            sum.fill(0.0);
+            for (l, column) in row[..=i].iter().zip(&columns) {
+                for (sum, z) in sum.iter_mut().zip(&column[from..from + BLOCK]) {
+                    *sum += l * z;
+                }
+            }
+            for (most, sum) in most.iter_mut().zip(&sum) {
+                *most = most.max(sum * sum);
+            }
+            for (size, z) in size.iter_mut().zip(&columns[i][from..from + BLOCK]) {
+                *size += z * z;
+            }
+        }
+        squares.extend(most.iter().zip(&size).map(|(most, size)| most / size));
+    }
+    squares
 }
 
-/// The chance of a larger statistic among `k` at most, by the same bound.
-#[must_use]
-pub fn sidak_sf(k: usize, t: f64, df: f64) -> f64 {
-    -(k as f64 * (-t_two_sided(t, df)).ln_1p()).exp_m1()
+/// The normals of one dimension.
+fn column(j: usize) -> Cow<'static, [f64]> {
+    static COLUMNS: [OnceLock<Vec<f64>>; READY] = [const { OnceLock::new() }; READY];
+    match COLUMNS.get(j) {
+        Some(ready) => Cow::Borrowed(ready.get_or_init(|| normals(j))),
+        None => Cow::Owned(normals(j)),
+    }
 }
 
-/// Directions on a lattice of the roots of primes, as normals.
-fn normals(k: usize, n: usize) -> Vec<f64> {
-    let roots = prime_roots(k);
-    (1..=n)
-        .flat_map(|point| {
-            roots.iter().map(move |root| {
-                normal_quantile((point as f64 * root + 0.5).fract().clamp(1e-9, 1.0 - 1e-9))
-            })
+fn normals(j: usize) -> Vec<f64> {
+    let Some(base) = BASES.get(j) else {
+        let mut dice = stream(SEED, j as u64);
+        return (0..DIRECTIONS).map(|_| dice.normal()).collect();
+    };
+    let shift = (*base as f64).sqrt();
+    (FROM..FROM + DIRECTIONS)
+        .map(|i| {
+            let (mut rest, mut place, mut value) = (i, 1.0 / *base as f64, 0.0);
+            while rest > 0 {
+                value += place * (rest % base) as f64;
+                rest /= base;
+                place /= *base as f64;
+            }
+            normal_quantile((value + shift).fract().clamp(1e-9, 1.0 - 1e-9))
         })
         .collect()
 }
 
-fn ready() -> &'static [f64] {
-    static READY_NORMALS: OnceLock<Vec<f64>> = OnceLock::new();
-    READY_NORMALS.get_or_init(|| normals(READY, DIRECTIONS))
-}
-
-/// Values in bins, each shared between the two next to it by its distance.
-fn binned(values: &[f64]) -> Vec<(f64, f64)> {
-    let low = values.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+/// The logarithm of the root of values in bins, each value shared between the two bins next to it by
+/// its distance.
+fn binned(squares: &[f64]) -> Vec<(f64, f64)> {
+    let low = squares.iter().copied().fold(f64::INFINITY, f64::min).max(1e-9);
+    let high = squares.iter().copied().fold(low, f64::max);
     let width = (high - low) / (BINS - 1) as f64;
     if width <= 0.0 {
-        return vec![(low, 1.0)];
+        return vec![(0.5 * low.ln(), 1.0)];
     }
-    let mut bins: Vec<(f64, f64)> = (0..BINS).map(|i| (low + i as f64 * width, 0.0)).collect();
-    let share = 1.0 / values.len() as f64;
-    for v in values {
+    let mut shares = [0.0; BINS];
+    let share = 1.0 / squares.len() as f64;
+    for v in squares {
         let at = ((v - low) / width).clamp(0.0, (BINS - 1) as f64);
-        let below = (at.floor() as usize).min(BINS - 2);
+        let below = (at as usize).min(BINS - 2);
         let above = at - below as f64;
-        bins[below].1 += share * (1.0 - above);
-        bins[below + 1].1 += share * above;
+        shares[below] += share * (1.0 - above);
+        shares[below + 1] += share * above;
     }
-    bins.retain(|b| b.1 > 0.0);
-    bins
+    let root = |i: usize| 0.5 * (low + i as f64 * width).ln();
+    (0..BINS).filter(|i| shares[*i] > 0.0).map(|i| (root(i), shares[i])).collect()
 }
 
 /// The logarithm of the tail of F over that of its place.
@@ -188,7 +230,8 @@ impl Table {
 
     /// By a parabola through the three nearest places.
     fn at(&self, log_x: f64) -> f64 {
-        let at = (log_x - self.low) / self.width;
+        // All places are one where every m is 1.
+        let at = if self.width > 0.0 { (log_x - self.low) / self.width } else { 0.0 };
         let middle = (at.round().max(1.0) as usize).min(NODES - 2);
         let s = at - middle as f64;
         let [a, b, c] = [self.logs[middle - 1], self.logs[middle], self.logs[middle + 1]];

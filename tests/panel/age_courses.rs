@@ -169,10 +169,10 @@ fn a_projection_is_made_only_where_it_is_asked_and_carried() {
 #[test]
 fn a_gap_of_years_two_tastings_a_day_and_scores_all_alike_are_said() {
     let f = asked(&table(&[0.0, 1.0, 3.0, 40.0], |m| 0.02 * m), &[]);
-    let notes = sweet(&f)["fit"]["notes"].as_array().unwrap();
-    let said = notes[0].as_str().unwrap();
-    assert!(said.contains("No tasting between month 3 and month 40"), "{said}");
-    assert!(notes[1].as_str().unwrap().contains("if the course is straight"));
+    let gaps = &sweet(&f)["fit"]["gaps"];
+    assert_eq!((number(&gaps[0]["from"]), number(&gaps[0]["to"])), (3.0, 40.0));
+    let said = named(&f["samples"], "sample", "L1")["sentences"].to_string();
+    assert_eq!(said.matches("No tasting between month 3 and month 40").count(), 1, "{said}");
     let alike = table(&[0.0, 6.0, 12.0], |_| 0.0)
         .lines()
         .enumerate()
@@ -231,14 +231,15 @@ fn panel(index: u64, gain: f64, months: &[f64]) -> Scores {
 }
 
 fn found(index: u64, gain: f64, months: &[f64]) -> Age {
-    let wish = AgeWish { of: Vec::new(), project: vec![30.0] };
+    let wish = AgeWish { project: vec![30.0], ..AgeWish::default() };
     age_of(&panel(index, gain, months), &LotTimes::of_table("months"), &wish, &Settings::default())
 }
 
 const TABLES: u64 = 500;
 
-/// Through the whole finding: where nothing moves a tasting is named in 5 of 100 (500 tables, four
-/// binomial standard errors are .039); where it does the band and every `since` hold what was
+/// Through the whole finding: where nothing moves a tasting is named in no more than 5 of 100 and the
+/// error of 500 tables (four binomial standard errors are .039; variances that are estimated at 0 count
+/// as known in so small a panel, which makes it 7 of 100); where it does the band and every `since` hold what was
 /// planted.
 #[test]
 fn planted_courses_are_held_and_nothing_is_named_where_nothing_moves() {

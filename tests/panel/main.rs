@@ -3,6 +3,8 @@
 
 mod age;
 mod age_courses;
+mod age_reference;
+mod age_reference_truth;
 mod age_truth;
 mod agreement;
 mod compare;

@@ -10,7 +10,7 @@ use super::route::{Places, Route};
 use super::served::{Followed, Served, TastingOf};
 use super::sums::{asked, mean};
 use super::term::Term;
-use super::{AgeWish, Correction, LotTimes, Point, SampleAge, Tasting, TermCourse};
+use super::{Correction, LotTimes, Point, SampleAge, Tasting, TermCourse};
 
 /// A sample with what stands behind it, term by term.
 pub struct Told {
@@ -57,7 +57,7 @@ impl<'a> Asking<'a> {
         served: &'a Served,
         lots: &'a LotTimes,
         places: &'a Places<'a>,
-        (wish, level): (&'a AgeWish, f64),
+        (project, level): (&'a [f64], f64),
     ) -> Self {
         let terms = terms
             .iter()
@@ -67,7 +67,7 @@ impl<'a> Asking<'a> {
                 net_with_excluded: net(&term.with_excluded, places),
             })
             .collect();
-        Self { terms, served, lots, places, project: &wish.project, level }
+        Self { terms, served, lots, places, project, level }
     }
 
     /// A sample with all its terms.
@@ -103,7 +103,11 @@ impl<'a> Asking<'a> {
     /// One term of a sample.
     fn followed(&self, t: &OfTerm<'_>, f: &Followed, route: &Route) -> (TermCourse, Behind) {
         let main = self.line(t.term, (&t.term.model, &t.net), f, route);
-        let (course, behind) = self.course(t.term, &main, f.time.made);
+        let of = match self.places.references {
+            Answer::Known(_) => CourseOf::Corrected,
+            Answer::Unknown(_) => CourseOf::AsScored,
+        };
+        let (course, behind) = self.course(t.term, &main, of, f.time.made);
         let with_excluded = match &t.term.with_excluded {
             Answer::Unknown(u) => Answer::Unknown(u.clone()),
             model => {
@@ -267,7 +271,7 @@ impl<'a> Asking<'a> {
             })
         });
         let line = Line::of(&t.term.model, all.collect(), Answer::unknown(ITSELF), self.level);
-        let (course, _) = self.course(t.term, &line, start);
+        let (course, _) = self.course(t.term, &line, CourseOf::AsScored, start);
         let with_excluded = match &t.term.with_excluded {
             Answer::Unknown(u) => Answer::Unknown(u.clone()),
             Answer::Known(_) => Answer::unknown(ITSELF),
@@ -285,7 +289,8 @@ impl<'a> Asking<'a> {
         cells.map(|c| t.n_scores(&c)).sum()
     }
 
-    fn course(&self, t: &Term, line: &Line<'_>, made: f64) -> (TermCourse, Behind) {
+    fn course(&self, t: &Term, line: &Line<'_>, of: CourseOf, made: f64) -> (TermCourse, Behind) {
+        let together = line.together(made, of, self.project);
         let (first, last) = line.ends();
         let points =
             line.all
@@ -307,21 +312,6 @@ impl<'a> Asking<'a> {
                     shares: t.shares(x.cell),
                 })
                 .collect();
-        // Of the reference itself, and where there is none, what was scored.
-        let together = match (&line.held, self.places.references) {
-            (Answer::Unknown(u), _) if u.reason == ITSELF => {
-                line.together(made, CourseOf::AsScored, (self.project, self.level), Place::own)
-            }
-            (_, Answer::Known(_)) => line.together(
-                made,
-                CourseOf::Corrected,
-                (self.project, self.level),
-                Place::corrected,
-            ),
-            (_, Answer::Unknown(_)) => {
-                line.together(made, CourseOf::AsScored, (self.project, self.level), Place::own)
-            }
-        };
         let course = TermCourse {
             term: t.scores.term.id.clone(),
             scale: t.scores.term.scale,

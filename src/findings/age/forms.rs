@@ -2,10 +2,10 @@
 //! and what a further tasting would be.
 
 use blindsteep_stats::courses::{self, Course, NoHalf};
+use blindsteep_stats::mixed::Family;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::super::cell_model::{CellModel, Weights};
 use super::super::term_comparison::finite;
 use super::super::{Answer, count};
 use super::project;
@@ -19,6 +19,8 @@ pub(super) const YEAR: f64 = 12.0;
 /// Pieces into which the whole span is cut for a band; each gap between tastings is cut alone, so that
 /// every tasting has its place.
 const PIECES: f64 = 24.0;
+/// The band of a straight course alone bends so little that half of them will do.
+const PIECES_OF_ONE: f64 = 12.0;
 /// Ages nearer to each other than half a day are one.
 const HALF_A_DAY: f64 = 0.5 / crate::book::time::DAYS_A_MONTH;
 /// A gap is told from so many months on, if it is also this share of the span.
@@ -97,7 +99,7 @@ pub struct FormFit {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_bound: Option<bool>,
     /// Of the smooth form: its knots, in months.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub knots: Vec<f64>,
 }
 
@@ -163,9 +165,31 @@ pub struct CourseFit {
     pub rate: Answer<Change>,
     /// The time to half of the change of the saturating form.
     pub half_time: Answer<HalfTime>,
-    /// What to keep in mind of this course.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub notes: Vec<String>,
+    /// Long times without a tasting: there the form speaks, not the panel.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gaps: Vec<Gap>,
+}
+
+/// A long time without a tasting.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct Gap {
+    /// The age at the tasting before, in months.
+    pub from: f64,
+    /// The age at the tasting after.
+    pub to: f64,
+}
+
+impl Gap {
+    /// What is to be said of it.
+    #[must_use]
+    pub fn sentence(self) -> String {
+        format!(
+            "No tasting between month {} and month {}: what a course does between is its form's, not \
+             the panel's.",
+            say_month(self.from),
+            say_month(self.to)
+        )
+    }
 }
 
 /// A tasting that counts with the others.
@@ -175,8 +199,6 @@ pub struct Tasted {
     pub session: String,
     /// The age, in months.
     pub month: f64,
-    /// What its mean is made of.
-    pub weights: Weights,
 }
 
 /// All that is asked of the tastings of one term together.
@@ -201,19 +223,18 @@ impl Together {
     }
 }
 
-/// Fits the tastings of one sample in one term, by age; `project` are the ages that are asked ahead.
+/// Fits the tastings of one sample in one term, whose means are `family`; `project` are the ages that
+/// are asked ahead.
 #[must_use]
 pub fn fit(
-    model: &CellModel,
+    family: &Family,
     tasted: &[Tasted],
     of: CourseOf,
     project: &[f64],
     level: f64,
 ) -> Together {
-    let weights: Vec<Weights> = tasted.iter().map(|t| t.weights.clone()).collect();
-    let family = model.family(&weights);
-    let first_real = real::first_real(&family, tasted, level);
-    let since = real::since(&family, tasted, level);
+    let first_real = real::first_real(family, tasted, level);
+    let since = real::since(family, tasted, level);
     let months: Vec<f64> = tasted.iter().map(|t| t.month).collect();
     let apart = ages_apart(&months);
     if apart < courses::Form::Straight.least() {
@@ -229,7 +250,7 @@ pub fn fit(
             projection: project::refused(project, &why),
         };
     }
-    match Course::fit(&months, &family) {
+    match Course::fit(&months, family) {
         Err(e) => Together {
             fit: Answer::unknown(e.to_string()),
             first_real,
@@ -274,7 +295,7 @@ fn fitted(course: &Course, months: &[f64], of: CourseOf, level: f64) -> CourseFi
         } else {
             Answer::unknown("too little is left to measure chance by")
         },
-        band: band(course, &places(months), level),
+        band: band(course, &places(months, forms.len()), level),
         rate: match chosen {
             Form::Straight => change(&course.slope(level)).map(|c| Change {
                 value: c.value * YEAR,
@@ -289,7 +310,7 @@ fn fitted(course: &Course, months: &[f64], of: CourseOf, level: f64) -> CourseFi
             )),
         },
         half_time: half_time(course, level),
-        notes: notes(months, &forms),
+        gaps: gaps(months),
         forms,
     }
 }
@@ -336,43 +357,29 @@ pub(super) fn band(course: &Course, at: &[f64], level: f64) -> Vec<BandPoint> {
 }
 
 /// Ages at which a band is drawn.
-fn places(months: &[f64]) -> Vec<f64> {
+fn places(months: &[f64], n_forms: usize) -> Vec<f64> {
+    let pieces = if n_forms > 1 { PIECES } else { PIECES_OF_ONE };
     let mut ages = months.to_vec();
     ages.sort_by(f64::total_cmp);
     ages.dedup_by(|a, b| *a - *b < HALF_A_DAY);
     let span = ages[ages.len() - 1] - ages[0];
     let mut places = vec![ages[0]];
     for gap in ages.windows(2) {
-        let pieces = (PIECES * (gap[1] - gap[0]) / span).round().max(1.0) as usize;
-        places.extend((1..=pieces).map(|i| {
-            let share = i as f64 / pieces as f64;
-            if i == pieces { gap[1] } else { gap[0] + share * (gap[1] - gap[0]) }
+        let n = (pieces * (gap[1] - gap[0]) / span).round().max(1.0) as usize;
+        places.extend((1..=n).map(|i| {
+            let share = i as f64 / n as f64;
+            if i == n { gap[1] } else { gap[0] + share * (gap[1] - gap[0]) }
         }));
     }
     places
 }
 
-fn notes(months: &[f64], forms: &[FormFit]) -> Vec<String> {
-    let mut all = Vec::new();
+fn gaps(months: &[f64]) -> Vec<Gap> {
     let mut ages = months.to_vec();
     ages.sort_by(f64::total_cmp);
     let span = ages[ages.len() - 1] - ages[0];
-    for gap in ages.windows(2) {
-        let wide = gap[1] - gap[0];
-        if wide >= LONG_GAP && wide >= SHARE_OF_SPAN * span {
-            all.push(format!(
-                "No tasting between month {} and month {}: what the course does between is the \
-                 form's, not the panel's.",
-                say_month(gap[0]),
-                say_month(gap[1])
-            ));
-        }
-    }
-    if forms.len() == 1 {
-        all.push(format!(
-            "Only a straight course can be fitted to {}: the band holds if the course is straight.",
-            count(months.len(), "tasting", "tastings")
-        ));
-    }
-    all
+    ages.windows(2)
+        .map(|w| Gap { from: w[0], to: w[1] })
+        .filter(|g| g.to - g.from >= LONG_GAP && g.to - g.from >= SHARE_OF_SPAN * span)
+        .collect()
 }

@@ -181,35 +181,34 @@ impl<'a> Line<'a> {
         Behind { drift, points: points.collect() }
     }
 
-    /// All that is asked of the tastings together that count and have what `of` says.
-    pub fn together(
-        &self,
-        made: f64,
-        course: CourseOf,
-        (project, level): (&[f64], f64),
-        of: impl Fn(&Place) -> Answer<Sum>,
-    ) -> Together {
+    /// All that is asked of the tastings together that count and have what `course` is of.
+    pub fn together(&self, made: f64, course: CourseOf, project: &[f64]) -> Together {
         let sums = match &self.sums {
             Answer::Known(sums) => sums,
             Answer::Unknown(u) => return Together::unknown(&u.reason),
         };
         let mut why = None;
-        let mut counted: Vec<Tasted> = Vec::new();
-        let both = self.all.iter().zip(&self.places);
-        for (x, place) in both.filter(|(x, _)| x.pooled.known().is_some()) {
-            match of(place) {
-                Answer::Known(sum) => counted.push(Tasted {
-                    session: x.cell.session.clone(),
-                    month: x.month - made,
-                    weights: sums.weights(&sum),
-                }),
+        let (mut tasted, mut counted) = (Vec::new(), Vec::new());
+        for (x, place) in self.all.iter().zip(&self.places) {
+            if x.pooled.known().is_none() {
+                continue;
+            }
+            let sum = match course {
+                CourseOf::Corrected => place.corrected(),
+                CourseOf::AsScored => place.own(),
+            };
+            match sum {
+                Answer::Known(sum) => {
+                    tasted.push(Tasted { session: x.cell.session.clone(), month: x.month - made });
+                    counted.push(sum);
+                }
                 Answer::Unknown(u) => why = why.or(Some(u.reason)),
             }
         }
         match (counted.is_empty(), why) {
             (true, Some(why)) => Together::unknown(&why),
             (true, None) => Together::unknown("it was not tasted in this term"),
-            _ => forms::fit(sums.model, &counted, course, project, level),
+            _ => forms::fit(&sums.family(&counted), &tasted, course, project, sums.level),
         }
     }
 

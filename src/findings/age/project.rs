@@ -100,8 +100,8 @@ pub(super) fn projection(
             upper: v.upper,
             rule: format!(
                 "A projection, not a tasting: what one further tasting by such a panel would say if \
-                 the course goes on as a {} one. Made from {apart} tastings or more at ages of their \
-                 own ({LEAST} needed), for a change that is real, no farther than half of the time \
+                 the course goes on as a {} one. From {apart} tastings at ages of their own ({LEAST} \
+                 needed), for a change that is real, no farther than half of the time \
                  followed (month {}).",
                 match course.chosen() {
                     Form::Saturating => "saturating or straight",

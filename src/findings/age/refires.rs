@@ -102,7 +102,7 @@ impl Asking<'_> {
             let both = followed[of].tastings.iter().zip(&told[of].sample.tastings);
             both.filter(|(_, t)| t.pooled.known().is_some() && t.reference.known().is_some())
         };
-        let before = counted(parent).filter(|(t, _)| t.month <= month).last();
+        let before = counted(parent).rfind(|(t, _)| t.month <= month);
         match (before, counted(at).next()) {
             (Some((_, before)), Some((_, after))) => {
                 Answer::Known([before.session.clone(), after.session.clone()])
@@ -136,7 +136,7 @@ impl Asking<'_> {
             })
         };
         let corrected = || {
-            around.as_ref().and_then(|[before, after]| {
+            model.as_ref().and_then(|_| around.as_ref()).and_then(|[before, after]| {
                 let point = |of: usize, session: &String| {
                     let points = &told[of].behind[i].points;
                     points.iter().find(|p| p.session == *session)?.beside.clone()

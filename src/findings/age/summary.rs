@@ -119,3 +119,15 @@ fn of_moved(m: &Moved) -> String {
         None => main,
     }
 }
+
+/// Long times without a tasting, once each.
+pub(super) fn gaps(s: &SampleAge) -> Vec<String> {
+    let fits = s.terms.iter().filter_map(|t| t.fit.known());
+    let mut all: Vec<String> = Vec::new();
+    for said in fits.flat_map(|f| &f.gaps).map(|g| g.sentence()) {
+        if !all.contains(&said) {
+            all.push(said);
+        }
+    }
+    all
+}

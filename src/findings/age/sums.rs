@@ -46,7 +46,7 @@ pub struct Sums<'a> {
     pub model: &'a CellModel,
     basis: Vec<Weights>,
     family: Family,
-    level: f64,
+    pub level: f64,
 }
 
 impl<'a> Sums<'a> {
@@ -74,6 +74,29 @@ impl<'a> Sums<'a> {
             weights[*at] += w;
         }
         self.family.contrast(&weights, self.level)
+    }
+}
+
+impl Sums<'_> {
+    /// Sums of the basis as a family of their own.
+    #[must_use]
+    pub fn family(&self, sums: &[Sum]) -> Family {
+        // As in `ask`: a difference may be known though neither mean is.
+        if sums.iter().flatten().any(|(at, _)| !self.family.is_estimable(*at)) {
+            let weights: Vec<Weights> = sums.iter().map(|sum| self.weights(sum)).collect();
+            return self.model.family(&weights);
+        }
+        let rows: Vec<Vec<f64>> = sums
+            .iter()
+            .map(|sum| {
+                let mut row = vec![0.0; self.basis.len()];
+                for (at, w) in sum {
+                    row[*at] += w;
+                }
+                row
+            })
+            .collect();
+        self.family.combined(&rows)
     }
 }
 

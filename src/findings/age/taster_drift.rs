@@ -7,9 +7,10 @@ use blindsteep_stats::partial;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::super::{Answer, count, listed};
+use super::super::{ALPHA, Answer, count, listed};
 use super::courses::Asking;
 use super::forms::YEAR;
+use super::network::Node;
 use super::sums::told;
 use super::words::full;
 use super::{Change, is_shown};
@@ -41,6 +42,9 @@ pub struct TasterDriftTerm {
     /// The same less what the others' means did, their own levels taken out, so that an absence does
     /// not look like a drift. q among all tasters and terms.
     pub from_others: Answer<Change>,
+    /// Tasters who are left out of the others, since they drift away from all: the strongest first,
+    /// at .05 over the number of tasters, as long as two others are left.
+    pub without: Vec<String>,
 }
 
 /// A taster's mean of the reference in a session.
@@ -65,22 +69,46 @@ impl Asking<'_> {
         let mut all: Vec<TasterDrift> =
             tasters.iter().map(|t| TasterDrift { taster: t.clone(), terms: Vec::new() }).collect();
         for t in &self.terms {
-            let scores = &t.term.scores;
-            let usable = matches!(scores.term.scale, ScaleKind::Line | ScaleKind::Ordered);
-            let means = if usable {
-                means(scores, &node.reference, node.recipe.as_deref())
-            } else {
-                Vec::new()
-            };
-            for own in &mut all {
-                let code = scores
-                    .taster
-                    .as_ref()
-                    .and_then(|w| w.names.iter().position(|n| *n == own.taster));
-                own.terms.push(drift(scores, &means, code, usable, self.level));
-            }
+            let found = self.drifts(&t.term.scores, tasters, node);
+            all.iter_mut().zip(found).for_each(|(own, term)| own.terms.push(term));
         }
         Answer::Known(all)
+    }
+
+    /// The drift of all tasters in a term. Whoever drifts away from all would make the others look
+    /// as if they drifted the other way, and is left out of what they are compared with.
+    fn drifts(&self, t: &TermScores, tasters: &[String], node: &Node) -> Vec<TasterDriftTerm> {
+        let usable = matches!(t.term.scale, ScaleKind::Line | ScaleKind::Ordered);
+        let means =
+            if usable { means(t, &node.reference, node.recipe.as_deref()) } else { Vec::new() };
+        let code = |taster: &String| {
+            t.taster.as_ref().and_then(|w| w.names.iter().position(|n| n == taster))
+        };
+        let mut without: Vec<String> = Vec::new();
+        loop {
+            let left_out: Vec<usize> = without.iter().filter_map(code).collect();
+            let found: Vec<TasterDriftTerm> = tasters
+                .iter()
+                .map(|taster| {
+                    let found = drift(t, &means, (code(taster), &left_out), usable, self.level);
+                    let others = without.iter().filter(|w| *w != taster).cloned().collect();
+                    TasterDriftTerm { without: others, ..found }
+                })
+                .collect();
+            let p = |i: usize| found[i].from_others.known().map(|c| c.p_value);
+            let strongest = (0..tasters.len())
+                .filter(|i| !without.contains(&tasters[*i]))
+                .filter_map(|i| Some((i, p(i)?)))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            match strongest {
+                Some((i, p))
+                    if p < ALPHA / tasters.len() as f64 && tasters.len() > without.len() + 3 =>
+                {
+                    without.push(tasters[i].clone());
+                }
+                _ => return found,
+            }
+        }
     }
 }
 
@@ -116,13 +144,14 @@ fn means(t: &TermScores, reference: &str, recipe: Option<&str>) -> Vec<Mean> {
 fn drift(
     t: &TermScores,
     means: &[Mean],
-    code: Option<usize>,
+    (code, left_out): (Option<usize>, &[usize]),
     usable: bool,
     level: f64,
 ) -> TasterDriftTerm {
     let is_own = |m: &&Mean| code == Some(m.taster as usize);
     let own: Vec<&Mean> = means.iter().filter(is_own).collect();
-    let others: Vec<&Mean> = means.iter().filter(|m| !is_own(m)).collect();
+    let others: Vec<&Mean> =
+        means.iter().filter(|m| !is_own(m) && !left_out.contains(&(m.taster as usize))).collect();
     let places: Vec<(usize, usize)> =
         others.iter().map(|m| (m.taster as usize, m.session as usize)).collect();
     let table = Additive::of(&places);
@@ -151,6 +180,7 @@ fn drift(
         n_sessions: own.len(),
         per_year: fit(&alone),
         from_others: fit(&from),
+        without: Vec::new(),
     }
 }
 

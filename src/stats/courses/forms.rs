@@ -113,13 +113,15 @@ fn whitening(n: usize, v: impl Fn(usize, usize) -> f64) -> Option<Vec<Vec<f64>>>
             }
         }
     }
-    let mut inverse = vec![vec![0.0; n]; n];
-    for j in 0..n {
-        for i in j..n {
+    let mut inverse: Vec<Vec<f64>> = Vec::with_capacity(n);
+    for i in 0..n {
+        let entry = |j: usize| {
             let one = if i == j { 1.0 } else { 0.0 };
             let before: f64 = (j..i).map(|m| l[i][m] * inverse[m][j]).sum();
-            inverse[i][j] = (one - before) / l[i][i];
-        }
+            if j > i { 0.0 } else { (one - before) / l[i][i] }
+        };
+        let row = (0..n).map(entry).collect();
+        inverse.push(row);
     }
     Some(inverse)
 }
