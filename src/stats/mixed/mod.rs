@@ -16,6 +16,8 @@
 //!
 //! That is the route of a session. Correlated effects, and records with many lots and sessions, go
 //! by one sparse system instead (`general`): its cost grows about with the number of rows.
+//! Records of many years, with a mean for each of many cells, have these means taken off first
+//! (`cells`, asked for by [`FixedPart::cells_apart`]): nothing is then as large as cells times cells.
 //!
 //! Beside a fit: `kenward` (other standard errors and degrees of freedom), `variance_tests` (is a
 //! variance needed?), `residuals` (does what is left look as the model says?).

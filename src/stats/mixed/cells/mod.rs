@@ -3,12 +3,13 @@
 //! Where the fixed part is a mean for each of many cells, what is left of the scores and of the random
 //! columns within the cells holds all that is known of the variances. `layout` makes the
 //! cross-products of that, parted into leaves (such as the effects of the tasters on one sample) and a
-//! core (such as the tasters in each session); `solve` gives the deviance, its slope and its average
+//! core (such as the tasters in each session; `places` parts them); `solve` gives the deviance, its slope and its average
 //! information; this file makes a [`Fit`] of it; `joint` answers what is asked of cells. Nothing is as
 //! large as the cells times the cells.
 
 mod joint;
 mod layout;
+mod places;
 mod solve;
 #[cfg(test)]
 mod tests;
