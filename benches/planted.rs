@@ -63,7 +63,8 @@ swaps, rounding to halves and the ends of the scale counted in).
 seeds stray by themselves (samples of one seed hang together and count as one trial). *limit*: fixed
 before the run; a **MISS** ends the run with an error.
 
-* A **corrected change** and a **slope** must hold: .93 to .97. A **raw change** is compared with the
+* A **corrected change** must hold: .93 to .97; a **slope**, which is widened where its tastings miss
+  the line, .93 to .99. A **raw change** is compared with the
   tea's own change on purpose: the panel's drift (-.02 a month for all, -.05 more for one) is in it, and
   its intervals must fail.
 * **Arms** within sessions, and **ways to store** over the lots: .93 to .99.
@@ -88,8 +89,8 @@ enum Limit {
 /// Fixed before anything is run.
 fn limit(kind: &str, term: &str) -> Limit {
     match &kind[..1] {
-        "1" | "3" => Limit::Coverage(0.93, 0.97),
-        "4" | "b" => Limit::Coverage(0.93, 0.99),
+        "1" => Limit::Coverage(0.93, 0.97),
+        "3" | "4" | "b" => Limit::Coverage(0.93, 0.99),
         "8" if term == "sweet" => Limit::Found(0.80),
         "8" => Limit::Coverage(0.93, 1.0),
         "a" => Limit::Alarms(0.05),

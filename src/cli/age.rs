@@ -39,7 +39,7 @@ pub struct AgeArgs {
     /// Write the answer as a page with its charts: one HTML file
     #[arg(long, value_name = "FILE", group = "drawn")]
     page: Option<PathBuf>,
-    /// Write the answer on paper: a PDF, a page a lot
+    /// Write the answer on paper: a PDF, lot after lot
     #[arg(long, value_name = "FILE", group = "drawn")]
     pdf: Option<PathBuf>,
     /// The age in months; without --session each month is a session

@@ -437,7 +437,7 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
         pairs.iter_mut().for_each(|p| p.sentences = p.told());
     }
 
-    let shared_drift = drift.as_ref().and_then(|c| shared::shared(c, &terms, settings.level));
+    let shared_drift = drift.as_ref().and_then(|c| shared::shared(c, settings.level));
     let models: Vec<TermModel> = terms.iter().map(Term::report).collect();
     for s in &mut samples {
         s.sentences = words::of_sample(s, &models);
@@ -477,7 +477,15 @@ fn answer(record: &AgeRecord<'_>, wish: &AgeWish, with_excluded: bool, settings:
         refires,
         years,
         told_apart: match trials {
-            Some(trials) => Answer::Known(tests_of::tests_of(trials, &held, lots, settings)),
+            Some(trials) => {
+                let mut all = tests_of::tests_of(trials, &held, lots, settings);
+                all.retain(|t| {
+                    t.samples
+                        .iter()
+                        .any(|s| asked(&wish.of, s, &lots.of(s).lot) || held.contains(s))
+                });
+                Answer::Known(all)
+            }
             None => Answer::unknown("no session asked whether two samples are told apart"),
         },
         pairs,
@@ -520,6 +528,11 @@ fn adjust<'a>(asked: impl Iterator<Item = &'a mut Change>) -> usize {
         change.q_value = Some(q);
     }
     asked.len()
+}
+
+/// Whether a sample of a lot is among those asked for; all are where none is named.
+fn asked(of: &[String], sample: &str, lot: &str) -> bool {
+    of.is_empty() || of.iter().any(|o| o == sample || o == lot)
 }
 
 fn known_mut<T>(answer: &mut Answer<T>) -> Option<&mut T> {

@@ -44,8 +44,9 @@ pub fn text(f: &Age) -> String {
         }
     }
     if !few {
-        let text = "Real from: the first month in which the change from the first tasting is beyond \
-                    luck, among the tastings of that term. Tasting by tasting, with fitted courses, \
+        let text = "First real: the first month in which the change from the first tasting is beyond \
+                    luck among the tastings of that term alone (of terms that do not move 1 in 20 has \
+                    one); †: gone again at the last. Tasting by tasting, with fitted courses, \
                     ticks, categories, and arms by session: --of LOT, or --json; as charts: --page.";
         out.push_str(&paragraph(text, "", ""));
     }
@@ -182,7 +183,7 @@ fn changes(s: &SampleAge, few: bool) -> String {
         ("limits", Side::Right),
         ("q", Side::Right),
         ("a year", Side::Right),
-        ("real from", Side::Right),
+        ("first real", Side::Right),
     ]);
     let known =
         |t: &&TermCourse| t.last_change.known().is_some() || t.last_change_raw.known().is_some();
@@ -196,7 +197,9 @@ fn changes(s: &SampleAge, few: bool) -> String {
             limits(&t.last_change),
             q(&t.last_change),
             value(&t.per_year),
-            or_dash(&t.first_real, |f| number(f.month, 1)),
+            or_dash(&t.first_real, |f| {
+                format!("{}{}", number(f.month, 1), if f.lasts { "" } else { "†" })
+            }),
         ]);
     }
     if table.is_empty() {
@@ -208,8 +211,9 @@ fn changes(s: &SampleAge, few: bool) -> String {
         return out;
     }
     if s.terms.iter().any(|t| t.first_real.known().is_some()) {
-        let text = "Real from: the first month in which the change from the first tasting is beyond \
-                    luck, among the tastings of that term.";
+        let text = "First real: the first month in which the change from the first tasting is beyond \
+                    luck among the tastings of that term alone (of terms that do not move 1 in 20 has \
+                    one); †: gone again at the last.";
         out.push_str(&paragraph(text, "  ", "  "));
     }
     let left_in: Vec<String> = s
@@ -243,6 +247,7 @@ fn fits(s: &SampleAge) -> String {
     ]);
     for t in &s.terms {
         let Some(fit) = t.fit.known() else { continue };
+        let held = t.held.known().copied().unwrap_or(0.0);
         let rivals: Vec<String> = fit
             .forms
             .iter()
@@ -258,8 +263,8 @@ fn fits(s: &SampleAge) -> String {
             limits(&fit.rate),
             or_dash(&fit.half_time, |h| number(h.months, 1)),
             or_dash(&fit.half_time, |h| range(h.lower, h.upper)),
-            or_dash(&t.projection, |p| number(p.value, 2)),
-            or_dash(&t.projection, |p| range(p.lower, p.upper)),
+            or_dash(&t.projection, |p| number(p.value + held, 2)),
+            or_dash(&t.projection, |p| range(p.lower + held, p.upper + held)),
         ]);
     }
     if table.is_empty() {
@@ -270,7 +275,7 @@ fn fits(s: &SampleAge) -> String {
     out.push_str(&table.show());
     let projected = s.terms.iter().find_map(|t| t.projection.known());
     if let Some(p) = projected {
-        let text = format!("Projected to month {}: {}", number(p.month, 1), p.rule);
+        let text = format!("Projected to month {}, the level: {}", number(p.month, 1), p.rule);
         out.push_str(&paragraph(&text, "  ", "  "));
     }
     let mut refused: Vec<&str> = s
@@ -420,8 +425,7 @@ fn drift(f: &Age) -> String {
     out.push_str(&table.show());
     if shared.is_some() {
         out.push_str(&paragraph(
-            "With other terms: the drift of a term with those of the others taken as evidence, which is \
-             the surer the more alike they are. Taken off: what drift added to a change as scored, \
+            "With other terms: the drift of a term with those of the others taken as evidence. Taken off: what drift added to a change as scored, \
              the mean over the samples that are followed.",
             "  ",
             "  ",

@@ -409,7 +409,8 @@ fn a_trial_is_kept_made_and_shown() {
     ];
     let found = json(here, &keep);
     assert!(std::fs::read(here.join("work.pdf")).expect("written").starts_with(b"%PDF"));
-    let said = text(here, &["check"]);
+    let out = run(here, &["check"]);
+    let said = String::from_utf8_lossy(&out.stdout);
     assert!(said.contains("1 trial"), "{said}");
     // What it is about is what was named for it, not whose variances were taken.
     let kept = std::fs::read_to_string(here.join("trials/roll-and-sun.toml")).expect("kept");

@@ -302,12 +302,17 @@ impl Years {
                         Some((t.term.as_str(), d.difference.known()?))
                     })
                     .collect();
+                let (youngest, oldest) =
+                    (format!("{:.0}", age.from_month), format!("{:.0}", age.to_month));
+                let at = match oldest.as_str() {
+                    "1" if youngest == oldest => "1 month".to_owned(),
+                    _ if youngest == oldest => format!("{oldest} months"),
+                    _ => format!("{youngest} to {oldest} months"),
+                };
                 let span = format!(
-                    "Made in {} less {}, at {:.0} to {:.0} months{store}, {} and {}",
+                    "Made in {} less {}, at {at}{store}, {} and {}",
                     pair[1].year,
                     pair[0].year,
-                    age.from_month,
-                    age.to_month,
                     count(pair[1].lots.len(), "lot", "lots"),
                     count(pair[0].lots.len(), "lot", "lots"),
                 );

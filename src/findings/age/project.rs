@@ -10,7 +10,9 @@ use super::real::FirstReal;
 use super::words::say_month;
 
 /// Tastings at ages of their own that a projection needs.
-const LEAST: usize = 4;
+const LEAST: usize = 5;
+/// A course that misses its tastings by more than luck does in so many cases is not carried on.
+const MISSES: f64 = 0.05;
 /// How far beyond the last tasting it may go, as a share of the span from first to last.
 const FARTHEST: f64 = 0.5;
 /// Points of the curve.
@@ -78,8 +80,15 @@ pub(super) fn projection(
     if course.chosen() == Form::Smooth {
         return refused("the smooth course leads, and it says nothing beyond the last tasting");
     }
-    if let Some(why) = first_real.reason() {
-        return refused(why);
+    match first_real {
+        Answer::Unknown(why) => return refused(&why.reason),
+        Answer::Known(first) if !first.lasts => {
+            return refused("the change was gone again at the last tasting");
+        }
+        Answer::Known(_) => {}
+    }
+    if course.lack_of_fit().p_value < MISSES {
+        return refused("the course misses its tastings by more than luck");
     }
     let mut at: Vec<f64> =
         (1..=POINTS).map(|i| last + (to - last) * i as f64 / POINTS as f64).collect();
@@ -101,8 +110,9 @@ pub(super) fn projection(
             rule: format!(
                 "A projection, not a tasting: what one further tasting by such a panel would say if \
                  the course goes on as a {} one. From {apart} tastings at ages of their own ({LEAST} \
-                 needed), for a change that is real, no farther than half of the time \
-                 followed (month {}).",
+                 needed), for a change that is beyond luck among the term's own tastings and \
+                 still there at the last, no farther than half of the time followed (month {}). A \
+                 course that levels off looks straight in few tastings: then this goes too far.",
                 match course.chosen() {
                     Form::Saturating => "saturating or straight",
                     _ if apart < Form::Saturating.least() => "straight",

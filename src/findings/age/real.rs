@@ -23,7 +23,8 @@ pub struct FirstReal {
     pub n_compared: usize,
     /// The factor of the standard error in these limits.
     pub critical: f64,
-    /// Whether all later changes point the same way; if not, it went back.
+    /// Whether the last change points the same way and is itself, asked alone, beyond luck; if not, it
+    /// went back.
     pub lasts: bool,
 }
 

@@ -5,11 +5,16 @@ use blindsteep_stats::pooling::{Pooled, pool};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::super::{Answer, cell_model, say};
-use super::term::Term;
+use super::super::{Answer, say};
+use super::forms::YEAR;
 use super::words::signed;
 use super::{Change, TermCourse};
-use crate::scores::{ScaleKind, TermScores};
+use crate::scores::ScaleKind;
+
+/// Fewer terms say more alone than together.
+const FEWEST_TERMS: usize = 6;
+/// Sessions that a line with an error of its own needs.
+const FEWEST_SESSIONS: usize = 5;
 
 /// The drift of the panel on several terms, each with the others taken as evidence.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -19,8 +24,10 @@ pub struct SharedDrift {
     /// How far the drifts of terms differ themselves: a standard deviation, points a year; 0 where
     /// they do not differ beyond their errors.
     pub tau: f64,
-    /// The mean correlation of what is left of two terms' scores of one cup by one taster.
-    pub mean_correlation: f64,
+    /// Sessions in which the reference was scored in all of these terms.
+    pub n_sessions: usize,
+    /// The part of the standard error that all terms share: what a day does to all of them alike.
+    pub shared_sd: f64,
     /// Term by term.
     pub terms: Vec<TermDrift>,
 }
@@ -38,15 +45,14 @@ impl SharedDrift {
         );
         let n = self.terms.len();
         let differ = if self.tau > 0.0 {
-            format!("the drifts of terms differ by {} (standard deviation)", say(self.tau))
+            format!("drifts of terms differ by {} (standard deviation)", say(self.tau))
         } else {
-            "the drifts of terms do not differ beyond their errors".to_owned()
+            "drifts of terms do not differ beyond their errors, so that this is the drift of each"
+                .to_owned()
         };
-        let sure = |t: &TermDrift| t.with_others.lower > 0.0 || t.with_others.upper < 0.0;
-        let sure = self.terms.iter().filter(|t| sure(t)).count();
         format!(
-            "Over {n} line terms together the panel drifts by {moved}; {differ}. With the other terms \
-             taken as evidence the drift leaves out 0 on {sure} of {n}."
+            "Over {n} line terms and {} sessions together the panel drifts by {moved}; {differ}.",
+            self.n_sessions
         )
     }
 }
@@ -85,52 +91,74 @@ impl From<Pooled> for Estimated {
 }
 
 /// The drift of all line terms with one pair of ends together, from the courses of the reference.
-pub(super) fn shared(courses: &[TermCourse], terms: &[Term], level: f64) -> Answer<SharedDrift> {
+///
+/// In each session the mean over the terms is taken: its line over the sessions, with the error that
+/// the sessions show about it, holds whatever the day did to all terms alike. What a term's own line
+/// adds to it is pooled (`stats::pooling`), with the error that its sessions show about that line.
+pub(super) fn shared(courses: &[TermCourse], level: f64) -> Answer<SharedDrift> {
     let told: Vec<(&TermCourse, Change)> = courses
         .iter()
         .filter(|c| c.scale == ScaleKind::Line)
         .filter_map(|c| Some((c, *c.per_year_raw.known()?)))
-        .filter(|(_, change)| change.se > 0.0)
         .collect();
     let same =
         |c: &TermCourse| told.iter().filter(|(o, _)| o.ends.known() == c.ends.known()).count();
     let most = told.iter().map(|(c, _)| same(c)).max().unwrap_or(0);
     let told: Vec<(&TermCourse, Change)> =
         told.iter().filter(|(c, _)| same(c) == most).copied().collect();
-    if told.len() < 3 {
-        return Answer::unknown("fewer than three line terms have a drift a year");
+    if told.len() < FEWEST_TERMS {
+        return Answer::unknown(format!(
+            "it takes {FEWEST_TERMS} line terms on one scale with a drift a year, and there are {}",
+            told.len()
+        ));
     }
-    let left: Vec<Option<(&TermScores, Vec<f64>)>> = told
-        .iter()
-        .map(|(c, _)| {
-            let t = terms.iter().find(|t| t.scores.term.id == c.term)?;
-            Some((&t.scores, left_over(&t.scores)))
-        })
-        .collect();
-    let r = |i: usize, j: usize| match (&left[i], &left[j]) {
-        (Some((a, x)), Some((b, y))) if cell_model::alike(a, b) => correlation(x, y),
-        _ => 0.0,
+    let at = |c: &TermCourse, session: &str| {
+        c.points.iter().find(|p| p.session == session).and_then(|p| Some(p.raw.known()?.value))
     };
-    let k = told.len();
-    let covariance: Vec<Vec<f64>> = (0..k)
-        .map(|i| {
-            (0..k)
-                .map(|j| if i == j { 1.0 } else { r(i, j) } * told[i].1.se * told[j].1.se)
-                .collect()
+    // Sessions in which the reference was scored in all of these terms.
+    let rows: Vec<(f64, Vec<f64>)> = told[0]
+        .0
+        .points
+        .iter()
+        .filter_map(|p| {
+            let values: Option<Vec<f64>> = told.iter().map(|(c, _)| at(c, &p.session)).collect();
+            Some((p.month / YEAR, values?))
         })
         .collect();
-    let pairs = (k * (k - 1)) as f64;
-    let mean_correlation = (0..k)
-        .flat_map(|i| (0..k).filter(move |j| *j != i).map(move |j| (i, j)))
-        .map(|(i, j)| r(i, j))
-        .sum::<f64>()
-        / pairs;
-    let values: Vec<f64> = told.iter().map(|(_, c)| c.value).collect();
-    match pool(&values, &covariance, level) {
+    if rows.len() < FEWEST_SESSIONS {
+        return Answer::unknown(format!(
+            "it takes {FEWEST_SESSIONS} sessions in which the reference was scored in all of these \
+             terms, and there are {}",
+            rows.len()
+        ));
+    }
+    let k = told.len() as f64;
+    let years: Vec<f64> = rows.iter().map(|r| r.0).collect();
+    let means: Vec<f64> = rows.iter().map(|r| r.1.iter().sum::<f64>() / k).collect();
+    let all = Line::through(&years, &means);
+    let own: Vec<Line> = (0..told.len())
+        .map(|t| {
+            let apart: Vec<f64> = rows.iter().zip(&means).map(|(r, m)| r.1[t] - m).collect();
+            let line = Line::through(&years, &apart);
+            // What is left of a term less the mean of all misses what went into the mean.
+            Line { variance: line.variance * k / (k - 1.0), ..line }
+        })
+        .collect();
+    let alone: f64 = own.iter().map(|l| l.variance).sum::<f64>() / (k * k);
+    let shared = (all.variance - alone).max(0.0);
+    let covariance: Vec<Vec<f64>> = (0..told.len())
+        .map(|i| {
+            (0..told.len()).map(|j| shared + if i == j { own[i].variance } else { 0.0 }).collect()
+        })
+        .collect();
+    let values: Vec<f64> = own.iter().map(|l| all.slope + l.slope).collect();
+    let df = rows.len() as f64 - 2.0;
+    match pool(&values, &covariance, df, level) {
         Ok(found) => Answer::Known(SharedDrift {
             per_year: found.mean.into(),
+            n_sessions: rows.len(),
             tau: found.tau,
-            mean_correlation,
+            shared_sd: shared.sqrt(),
             terms: told
                 .iter()
                 .zip(found.each)
@@ -145,32 +173,20 @@ pub(super) fn shared(courses: &[TermCourse], terms: &[Term], level: f64) -> Answ
     }
 }
 
-/// What is left of scores less the means of their sample in its session and of their taster.
-fn left_over(t: &TermScores) -> Vec<f64> {
-    let mut left = t.values.clone();
-    let mut without = |codes: &[u32]| {
-        let n = codes.iter().max().map_or(0, |m| *m as usize + 1);
-        let (mut sums, mut counts) = (vec![0.0; n], vec![0.0; n]);
-        for (code, v) in codes.iter().zip(&left) {
-            sums[*code as usize] += v;
-            counts[*code as usize] += 1.0;
-        }
-        for (code, v) in codes.iter().zip(left.iter_mut()) {
-            *v -= sums[*code as usize] / counts[*code as usize];
-        }
-    };
-    if let Some(w) = &t.taster {
-        without(&w.codes);
-    }
-    let cells =
-        t.session.as_ref().map_or_else(|| t.lot.clone(), |s| crate::scores::cross(&t.lot, s));
-    without(&cells.codes);
-    left
+/// The line of least squares through the sessions.
+struct Line {
+    slope: f64,
+    /// Of the slope, by what the sessions miss the line.
+    variance: f64,
 }
 
-fn correlation(x: &[f64], y: &[f64]) -> f64 {
-    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let r = product(x, y) / (product(x, x) * product(y, y)).sqrt();
-    // Of two columns that are one the covariance would have no inverse.
-    if r.is_finite() { r.clamp(-0.98, 0.98) } else { 0.0 }
+impl Line {
+    fn through(x: &[f64], y: &[f64]) -> Self {
+        let n = x.len() as f64;
+        let (mx, my) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+        let spread: f64 = x.iter().map(|x| (x - mx).powi(2)).sum();
+        let slope = x.iter().zip(y).map(|(x, y)| (x - mx) * (y - my)).sum::<f64>() / spread;
+        let left: f64 = x.iter().zip(y).map(|(x, y)| (y - my - slope * (x - mx)).powi(2)).sum();
+        Self { slope, variance: left / (n - 2.0) / spread }
+    }
 }

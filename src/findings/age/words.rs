@@ -76,10 +76,8 @@ pub(super) fn in_one(span: &str, changes: &[(&str, &Change)], what: &str) -> Vec
         ),
     };
     // What is not shown is not nothing: the one with the widest reach stands for the others.
-    if let Some((term, c)) = changes
-        .iter()
-        .filter(|c| !shown(c.1) && c.1.p_value >= ALPHA)
-        .max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
+    if let Some((term, c)) =
+        changes.iter().filter(|c| !shown(c.1)).max_by(|a, b| reach(a.1).total_cmp(&reach(b.1)))
     {
         let only = if changes.len() == 1 { "" } else { "at the most " };
         line.push_str(&format!(" ({only}{term}, {})", interval(c)));

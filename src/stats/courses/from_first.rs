@@ -35,7 +35,7 @@ pub struct FromFirst {
     pub largest_t: f64,
     /// The first estimate whose limits leave out 0.
     pub first: Option<Simultaneous>,
-    /// Whether all later changes point the same way.
+    /// Whether the last change points the same way and is itself, asked alone, beyond luck.
     pub lasts: bool,
 }
 
@@ -85,7 +85,8 @@ pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
     let critical = all.quantile_upper(1.0 - level, df);
     found.critical = Some(critical);
     if let Some(i) = t.iter().position(|t| t.abs() > critical) {
-        found.lasts = t[i..].iter().all(|later| later * t[i] > 0.0);
+        let alone = t_quantile_upper(0.5 * (1.0 - level), df);
+        found.lasts = t[k - 1] * t[i] > 0.0 && t[k - 1].abs() > alone;
         found.first = Some(Simultaneous {
             place: i + 1,
             estimate: changes.estimates()[i],

@@ -137,10 +137,10 @@ fn courses_of(f: &Age, of: &str, samples: &[&SampleAge], words: &Words) -> Cours
         basis: basis(
             f,
             samples,
-            words.pick(
-                "the distance from the reference (as scored: of the level)",
-                "与参比样之差（原始评分：水平）",
-            ),
+            match f.reference.known() {
+                Some(_) => words.pick("the distance from the reference", "与参比样之差"),
+                None => words.pick("the level as scored", "原始评分的水平"),
+            },
         ),
         clock: clock(f, words),
         months: (from, to + (to - from) * 0.03),

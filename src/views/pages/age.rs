@@ -98,7 +98,11 @@ fn figures(out: &mut String, table: &Figures) {
         for (i, cell) in row.iter().enumerate() {
             let words = i == 0 || (columns == 5 && i == 4);
             let class = if words { "" } else { " class=\"figure\"" };
-            let _ = write!(out, "<td{class}>{}</td>", escaped(cell));
+            let head = match table.heads.get(i).filter(|_| i > 0) {
+                Some(head) => format!(" data-head=\"{}\"", escaped(head)),
+                None => String::new(),
+            };
+            let _ = write!(out, "<td{class}{head}>{}</td>", escaped(cell));
         }
         out.push_str("</tr>\n");
     }

@@ -90,6 +90,55 @@ pub fn in_short(f: &Age, words: &Words) -> (String, Vec<String>) {
             format!("{}，第 {from} 至 {to} 个月：{all}。", s.sample),
         ));
     }
+    for s in &f.stores {
+        let shown = s
+            .terms
+            .iter()
+            .filter_map(|t| Some((t, t.of_such_lots.known().filter(|c| is_shown(c))?)));
+        let all: Vec<String> =
+            shown.map(|(t, c)| more_or_less(&words.name(&t.term), c, words)).collect();
+        if !all.is_empty() {
+            let all = all.join(words.pick(", ", "，"));
+            items.push(words.pick(
+                format!("{} beside {}, {} lots: {all}.", s.a, s.b, s.lots.len()),
+                format!("{} 与 {} 相比（{} 批）：{all}。", s.a, s.b, s.lots.len()),
+            ));
+        }
+    }
+    for a in f.years.known().into_iter().flat_map(|y| &y.ages) {
+        for later in a.years.iter().skip(1) {
+            let shown = a.terms.iter().filter_map(|t| {
+                let d = t.differences.iter().find(|d| d.year == later.year)?;
+                Some((t, d.less, d.difference.known().filter(|c| is_shown(c))?))
+            });
+            let told: Vec<(i16, String)> = shown
+                .map(|(t, less, c)| (less, more_or_less(&words.name(&t.term), c, words)))
+                .collect();
+            if let Some((less, _)) = told.first() {
+                let all: Vec<&str> = told.iter().map(|t| t.1.as_str()).collect();
+                let all = all.join(words.pick(", ", "，"));
+                let month = months(later.mean_month);
+                items.push(words.pick(
+                    format!(
+                        "Made in {} less {less}, at month {month}, of these lots: {all}.",
+                        later.year
+                    ),
+                    format!(
+                        "{} 年减 {less} 年，第 {month} 个月，就这些批次而言：{all}。",
+                        later.year
+                    ),
+                ));
+            }
+        }
+    }
+    let once: Vec<&str> =
+        f.samples.iter().filter(|s| s.tastings.len() == 1).map(|s| s.sample.as_str()).collect();
+    if !once.is_empty() {
+        let once = once.join(words.pick(", ", "、"));
+        items.push(
+            words.pick(format!("Tasted once so far: {once}."), format!("至今仅品评一次：{once}。")),
+        );
+    }
     (told, items)
 }
 
@@ -122,11 +171,17 @@ pub fn drift(f: &Age, words: &Words) -> Option<(Vec<String>, Figures)> {
     if let Some(s) = f.shared_drift.known() {
         let p = &s.per_year;
         let figures = points(&Estimate { value: p.value, lower: p.lower, upper: p.upper }, words);
-        let (n, tau) = (s.terms.len(), minus(s.tau));
-        told_all.push(words.pick(
-            format!("Over {n} terms together: {figures} points a year; the terms differ by {tau} (standard deviation)."),
-            format!("{n} 个术语合计：每年 {figures} 分；术语之间相差 {tau}（标准差）。"),
-        ));
+        let (n, sessions, tau) = (s.terms.len(), s.n_sessions, minus(s.tau));
+        told_all.push(match s.tau > 0.0 {
+            true => words.pick(
+                format!("Over {n} terms and {sessions} sessions together: {figures} points a year; the drifts of terms differ by {tau} (standard deviation)."),
+                format!("{n} 个术语、{sessions} 场合计：每年 {figures} 分；各术语的漂移相差 {tau}（标准差）。"),
+            ),
+            false => words.pick(
+                format!("Over {n} terms and {sessions} sessions together: {figures} points a year; the drifts of terms do not differ beyond their errors, so that this is the drift of each."),
+                format!("{n} 个术语、{sessions} 场合计：每年 {figures} 分；各术语的漂移之差未超出误差，故视为共同漂移。"),
+            ),
+        });
     }
     let row = |t: &&TermCourse| {
         let shared = f.shared_drift.known();
@@ -200,10 +255,18 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
     let mut all: Vec<String> = Vec::new();
     if let Some(first) = t.first_real.known() {
         let month = months(first.month);
-        all.push(words.pick(
-            format!("beyond luck from month {month} on, among its own tastings"),
-            format!("在本样各次品评中，自第 {month} 个月起超出偶然"),
-        ));
+        all.push(match first.lasts {
+            true => words.pick(
+                format!("first beyond luck at month {month}, among this term's tastings"),
+                format!("在此术语的各次品评中，第 {month} 个月首次超出偶然"),
+            ),
+            false => words.pick(
+                format!(
+                    "beyond luck at month {month} among this term's tastings, gone by the last"
+                ),
+                format!("在此术语的各次品评中，第 {month} 个月超出偶然，末次已不再"),
+            ),
+        });
     }
     let shown = t.last_change.known().is_some_and(is_shown);
     if let Some(since) = settled(&t.since).filter(|_| shown) {
@@ -214,7 +277,7 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
             format!("自第 {month} 个月以来：{lower} 至 {upper}"),
         ));
     }
-    if let Some(fit) = t.fit.known() {
+    if let Some(fit) = t.fit.known().filter(|_| shown) {
         match fit.chosen {
             Form::Straight => {}
             Form::Saturating => all.push(words.pick("levels off", "趋于平缓").to_owned()),
@@ -228,12 +291,13 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
             ));
         }
     }
-    if let Some(p) = t.projection.known() {
+    if let (Some(p), Some(held)) = (t.projection.known(), t.held.known()) {
         let (month, level) = (months(p.month), f.settings.level * 100.0);
-        let figures = points(&Estimate { value: p.value, lower: p.lower, upper: p.upper }, words);
+        let up = Estimate { value: p.value + held, lower: p.lower + held, upper: p.upper + held };
+        let (value, lower, upper) = (minus(up.value), minus(up.lower), minus(up.upper));
         all.push(words.pick(
-            format!("projection to month {month}, less the reference: {figures}, {level:.0}% for one further tasting"),
-            format!("推测至第 {month} 个月（与参比样之差）：{figures}，再品评一次的 {level:.0}% 区间"),
+            format!("projected level at month {month}: {value} ({lower} to {upper}, {level:.0}% for one further tasting)"),
+            format!("推测第 {month} 个月的水平：{value}（{lower} 至 {upper}，再品评一次的 {level:.0}% 区间）"),
         ));
     }
     all.join(words.pick("; ", "；"))
@@ -431,7 +495,9 @@ pub fn cautions(f: &Age, words: &Words) -> Vec<String> {
         None => all.push("没有参比样：评茶组的漂移与存放变化无法区分。".to_owned()),
     }
     all.push("曲线只描述首次至末次品评之间；其后如何，品评并未说明。".to_owned());
-    all.push("配方不同的品评不合并计算。".to_owned());
+    if f.samples.iter().flat_map(|s| &s.tastings).any(|t| t.pooled.known().is_none()) {
+        all.push("配方不同的品评不合并计算。".to_owned());
+    }
     all.push(
         "品评不能证明存茶安全：有可见霉斑或霉味者切勿品尝；请遵守当地食品法规，并由有资质的实验室检测。"
             .to_owned(),
