@@ -115,7 +115,7 @@ pub fn t_quantile_upper(p_upper: f64, df: f64) -> f64 {
 /// The quantile by Newton's steps on the logarithm of the tail, from an expansion about the normal
 /// (Abramowitz and Stegun 1964, 26.7.5); none where that start is not near or the steps do not end.
 fn nearby_t(p_upper: f64, df: f64) -> Option<f64> {
-    if df < 3.0 || p_upper < 1e-8 || p_upper > 0.49 {
+    if df < 3.0 || !(1e-8..=0.49).contains(&p_upper) {
         return None;
     }
     let z = normal_quantile_upper(p_upper);

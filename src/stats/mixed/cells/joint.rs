@@ -16,10 +16,13 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::{Arc, Mutex};
 
-/// More entries than this, and products with the core are kept for the next time.
-const WIDE: usize = 160;
+/// Of combinations of more cells than this, products with the core are kept for the next time.
+const WIDE: usize = 40;
 /// So many of them are kept.
 const KEPT: usize = 400;
+
+/// A combination: cells with the bits of their weights.
+type Key = Vec<(usize, u64)>;
 
 /// What is kept of a fit for further questions.
 #[derive(Debug)]
@@ -34,7 +37,7 @@ pub(in crate::mixed) struct Joint {
     /// The inverse of the core.
     pub c: Mat<f64>,
     pub forms: Vec<Form>,
-    wide: Mutex<HashMap<Vec<(usize, u64)>, Arc<Wide>>>,
+    wide: Mutex<HashMap<Key, Arc<Wide>>>,
 }
 
 /// How variances move with the ratio of a term that is not zero.
@@ -167,8 +170,7 @@ impl Joint {
         let mut narrow: Vec<(usize, Vector)> = Vec::new();
         let mut wide: Vec<(usize, Arc<Wide>)> = Vec::new();
         for (i, l) in basis.iter().enumerate() {
-            // Cells of one leaf together meet hardly more than each of them.
-            if l.len() > KEPT.min(WIDE / 4) {
+            if l.len() > WIDE {
                 wide.push((i, self.wide(l)));
             } else {
                 narrow.push((i, self.vector(l)));
@@ -315,7 +317,7 @@ impl Joint {
 
     /// A combination of many cells, which is asked again and again.
     fn wide(&self, l: &[(usize, f64)]) -> Arc<Wide> {
-        let key: Vec<(usize, u64)> = l.iter().map(|(at, w)| (*at, w.to_bits())).collect();
+        let key: Key = l.iter().map(|(at, w)| (*at, w.to_bits())).collect();
         if let Ok(known) = self.wide.lock()
             && let Some(found) = known.get(&key)
         {

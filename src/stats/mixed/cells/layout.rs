@@ -133,12 +133,11 @@ impl Layout {
         let Some((places, core, leaf_columns)) = placed(&parts, n_random, n_further, &met) else {
             return Ok(None);
         };
-        for (i, part) in parts.iter_mut().enumerate() {
+        for part in &mut parts {
             let end = part.first + part.n_levels;
             let at = |column: usize| core.partition_point(|&c| c < column);
             part.core = at(part.first)..at(end);
             part.has_leaves = leaf_columns.iter().flatten().any(|c| (part.first..end).contains(c));
-            debug_assert!(i < random.len());
         }
         let term_of = |column: usize| parts.partition_point(|p| p.first <= column) - 1;
         let mut leaves: Vec<Leaf> = leaf_columns
