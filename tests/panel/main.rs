@@ -5,6 +5,7 @@ mod age;
 mod age_courses;
 mod age_reference;
 mod age_reference_truth;
+mod age_shared;
 mod age_truth;
 mod agreement;
 mod compare;

@@ -13,7 +13,7 @@ use crate::plots::{Basis, Estimate, PlotError};
 /// The chart of samples of several lots.
 pub const TOGETHER: &str = "courses.svg";
 /// So many samples of several lots are drawn into one chart.
-const MOST_TOGETHER: usize = 5;
+const MOST_TOGETHER: usize = 3;
 
 /// courses-LOT.svg and then-now-LOT.svg for each lot that was tasted more than once; courses.svg where
 /// few samples of several lots were asked for.
@@ -98,7 +98,7 @@ fn clock(f: &Age, words: &Words) -> String {
 
 /// What a sample is called among those of its lot.
 fn short(s: &SampleAge, lot: &str) -> String {
-    s.arm.clone().unwrap_or_else(|| if s.sample == lot { lot.to_owned() } else { s.sample.clone() })
+    s.arm.clone().filter(|_| s.lot == lot).unwrap_or_else(|| s.sample.clone())
 }
 
 fn courses_of(f: &Age, of: &str, samples: &[&SampleAge], words: &Words) -> Courses {

@@ -24,7 +24,7 @@ details summary { cursor: pointer; color: var(--leaf); }
   table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
   td[data-head]:not(:empty)::before { content: attr(data-head) ': '; color: var(--pale); font-size: .85rem; }
   .wide figure svg, figure.wide svg { min-width: 46rem; }
-  tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; }
+  tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; white-space: normal; }
 }
 ";
 
