@@ -114,11 +114,11 @@ fn whitening(n: usize, v: impl Fn(usize, usize) -> f64) -> Option<Vec<Vec<f64>>>
         }
     }
     let mut inverse: Vec<Vec<f64>> = Vec::with_capacity(n);
-    for i in 0..n {
+    for (i, own) in l.iter().enumerate() {
         let entry = |j: usize| {
             let one = if i == j { 1.0 } else { 0.0 };
-            let before: f64 = (j..i).map(|m| l[i][m] * inverse[m][j]).sum();
-            if j > i { 0.0 } else { (one - before) / l[i][i] }
+            let before: f64 = (j..i).map(|m| own[m] * inverse[m][j]).sum();
+            if j > i { 0.0 } else { (one - before) / own[i] }
         };
         let row = (0..n).map(entry).collect();
         inverse.push(row);
