@@ -79,8 +79,9 @@ fn solve(a: &[Vec<f64>], b: &[f64]) -> Vec<f64> {
         for j in 0..n {
             if j != i {
                 let factor = m[j][i] / m[i][i];
-                for c in i..=n {
-                    m[j][c] -= factor * m[i][c];
+                let from = m[i].clone();
+                for (own, other) in m[j][i..].iter_mut().zip(&from[i..]) {
+                    *own -= factor * other;
                 }
             }
         }

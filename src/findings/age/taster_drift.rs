@@ -119,7 +119,7 @@ fn means(t: &TermScores, reference: &str, recipe: Option<&str>) -> Vec<Mean> {
     };
     let word = |w: &Words, row: usize| w.names[w.codes[row] as usize].clone();
     let mut cells: BTreeMap<(u32, u32), (f64, f64, f64)> = BTreeMap::new();
-    for row in 0..t.values.len() {
+    for (row, (value, own)) in t.values.iter().zip(months).enumerate() {
         let brewed = t.recipe.as_ref().map(|w| word(w, row));
         if word(&t.lot, row) != reference || brewed.as_deref() != recipe {
             continue;
@@ -127,8 +127,8 @@ fn means(t: &TermScores, reference: &str, recipe: Option<&str>) -> Vec<Mean> {
         let at = (taster.codes[row], session.codes[row]);
         let (n, sum, month) = cells.entry(at).or_insert((0.0, 0.0, 0.0));
         *n += 1.0;
-        *sum += t.values[row];
-        *month += months[row];
+        *sum += value;
+        *month += own;
     }
     cells
         .into_iter()
