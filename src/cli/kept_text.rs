@@ -156,11 +156,18 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
             )
         }
         By::Loggers(files) => {
-            let above: Vec<String> = m
+            let mut above: Vec<String> = m
                 .above
                 .iter()
                 .map(|a| format!("{} h above {}", hours(a.hours.unwrap_or(0.0)), limit(a, unit)))
                 .collect();
+            if air.hours <= 0.0 {
+                above = vec![
+                    "no hours are told: its readings lie further apart than is bridged \
+                     (longest_gap_minutes under [readings] in book.toml)"
+                        .to_owned(),
+                ];
+            }
             let gap = air.longest_gap.map_or_else(String::new, |[from, to]| {
                 format!(
                     "; nothing known in {} {}, the longest {} h from {}",
@@ -170,11 +177,10 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
                     Moment::at(from, clock)
                 )
             });
-            let files = match files.as_slice() {
-                [one] => one.clone(),
-                [first, .., last] => format!("{first} to {last} ({} files)", files.len()),
-                [] => String::new(),
-            };
+            let mut files = named(files);
+            if !m.filled.is_empty() {
+                files = format!("{files}; where it has no readings, {}", named(&m.filled));
+            }
             format!(
                 "{:.1} {unit} on average over time ({low} to {high}), {} readings, {:.0} % of the \
                  time{gap}\n      {}\n      {files}",
@@ -189,6 +195,14 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
                 above.join("; "),
             )
         }
+    }
+}
+
+fn named(files: &[String]) -> String {
+    match files {
+        [one] => one.clone(),
+        [first, .., last] => format!("{first} to {last} ({} files)", files.len()),
+        [] => String::new(),
     }
 }
 
