@@ -17,7 +17,7 @@ use super::reading::files;
 use super::store::{self, StoreError};
 
 /// How logger files are read: `[readings]` in book.toml.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 #[schemars(inline)]
 pub struct ReadingRules {
@@ -103,20 +103,6 @@ fn matches(pattern: &str, name: &str) -> bool {
         }
     }
     rest.ends_with(last)
-}
-
-impl Default for ReadingRules {
-    fn default() -> Self {
-        Self {
-            time: Vec::new(),
-            temperature: None,
-            humidity: None,
-            time_format: None,
-            offset: None,
-            longest_gap_minutes: None,
-            loggers: Vec::new(),
-        }
-    }
 }
 
 impl ReadingRules {

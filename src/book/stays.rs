@@ -275,7 +275,7 @@ fn logged(
 }
 
 fn measured(
-    (by, filled): (By, Vec<String>),
+    (by, filled): Whence,
     points: &[(i64, f64)],
     window: [i64; 2],
     longest: Option<i64>,
@@ -293,6 +293,9 @@ fn measured(
         .collect();
     Some(Measured { by, filled, air, above })
 }
+
+/// Who measured, and the files of the place that count beside.
+type Whence = (By, Vec<String>);
 
 /// A logger file, and the seconds between which it counts.
 type Counting<'a> = (&'a Readings, [i64; 2]);
@@ -346,7 +349,7 @@ fn read_by(
     [own, of_place]: &[Vec<Counting<'_>>; 2],
     humid: bool,
     window: [i64; 2],
-) -> (Vec<(i64, f64)>, i64, (By, Vec<String>)) {
+) -> (Vec<(i64, f64)>, i64, Whence) {
     let (mut points, own_gap, own_names) = together(own, humid, window);
     let (others, gap, names) = together(of_place, humid, window);
     if points.is_empty() {
