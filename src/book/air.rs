@@ -107,7 +107,8 @@ impl<'a> Series<'a> {
             (true, false) => hours * (a - limit) / (a - b),
             (false, true) => hours * (b - limit) / (b - a),
         };
-        self.pieces().map(above).sum()
+        // An empty sum of floats is −0.
+        self.pieces().map(above).fold(0.0, |sum, h| sum + h)
     }
 
     /// How many readings of the stretch lie above a limit.

@@ -95,41 +95,156 @@ pub(super) fn offset_of(text: &[u8]) -> Option<i32> {
     (hours < 24 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
 }
 
-/// A step back of the clock by so many seconds looks as if somebody had set it: less is a line out
-/// of place, more another file behind this one. Common practice, no source.
-const SET_BACK: std::ops::RangeInclusive<i64> = 600..=3 * 3600;
+/// How times may be written; what fits the longest of them first.
+const FORMS: [&str; 17] = [
+    "%Y-%m-%d %I:%M:%S %p",
+    "%Y-%m-%d %I:%M %p",
+    "%Y/%m/%d %I:%M:%S %p",
+    "%Y/%m/%d %I:%M %p",
+    "%Y/%m/%d %H:%M",
+    "%d.%m.%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M",
+    "%d-%m-%Y %H:%M:%S",
+    "%d-%m-%Y %H:%M",
+    "%d/%m/%Y %H:%M:%S",
+    "%d/%m/%Y %H:%M",
+    "%d/%m/%Y %I:%M:%S %p",
+    "%d/%m/%Y %I:%M %p",
+    "%m/%d/%Y %H:%M:%S",
+    "%m/%d/%Y %H:%M",
+    "%m/%d/%Y %I:%M:%S %p",
+    "%m/%d/%Y %I:%M %p",
+];
 
-/// So many steps back at most look like that.
+/// The `time_format` that fits a time as it was written, in words: all that fit, for a day and a
+/// month cannot always be told apart.
+pub(super) fn forms_of(text: &str) -> String {
+    let short = |f: &str| f.replace("%Y", "%y");
+    let mut fit: Vec<String> = Vec::new();
+    for form in FORMS {
+        for form in [form.to_owned(), short(form)] {
+            let read =
+                jiff::fmt::strtime::parse(&form, text).ok().and_then(|t| t.to_datetime().ok());
+            // Two digits are no year of four.
+            if read.is_some_and(|t| t.year() >= 1970) {
+                fit.push(format!("time_format = \"{form}\""));
+                break;
+            }
+        }
+    }
+    match fit.as_slice() {
+        [] => {
+            "time_format = \"…\", with %Y for the year, %m the month, %d the day, %H the hour, %M \
+               the minute, %S the second"
+                .to_owned()
+        }
+        [one] => one.clone(),
+        several => format!("{} (see which number is the day)", several.join(" or ")),
+    }
+}
+
+/// A step back of the clock by so many seconds looks as if somebody had set it, or as if another file
+/// had been put behind this one: less is a line out of place. Common practice, no source.
+const SET_BACK: i64 = 600;
+
+/// A step forward by so many seconds is told: a logger hardly lies still for longer, but its clock
+/// starts anew without a battery. Common practice, no source.
+const SET_FORWARD: i64 = 366 * 86_400;
+
+/// Of more runs than these a file is put in the order of time and no more.
+const MOST_RUNS: usize = 50;
+
+/// So many jumps are told each.
 const FEW: usize = 4;
 
-/// Where the time goes back in a file that goes forward else, as when a clock is set to another zone
-/// or back from summer time: in words, with the line.
-pub(super) fn set_back(file: &str, seconds: &[i64], lines: &[u32], clock: Offset) -> Vec<String> {
+/// Where the time goes back in a file that goes forward before it and behind it.
+pub(super) fn jumps_back(seconds: &[i64]) -> Vec<usize> {
     let back: Vec<usize> = (1..seconds.len()).filter(|i| seconds[*i] < seconds[*i - 1]).collect();
-    if back.is_empty() || back.len() > FEW {
-        return Vec::new();
-    }
-    // The readings behind the step run on in the old rhythm and overlap what was read before it.
-    let runs_on = |i: usize| {
-        let end = back.iter().copied().find(|b| *b > i).unwrap_or(seconds.len());
-        let begin = back.iter().copied().rfind(|b| *b < i).unwrap_or(0);
-        end - i >= 3 && i - begin >= 3
+    let runs_on = |k: usize| {
+        let begin = k.checked_sub(1).map_or(0, |before| back[before]);
+        let end = back.get(k + 1).copied().unwrap_or(seconds.len());
+        end - back[k] >= 3 && back[k] - begin >= 3
     };
-    back.iter()
-        .copied()
-        .filter(|i| SET_BACK.contains(&(seconds[*i - 1] - seconds[*i])) && runs_on(*i))
-        .map(|i| {
-            let (from, to) = (seconds[i - 1], seconds[i]);
+    let far = |i: usize| seconds[i - 1] - seconds[i] >= SET_BACK;
+    let jumps: Vec<usize> =
+        (0..back.len()).filter(|k| runs_on(*k) && far(back[*k])).map(|k| back[k]).collect();
+    if jumps.len() > MOST_RUNS { Vec::new() } else { jumps }
+}
+
+/// The jumps of a logger's clock in words, each with its line. `jumps` are the first rows behind a
+/// step back, each with how many of its run are left out.
+pub(super) fn jumps(
+    file: &str,
+    (seconds, lines): (&[i64], &[u32]),
+    jumps: &[(usize, usize)],
+    clock: Offset,
+    now: i64,
+) -> Vec<String> {
+    let at = |i: usize| Moment::at(seconds[i], clock);
+    let mut told: Vec<String> = jumps
+        .iter()
+        .take(FEW)
+        .map(|(i, left_out)| {
+            let apart = match left_out {
+                0 => "none of the readings behind it falls into time that was read before".to_owned(),
+                1 => "1 reading behind it falls into time that was read before and is left out".to_owned(),
+                n => format!(
+                    "{n} readings behind it fall into time that was read before and are left out"
+                ),
+            };
             format!(
-                "{file}:{}: the time goes back from {} to {}, by {:.0} min, as when a clock is set \
-                 (summer time ends, another zone): which of the readings of these minutes came \
-                 first cannot be told, so both count; if all that follows runs on another clock, \
-                 cut the file here and give each part its offset ([[readings.logger]] in book.toml)",
-                lines[i],
-                Moment::at(from, clock),
-                Moment::at(to, clock),
-                (from - to) as f64 / 60.0
+                "{file}:{}: the time goes back from {} to {}, by {}, as when a clock is set (summer \
+                 time ends, another zone) or files are joined: {apart}; if all that follows runs on \
+                 another clock, cut the file here and give each part its offset \
+                 ([[readings.logger]] in book.toml)",
+                lines[*i],
+                at(i - 1),
+                at(*i),
+                long(seconds[i - 1] - seconds[*i]),
             )
         })
-        .collect()
+        .collect();
+    if jumps.len() > FEW {
+        told.push(format!(
+            "{file}: the time goes back {} times in all; in each overlap what was read first counts",
+            jumps.len()
+        ));
+    }
+    let forward = (1..seconds.len()).filter(|i| seconds[*i] - seconds[*i - 1] > SET_FORWARD);
+    told.extend(forward.take(FEW).map(|i| {
+        format!(
+            "{file}:{}: the time goes forward from {} to {}, by {}: if the logger's clock was wrong on \
+             one side of this line, cut the file here, and move the part with wrong days out of the \
+             folder",
+            lines[i],
+            at(i - 1),
+            at(i),
+            long(seconds[i] - seconds[i - 1]),
+        )
+    }));
+    // By a day at most another zone may be ahead.
+    let mut future = (0..seconds.len()).filter(|i| seconds[*i] > now + 86_400);
+    if let Some(first) = future.next() {
+        let n = 1 + future.count();
+        let (readings, lie) = if n == 1 { ("reading", "lies") } else { ("readings", "lie") };
+        told.push(format!(
+            "{file}:{}: {n} {readings} {lie} in the future, from {} on: the logger's clock was wrong; \
+             nothing is known of the time at which they were truly taken",
+            lines[first],
+            at(first),
+        ));
+    }
+    told
+}
+
+/// A length of time in the unit that reads best.
+fn long(seconds: i64) -> String {
+    let s = seconds as f64;
+    if s < 2.0 * 3600.0 {
+        format!("{:.0} min", s / 60.0)
+    } else if s < 2.0 * 86_400.0 {
+        format!("{:.1} h", s / 3600.0)
+    } else {
+        format!("{:.0} days", s / 86_400.0)
+    }
 }

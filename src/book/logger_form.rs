@@ -18,6 +18,8 @@ pub(super) struct Columns {
     /// The unit of temperature that the header says.
     pub(super) scale: Option<Scale>,
     pub(super) humidity: Option<usize>,
+    /// How many cells the header line has, without empty ones at its end.
+    pub(super) n_cells: usize,
 }
 
 /// A scale of temperature.
@@ -86,6 +88,7 @@ pub(super) fn columns_of(text: &str, rules: &ReadingRules) -> Result<Columns, No
                         body: start + line.len(),
                         header_line: number,
                         delimiter,
+                        n_cells: cells.iter().rposition(|c| !c.is_empty()).map_or(0, |i| i + 1),
                         time,
                         celsius,
                         scale: celsius.and_then(|at| Scale::of_header(&cells[at])),

@@ -2,7 +2,7 @@
 
 use jiff::tz::Offset;
 
-use super::logger_clock::set_back;
+use super::logger_clock::{jumps, jumps_back};
 use super::logger_form::Columns;
 use super::readings::Readings;
 use super::time::Moment;
@@ -37,11 +37,14 @@ impl Rows {
         self,
         file: &str,
         columns: &Columns,
-        longest_gap: f64,
+        set_gap_minutes: Option<f64>,
         clock: Offset,
     ) -> Readings {
         let n = self.seconds.len();
-        let mut notices = set_back(file, &self.seconds, &self.lines, clock);
+        let longest_gap_minutes = set_gap_minutes.unwrap_or_else(|| self.gap_minutes());
+        let (mut order, runs) = self.in_order((longest_gap_minutes * 60.0).round() as i64);
+        let now = Moment::now().timestamp().as_second();
+        let mut notices = jumps(file, (&self.seconds, &self.lines), &runs, clock, now);
         // Each with the line of the first reading that it is about.
         let mut tell = |n: usize, first: Option<u32>, what: &str| {
             if let (Some(line), true) = (first, n > 0) {
@@ -51,7 +54,9 @@ impl Rows {
             }
         };
         let line = |at: usize| self.lines.get(at).copied();
-        let mut back = (1..n).filter(|i| self.seconds[*i] < self.seconds[*i - 1]);
+        let told = |i: usize| runs.iter().any(|(jump, _)| *jump == i);
+        let mut back =
+            (1..n).filter(|i| self.seconds[*i] < self.seconds[*i - 1]).filter(|i| !told(*i));
         let first = back.next();
         let unsorted = first.map_or(0, |_| 1 + back.count());
         tell(
@@ -79,16 +84,15 @@ impl Rows {
         let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
         let first = self.first_other_clock.and_then(|l| u32::try_from(l).ok());
         tell(self.n_other_clock, first, &other);
-        let mut order: Vec<usize> = (0..n).collect();
-        if unsorted > 0 {
-            order.sort_by_key(|i| self.seconds[*i]);
-        }
+        order.sort_by_key(|i| self.seconds[*i]);
+        let n = order.len();
         let mut settled = Readings {
             file: file.to_owned(),
             seconds: Vec::with_capacity(n),
             celsius: Vec::with_capacity(n),
             humidity_pct: Vec::with_capacity(n),
-            longest_gap_minutes: longest_gap,
+            longest_gap_minutes,
+            set_gap_minutes,
             notices: Vec::new(),
         };
         let (mut twice, mut unlike) = ((0, None), (0, None));
@@ -129,7 +133,57 @@ impl Rows {
         settled.notices = notices;
         settled
     }
+
+    /// The longest gap that is bridged where the book says none: 2.5 times the usual step, so that one
+    /// reading may be missing, and half an hour at least. Common practice, no source.
+    fn gap_minutes(&self) -> f64 {
+        let steps = self.seconds.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|s| *s > 0);
+        let mut steps: Vec<i64> = steps.collect();
+        let middle = steps.len() / 2;
+        if steps.is_empty() {
+            return LEAST_GAP_MINUTES;
+        }
+        let (_, median, _) = steps.select_nth_unstable(middle);
+        (2.5 * *median as f64 / 60.0).max(LEAST_GAP_MINUTES)
+    }
+
+    /// The rows that count, and the first rows behind a jump back of the clock, each with how many of
+    /// its run are left out: those in time that an earlier run knows already, but for plain copies.
+    fn in_order(&self, longest_gap: i64) -> (Vec<usize>, Vec<(usize, usize)>) {
+        let n = self.seconds.len();
+        let starts = jumps_back(&self.seconds);
+        let mut kept: Vec<usize> = (0..starts.first().copied().unwrap_or(n)).collect();
+        let mut runs = Vec::new();
+        for (k, start) in starts.iter().enumerate() {
+            kept.sort_by_key(|i| self.seconds[*i]);
+            let end = starts.get(k + 1).copied().unwrap_or(n);
+            let (mut new, mut left_out) = (Vec::new(), 0);
+            for i in *start..end {
+                let second = self.seconds[i];
+                let next = kept.partition_point(|j| self.seconds[*j] < second);
+                let known = match (next.checked_sub(1).map(|b| kept[b]), kept.get(next)) {
+                    (_, Some(j)) if self.seconds[*j] == second => {
+                        self.celsius[*j] != self.celsius[i]
+                            || self.humidity_pct[*j] != self.humidity_pct[i]
+                    }
+                    (Some(b), Some(j)) => self.seconds[*j] - self.seconds[b] <= longest_gap,
+                    _ => false,
+                };
+                if known {
+                    left_out += 1;
+                } else {
+                    new.push(i);
+                }
+            }
+            kept.extend(new);
+            runs.push((*start, left_out));
+        }
+        (kept, runs)
+    }
 }
+
+/// So long a gap between two readings is bridged at least. Common practice, no source.
+pub(super) const LEAST_GAP_MINUTES: f64 = 30.0;
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     let (mut n, mut sum) = (0.0, 0.0);

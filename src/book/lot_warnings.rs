@@ -79,7 +79,7 @@ fn reserves(lot: &Lot, lots: &[Lot]) -> Vec<String> {
     // What was drawn from the whole lot's reserve may lie in that of an arm.
     let of_arms: f64 =
         (lot.file.value.arms.iter()).filter(|a| a.kg.is_none()).map(|a| kept_of(&a.id)).sum();
-    let drawn = lot.reserve(MAIN).map_or(0.0, |r| r.drawn_g) / 1000.0;
+    let drawn = lot.drawn_g(MAIN).unwrap_or(0.0) / 1000.0;
     let reserve = kept_of(MAIN) + (of_arms - drawn).max(0.0);
     let arms: f64 = balance.arms.iter().map(|a| a.kg).sum();
     let given = balance.given_of(MAIN);

@@ -392,24 +392,33 @@ impl Lot {
         self.history(id, arm).pop()
     }
 
-    /// What is left of an arm's reserve, if one was kept: lines without an arm are about "main".
+    /// What is left of an arm's reserve, if one was recorded (without it nothing is subtracted): lines without an arm are about "main".
     #[must_use]
     pub fn reserve(&self, arm: &str) -> Option<Reserve> {
-        let sum = |id: &str| {
-            let grams: Vec<f64> = self
-                .values
-                .iter()
-                .filter(|v| ids::same(&v.parameter, id))
-                .filter(|v| ids::same(v.arm.as_deref().unwrap_or(MAIN), arm))
-                .filter_map(|v| v.value.number())
-                .collect();
-            (!grams.is_empty()).then(|| grams.iter().sum::<f64>())
-        };
-        let (kept, drawn) = (sum(RESERVE_KEPT), sum(RESERVE_DRAWN));
-        kept.or(drawn).map(|_| {
-            let (kept_g, drawn_g) = (kept.unwrap_or(0.0), drawn.unwrap_or(0.0));
-            Reserve { kept_g, drawn_g, left_g: kept_g - drawn_g }
+        let drawn_g = self.drawn_g(arm).unwrap_or(0.0);
+        self.grams(RESERVE_KEPT, arm).map(|kept_g| Reserve {
+            kept_g,
+            drawn_g,
+            left_g: kept_g - drawn_g,
         })
+    }
+
+    /// Grams drawn for tasting, whether a reserve was recorded or not.
+    #[must_use]
+    pub fn drawn_g(&self, arm: &str) -> Option<f64> {
+        self.grams(RESERVE_DRAWN, arm)
+    }
+
+    /// The sum of a parameter of an arm; lines without an arm are about "main".
+    fn grams(&self, parameter: &str, arm: &str) -> Option<f64> {
+        let grams: Vec<f64> = self
+            .values
+            .iter()
+            .filter(|v| ids::same(&v.parameter, parameter))
+            .filter(|v| ids::same(v.arm.as_deref().unwrap_or(MAIN), arm))
+            .filter_map(|v| v.value.number())
+            .collect();
+        (!grams.is_empty()).then(|| grams.iter().sum::<f64>())
     }
 
     /// Whether an arm is in quarantine: then it is not served.

@@ -6,6 +6,7 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 
 use super::book_file::BookFile;
+use super::logger_rows::LEAST_GAP_MINUTES;
 use super::lot_log;
 use super::lots::{Followed, Lot, LotFile};
 use super::parameters::{self, Parameters};
@@ -230,7 +231,8 @@ impl Book {
             ));
             return Ok(followed);
         };
-        let longest = all.iter().map(|r| r.longest_gap_minutes).fold(0.0, f64::max);
+        let longest =
+            all.iter().map(|r| r.set_gap_minutes.unwrap_or(LEAST_GAP_MINUTES)).fold(0.0, f64::max);
         match course::course(&all, from, to, longest) {
             Some(Ok(course)) => {
                 for r in all.iter().filter(|r| course.files.contains(&r.file)) {

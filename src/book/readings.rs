@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::csv_file::MOST_MISTAKES;
-use super::logger_clock::{Clock, offset_of};
+use super::logger_clock::{Clock, forms_of, offset_of};
 use super::logger_form::{Columns, columns_of, place_of};
 use super::logger_rows::Rows;
 use super::problem::{Problem, Problems};
@@ -17,7 +17,7 @@ use super::reading::files;
 use super::store::{self, StoreError};
 
 /// How logger files are read: `[readings]` in book.toml.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 #[schemars(inline)]
 pub struct ReadingRules {
@@ -39,9 +39,11 @@ pub struct ReadingRules {
     #[schemars(regex(pattern = r"^[+-](0[0-9]|1[0-4]):[0-5][0-9]$"))]
     pub offset: Option<String>,
     /// The longest gap between two readings, in minutes, that is bridged by a straight line: more than
-    /// 0. Common practice, no source.
+    /// 0; none: 30, and for the air of a store 2.5 times the usual step of the file if that is more.
+    /// Common practice, no source.
+    #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
-    pub longest_gap_minutes: f64,
+    pub longest_gap_minutes: Option<f64>,
     /// Loggers that write in other ways: what is not said of one is as above.
     #[serde(rename = "logger", skip_serializing_if = "Vec::is_empty")]
     pub loggers: Vec<LoggerRules>,
@@ -103,20 +105,6 @@ fn matches(pattern: &str, name: &str) -> bool {
     rest.ends_with(last)
 }
 
-impl Default for ReadingRules {
-    fn default() -> Self {
-        Self {
-            time: Vec::new(),
-            temperature: None,
-            humidity: None,
-            time_format: None,
-            offset: None,
-            longest_gap_minutes: 30.0,
-            loggers: Vec::new(),
-        }
-    }
-}
-
 impl ReadingRules {
     /// The rules by which a file of the book is read.
     #[must_use]
@@ -131,8 +119,7 @@ impl ReadingRules {
             rules.humidity = or(&own.humidity, rules.humidity);
             rules.time_format = or(&own.time_format, rules.time_format);
             rules.offset = or(&own.offset, rules.offset);
-            rules.longest_gap_minutes =
-                own.longest_gap_minutes.unwrap_or(rules.longest_gap_minutes);
+            rules.longest_gap_minutes = own.longest_gap_minutes.or(rules.longest_gap_minutes);
         }
         rules
     }
@@ -156,6 +143,9 @@ pub struct Readings {
     pub humidity_pct: Vec<Option<f64>>,
     /// The longest gap between two of them, in minutes, that is bridged.
     pub longest_gap_minutes: f64,
+    /// The same, if the book says it: leaf that oxidises changes within minutes, so that there the
+    /// step of a slow logger is none to go by.
+    pub set_gap_minutes: Option<f64>,
     /// What is odd in the file, in words.
     pub notices: Vec<String>,
 }
@@ -174,8 +164,7 @@ pub fn read_folder(
 ) -> Result<Vec<Readings>, StoreError> {
     let mut all = Vec::new();
     for name in files(&root.join(folder))? {
-        let is_table = [".csv", ".txt", ".tsv"].iter().any(|e| name.to_lowercase().ends_with(e));
-        if !is_table || super::copies::is_conflict_copy(&name) {
+        if !is_table(&name) || super::copies::is_conflict_copy(&name) {
             continue;
         }
         let file = format!("{folder}/{name}");
@@ -194,6 +183,28 @@ pub fn read_folder(
         }
     }
     Ok(all)
+}
+
+fn is_table(name: &str) -> bool {
+    [".csv", ".txt", ".tsv"].iter().any(|e| name.to_lowercase().ends_with(e))
+}
+
+/// What lies in a folder of logger files and is not read as one, in words; notes are left alone.
+///
+/// # Errors
+/// If the disk refuses to list the folder.
+pub fn not_read(root: &Path, folder: &str) -> Result<Vec<String>, StoreError> {
+    let mut names = files(&root.join(folder))?;
+    names.retain(|n| {
+        !is_table(n) && !n.to_lowercase().ends_with(".md") && !super::copies::is_conflict_copy(n)
+    });
+    let told = |name: String| {
+        format!(
+            "{folder}/{name}: is not read: a logger file is a text (.csv, .txt, .tsv) with a header \
+             line; export it as CSV"
+        )
+    };
+    Ok(names.into_iter().map(told).collect())
 }
 
 /// Whether there is any logger file in a folder.
@@ -240,7 +251,7 @@ pub fn parse(
             continue;
         }
         let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
-        match row(&record, &columns, rules, (clock, &mut times), &mut joined) {
+        match row(file, &record, &columns, rules, (clock, &mut times), &mut joined) {
             Ok((second, other_clock, celsius, humidity)) => {
                 rows.push(line, second, celsius, humidity);
                 if other_clock {
@@ -251,8 +262,8 @@ pub fn parse(
             Err(m) => {
                 let place = place_of(text, line, columns.delimiter, m.cell);
                 problems.push(Problem::new(file, Some(place), m.found, m.expected, m.mend));
-                // With times of another form every line would be told.
-                if (m.cell == columns.time[0] && rows.seconds.is_empty())
+                // With times or cells of another form every line would be told.
+                if ((m.of_form || m.cell == columns.time[0]) && rows.seconds.is_empty())
                     || problems.len() >= before + MOST_MISTAKES
                 {
                     break;
@@ -283,34 +294,51 @@ fn nothing_in(file: &str, found: &str) -> Problem {
 struct Mistake {
     cell: usize,
     found: String,
-    expected: &'static str,
+    expected: String,
     mend: String,
+    /// Whether the line has another form than its header says.
+    of_form: bool,
+}
+
+/// A line has a cell for each column of the header that is read, and none beyond it.
+fn cells(record: &csv::StringRecord, columns: &Columns) -> Result<(), Mistake> {
+    let read = columns.time.iter().copied().chain(columns.celsius).chain(columns.humidity);
+    let least = read.max().map_or(0, |at| at + 1);
+    let empty = record.iter().rev().take_while(|c| c.trim().is_empty()).count();
+    let n = record.len() - empty;
+    let too_many = n > columns.n_cells;
+    if !too_many && record.len() >= least {
+        return Ok(());
+    }
+    let n = if too_many { n } else { record.len() };
+    Err(Mistake {
+        cell: if too_many { columns.n_cells } else { n.saturating_sub(1) },
+        found: format!("the line has {n} {}", if n == 1 { "cell" } else { "cells" }),
+        expected: format!("{} cells, as in the header line", columns.n_cells),
+        mend: match (too_many, columns.delimiter) {
+            (true, b',') => {
+                "numbers with a decimal comma need quotes around them (\"18,5\") in a file whose \
+                 cells end at commas: export it with decimal points, or with semicolons between the cells"
+            }
+            (true, _) => "name each column in the header line, or fetch the file again",
+            (false, _) => "fetch the file from the logger again, or cut off what is no reading",
+        }
+        .to_owned(),
+        of_form: too_many,
+    })
 }
 
 type Row = (i64, bool, Option<f64>, Option<f64>);
 
 fn row(
+    file: &str,
     record: &csv::StringRecord,
     columns: &Columns,
     rules: &ReadingRules,
     (clock, times): (Offset, &mut Clock<'_>),
     joined: &mut String,
 ) -> Result<Row, Mistake> {
-    // A line may end before its humidity, if it has a temperature.
-    let value = columns.celsius.or(columns.humidity);
-    let most = columns.time.iter().copied().chain(value).max().unwrap_or(0);
-    if record.len() <= most {
-        return Err(Mistake {
-            cell: record.len().saturating_sub(1),
-            found: format!(
-                "the line has {} {}",
-                record.len(),
-                if record.len() == 1 { "cell" } else { "cells" }
-            ),
-            expected: "a cell for each column that is read, as in the header line",
-            mend: "fetch the file from the logger again, or cut off what is no reading".to_owned(),
-        });
-    }
+    cells(record, columns)?;
     let text = match columns.time.as_slice() {
         [day, time] => {
             joined.clear();
@@ -325,13 +353,15 @@ fn row(
     let (local, own) = times.read(text).ok_or_else(|| Mistake {
         cell: columns.time.first().copied().unwrap_or(0),
         found: format!("the time is \"{}\"", clip(text)),
-        expected: if rules.time_format.is_some() {
-            "a time as time_format in book.toml says"
-        } else {
-            "a time as 2026-05-14 08:00:00"
+        expected: match &rules.time_format {
+            Some(format) => format!("a time as time_format in book.toml says: {format}"),
+            None => "a time as 2026-05-14 08:00:00".to_owned(),
         },
-        mend: "say how it is written: [readings] time_format = \"%d.%m.%Y %H:%M:%S\" in book.toml"
-            .to_owned(),
+        mend: format!(
+            "say in book.toml how it is written: under [[readings.logger]] files = \"{file}\" and {}",
+            forms_of(text)
+        ),
+        of_form: false,
     })?;
     let second = local - i64::from(own.unwrap_or(clock).seconds());
     let celsius = match columns.celsius {
@@ -376,10 +406,11 @@ fn number(
             cell,
             found: format!("the {what} is \"{}\"", clip(text)),
             expected: if what == "humidity" {
-                "a number from 0 to 100, or nothing"
+                "a number from 0 to 100, or nothing".to_owned()
             } else {
-                "a number from -40 to 300 °C, or nothing"
+                "a number from -40 to 300 °C, or nothing".to_owned()
             },
+            of_form: false,
             mend: "a logger that fails writes nothing reliable: see what it measured, and empty the cell"
                 .to_owned(),
         }),

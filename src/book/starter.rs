@@ -194,7 +194,7 @@ q10 = 2.0
 # temperature = "Probe 1 °C"
 # time_format = "%d.%m.%Y %H:%M:%S"
 # offset = "+08:00"          # of the logger's clock
-# longest_gap_minutes = 30
+# longest_gap_minutes = 60     # else 30, in a store 2.5 usual steps of the file if that is more
 #
 # Loggers that write in other ways have tables of their own, by the names of their files.
 # [[readings.logger]]

@@ -35,6 +35,8 @@ pub struct Stay {
 pub struct Measured {
     /// Whence.
     pub by: By,
+    /// Logger files of the place that count where the lot's own have no readings.
+    pub filled: Vec<String>,
     /// The figures.
     pub air: Air,
     /// How much of it was above what.
@@ -212,7 +214,8 @@ pub fn places(lot: &Lot, arm: &str, lots: &[Lot], now: Moment) -> Vec<Stay> {
 }
 
 /// Where a sample was kept from its making to a moment, and what the air was there: by the values of
-/// its log, and by logger files. Those in the lot's own folder go before those of the place.
+/// its log, and by logger files. Those in the lot's own folder go before those of the place, which
+/// count where the lot's own have no readings.
 #[must_use]
 pub fn stays(
     lot: &Lot,
@@ -234,9 +237,9 @@ pub fn stays(
         ] {
             let window = [stay.from, stay.to].map(|m| m.timestamp().as_second());
             let logged = logged(&values, parameter, unit, window, stay.goes_on);
-            into.extend(measured(By::Log, &logged, window, None, limits));
-            let (points, longest, names) = read_by(&files, humid, window);
-            into.extend(measured(By::Loggers(names), &points, window, Some(longest), limits));
+            into.extend(measured((By::Log, Vec::new()), &logged, window, None, limits));
+            let (points, longest, by) = read_by(&files, humid, window);
+            into.extend(measured(by, &points, window, Some(longest), limits));
         }
     }
     stays
@@ -272,7 +275,7 @@ fn logged(
 }
 
 fn measured(
-    by: By,
+    (by, filled): Whence,
     points: &[(i64, f64)],
     window: [i64; 2],
     longest: Option<i64>,
@@ -288,20 +291,23 @@ fn measured(
             limit: limit.clone(),
         })
         .collect();
-    Some(Measured { by, air, above })
+    Some(Measured { by, filled, air, above })
 }
+
+/// Who measured, and the files of the place that count beside.
+type Whence = (By, Vec<String>);
 
 /// A logger file, and the seconds between which it counts.
 type Counting<'a> = (&'a Readings, [i64; 2]);
 
-/// The logger files that ran during a stay: the lot's own, else those of the place.
+/// The logger files that ran during a stay: the lot's own, and those of the place.
 fn files_of<'a>(
     lot: &Lot,
     arm: &str,
     lots: &[Lot],
     stay: &Stay,
     loggers: &'a mut Loggers<'_>,
-) -> Vec<Counting<'a>> {
+) -> [Vec<Counting<'a>>; 2] {
     let clock = stay.from.offset();
     let stretches = history(lot, arm, lots);
     let mut folders: Vec<(String, [i64; 2])> = Vec::new();
@@ -327,14 +333,9 @@ fn files_of<'a>(
     let own = folders
         .iter()
         .flat_map(|(folder, counts)| loggers.known(folder).iter().map(|r| (r, *counts)));
-    let found: Vec<Counting<'_>> = own.filter(ran).collect();
-    match of_place {
-        Some(folder) if found.is_empty() => {
-            let of_place = loggers.known(&folder).iter().map(|r| (r, [i64::MIN, i64::MAX]));
-            of_place.filter(ran).collect()
-        }
-        _ => found,
-    }
+    let of_place = of_place.iter().flat_map(|folder| loggers.known(folder));
+    let of_place = of_place.map(|r| (r, [i64::MIN, i64::MAX])).filter(ran).collect();
+    [own.filter(ran).collect(), of_place]
 }
 
 /// The second at which a day begins, by the clock of a moment.
@@ -342,9 +343,39 @@ fn midnight(day: Day, clock: Moment) -> i64 {
     day.noon(clock).timestamp().as_second() - 12 * 3600
 }
 
+/// The readings of one quantity around a window: those of the lot's own files, and where these know
+/// nothing those of the place; the longest gap that is bridged, in seconds; and the files of both.
+fn read_by(
+    [own, of_place]: &[Vec<Counting<'_>>; 2],
+    humid: bool,
+    window: [i64; 2],
+) -> (Vec<(i64, f64)>, i64, Whence) {
+    let (mut points, own_gap, own_names) = together(own, humid, window);
+    let (others, gap, names) = together(of_place, humid, window);
+    if points.is_empty() {
+        return (others, gap, (By::Loggers(names), Vec::new()));
+    }
+    let known = |second: i64| {
+        let next = points.partition_point(|(s, _)| *s < second);
+        match (next.checked_sub(1).map(|b| points[b].0), points.get(next)) {
+            (_, Some((s, _))) if *s == second => true,
+            (Some(before), Some((after, _))) => after - before <= own_gap,
+            _ => false,
+        }
+    };
+    let fill: Vec<(i64, f64)> = others.into_iter().filter(|(s, _)| !known(*s)).collect();
+    let within = |(s, _): &(i64, f64)| (window[0]..=window[1]).contains(s);
+    if !fill.iter().any(within) {
+        return (points, own_gap, (By::Loggers(own_names), Vec::new()));
+    }
+    points.extend(fill);
+    points.sort_by_key(|(s, _)| *s);
+    (points, own_gap.max(gap), (By::Loggers(own_names), names))
+}
+
 /// The readings of one quantity, of all files together, around a window; the longest gap that is
 /// bridged, in seconds; and the files that say something.
-fn read_by(
+fn together(
     files: &[Counting<'_>],
     humid: bool,
     [from, to]: [i64; 2],

@@ -42,6 +42,8 @@ pub struct Loggers<'a> {
     /// book.toml.
     pub file: &'a BookFile,
     read: HashMap<String, Vec<Readings>>,
+    /// Files that are none of a logger, in words.
+    other: Vec<String>,
     /// What could not be read, and why.
     pub problems: Problems,
 }
@@ -50,7 +52,7 @@ impl<'a> Loggers<'a> {
     /// The loggers of a book.
     #[must_use]
     pub fn new(book: &'a Book, file: &'a BookFile) -> Self {
-        Self { book, file, read: HashMap::new(), problems: Problems::new() }
+        Self { book, file, read: HashMap::new(), other: Vec::new(), problems: Problems::new() }
     }
 
     /// Reads the files in a folder of the book, once. Times without an offset are by `clock`, unless
@@ -71,6 +73,8 @@ impl<'a> Loggers<'a> {
             ));
             Vec::new()
         });
+        // That a folder cannot be listed is told already.
+        self.other.extend(readings::not_read(self.book.root(), folder).unwrap_or_default());
         self.read.insert(folder.to_owned(), all);
     }
 
@@ -95,7 +99,9 @@ impl<'a> Loggers<'a> {
         let odd = |f: &Vec<Readings>| -> Vec<String> {
             f.iter().flat_map(|r| r.notices.clone()).chain(at_once(f)).collect()
         };
-        folders.into_iter().flat_map(odd).collect()
+        let mut told: Vec<String> = folders.into_iter().flat_map(odd).collect();
+        told.extend(self.other.iter().cloned());
+        told
     }
 }
 
@@ -158,8 +164,11 @@ pub(super) fn check(
             ));
         }
     }
+    // What cannot be read in a lot's own folder is told with the lot.
+    let mut own = Loggers::new(book, &file.value);
     for lot in lots {
         let folder = format!("lots/{}/readings", lot.id);
+        own.read(&folder, clock);
         for arm in folders(&book.root().join(&folder))? {
             if copies::is_conflict_copy(&arm) {
                 continue;
@@ -178,6 +187,7 @@ pub(super) fn check(
         }
     }
     told.extend(loggers.notices());
+    told.extend(own.notices());
     problems.append(loggers.problems);
     Ok(told)
 }

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::lot_text::{shown, table, with_unit};
+use crate::book::air::Air;
 use crate::book::fitness::Fitness;
 use crate::book::ids;
 use crate::book::lots::{Lot, LotValue, MAIN};
@@ -156,11 +157,18 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
             )
         }
         By::Loggers(files) => {
-            let above: Vec<String> = m
+            let mut above: Vec<String> = m
                 .above
                 .iter()
                 .map(|a| format!("{} h above {}", hours(a.hours.unwrap_or(0.0)), limit(a, unit)))
                 .collect();
+            if air.hours <= 0.0 {
+                above = vec![
+                    "no hours are told: its readings lie further apart than is bridged \
+                     (longest_gap_minutes under [readings] in book.toml)"
+                        .to_owned(),
+                ];
+            }
             let gap = air.longest_gap.map_or_else(String::new, |[from, to]| {
                 format!(
                     "; nothing known in {} {}, the longest {} h from {}",
@@ -170,25 +178,40 @@ fn figures(m: &Measured, unit: &str, stay: &Stay) -> String {
                     Moment::at(from, clock)
                 )
             });
-            let files = match files.as_slice() {
-                [one] => one.clone(),
-                [first, .., last] => format!("{first} to {last} ({} files)", files.len()),
-                [] => String::new(),
-            };
+            let mut files = named(files);
+            if !m.filled.is_empty() {
+                files = format!("{files}; where it has no readings, {}", named(&m.filled));
+            }
             format!(
-                "{:.1} {unit} on average over time ({low} to {high}), {} readings, {:.0} % of the \
+                "{:.1} {unit} on average over time ({low} to {high}), {} readings, {} % of the \
                  time{gap}\n      {}\n      {files}",
                 air.mean,
                 air.n,
-                // Never said to be whole where a gap is.
-                if air.gaps > 0 {
-                    (100.0 * air.known).min(99.0).floor()
-                } else {
-                    100.0 * air.known
-                },
+                share(air),
                 above.join("; "),
             )
         }
+    }
+}
+
+/// The share of the time that is known, in percent: never said to be whole where a gap is, nor nothing
+/// where something is known.
+fn share(air: &Air) -> String {
+    let percent = 100.0 * air.known;
+    if percent > 0.0 && percent < 1.0 {
+        "under 1".to_owned()
+    } else if air.gaps > 0 {
+        whole(percent.min(99.0).floor())
+    } else {
+        whole(percent)
+    }
+}
+
+fn named(files: &[String]) -> String {
+    match files {
+        [one] => one.clone(),
+        [first, .., last] => format!("{first} to {last} ({} files)", files.len()),
+        [] => String::new(),
     }
 }
 

@@ -4,12 +4,13 @@ mod parting;
 mod quarantine;
 
 use clap::{Args, Subcommand};
+use jiff::tz::TimeZone;
 
 use super::kept_text::ArmKept;
 use super::lot_text as view;
 use super::{Context, Failure};
 use crate::book::balance::balance;
-use crate::book::book_file::{BookFile, Limits};
+use crate::book::book_file::{BookFile, Limits, clock};
 use crate::book::family::family;
 use crate::book::fitness::fitness;
 use crate::book::lots::{How, Lot, LotFile, Parent};
@@ -128,9 +129,10 @@ struct LogArgs {
     /// Its unit (default: the parameter's own)
     #[arg(long)]
     unit: Option<String>,
-    /// When it happened, as 2026-05-14T15:04:05+08:00 (default: now)
-    #[arg(long, value_name = "MOMENT")]
-    at: Option<Moment>,
+    /// When it happened, as 2026-05-14T15:04 (by the book's clock), with an offset of its own behind
+    /// it, or a day: noon of it (default: now)
+    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    at: Option<When>,
     /// The arm that it is about (default: the whole lot)
     #[arg(long)]
     arm: Option<String>,
@@ -185,10 +187,40 @@ fn lot_and_arm(text: &str) -> (String, Option<String>) {
     }
 }
 
-fn moment_or_day(text: &str) -> Result<Moment, String> {
-    match text.parse::<Day>() {
-        Ok(day) => Ok(day.noon(Moment::now())),
-        Err(_) => text.parse(),
+/// A moment as somebody names it.
+#[derive(Debug, Clone)]
+enum When {
+    /// With its offset.
+    Moment(Moment),
+    /// A day and a time without an offset, or a day alone: its noon.
+    Local(String),
+}
+
+impl When {
+    /// The moment; what has no offset is by the book's clock.
+    fn on_clock_of(&self, book: &Book) -> Moment {
+        match self {
+            Self::Moment(moment) => *moment,
+            Self::Local(text) => {
+                let zone = book.book_file().map_or_else(|_| TimeZone::system(), |f| clock(&f));
+                Moment::by_clock_of(&zone, text).unwrap_or_else(Moment::now)
+            }
+        }
+    }
+}
+
+fn when(text: &str) -> Result<When, String> {
+    let text = text.trim();
+    let local = match text.parse::<Day>() {
+        Ok(day) => format!("{day}T12:00"),
+        Err(_) => text.to_owned(),
+    };
+    match text.parse::<Moment>() {
+        Ok(moment) => Ok(When::Moment(moment)),
+        Err(_) if Moment::by_clock_of(&TimeZone::UTC, &local).is_some() => Ok(When::Local(local)),
+        Err(_) => Err("write a day as 2026-05-14, a moment as 2026-05-14T15:04 (by the book's \
+                       clock), or one with its offset as 2026-05-14T15:04:05+08:00"
+            .to_owned()),
     }
 }
 
@@ -250,7 +282,7 @@ pub fn run(args: LotCommand, context: &mut Context) -> Result<(), Failure> {
             let (id, arm) = lot_and_arm(&log.id);
             let entry = Entry {
                 unit: log.unit,
-                at: log.at,
+                at: log.at.map(|w| w.on_clock_of(&book)),
                 arm: one_arm(arm, log.arm)?,
                 how: how(log.estimated),
                 by: log.by,

@@ -164,7 +164,11 @@ pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: b
         .into_iter()
         .filter(|of| asked(of))
         .filter_map(|arm| {
-            let r = lot.reserve(&arm)?;
+            let Some(r) = lot.reserve(&arm) else {
+                let drawn = grams(lot.drawn_g(&arm)?);
+                let none = "no reserve is recorded".to_owned();
+                return Some(vec![arm, none, format!("{drawn} g drawn")]);
+            };
             let (kept, drawn, left) = (grams(r.kept_g), grams(r.drawn_g), grams(r.left_g));
             Some(vec![
                 arm,

@@ -327,3 +327,32 @@ fn a_lot_is_put_into_quarantine_and_cleared_and_an_arm_is_shown_alone() {
     assert!(code == 0 && out.contains("survives brewing"), "{out}{err}");
     assert!(!go("lot show A").1.contains("not served"));
 }
+
+#[test]
+fn a_line_is_dated_by_a_day_or_by_the_books_clock() {
+    let dir = tempfile::tempdir().unwrap();
+    let book = dir.path().join("book");
+    assert_eq!(run(&book, &["begin", book.to_str().unwrap()]).0, 0);
+    let path = book.join("book.toml");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let rest: Vec<&str> = text.lines().filter(|l| !l.starts_with("zone")).collect();
+    let text = rest.join("\n").replacen("format = 1", "format = 1\nzone = \"Asia/Shanghai\"", 1);
+    std::fs::write(&path, text).unwrap();
+    let add = ["lot", "add", "A", "--class", "dark", "--made", "2026-05-01"];
+    let (code, _, err) = run(&book, &add);
+    assert_eq!(code, 0, "{err}");
+    for (at, stands) in [
+        ("2026-05-20", "2026-05-20T12:00:00+08:00"),
+        ("2026-05-21T8:05", "2026-05-21T08:05:00+08:00"),
+        ("2026-05-22T08:05:00+02:00", "2026-05-22T08:05:00+02:00"),
+    ] {
+        let (code, _, err) = run(&book, &["lot", "log", "A", "store.moisture", "4", "--at", at]);
+        assert_eq!(code, 0, "{err}");
+        let log = std::fs::read_to_string(book.join("lots/A/log.csv")).unwrap();
+        assert!(log.contains(stands), "{log}");
+    }
+    for wrong in ["2026-05-32", "yesterday", "2026-05-20T25:00"] {
+        let (code, _, err) = run(&book, &["lot", "log", "A", "store.moisture", "4", "--at", wrong]);
+        assert!(code == 2 && err.contains("by the book's clock"), "{code} {err}");
+    }
+}

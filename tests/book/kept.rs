@@ -440,3 +440,107 @@ fn damp_tea_stays_damp_in_its_arms() {
     assert_eq!(damp("dry"), Fitness::Fit);
     assert!(damp("humid").is_blocked());
 }
+
+/// A logger's table of one reading an hour, all of one humidity.
+fn hourly(from: &str, hours: i64, humidity: f64) -> String {
+    let start = at(from);
+    let mut text = "time,temperature °C,humidity %\n".to_owned();
+    for hour in 0..=hours {
+        let moment = start.later(hour * 3600).to_string();
+        writeln!(text, "{},20,{humidity}", &moment[..19]).unwrap();
+    }
+    text
+}
+
+#[test]
+fn an_hourly_logger_of_a_store_says_how_long_it_was_damp() {
+    let (_dir, book, mut dice) = one_lot();
+    let folder = book.root().join("stores/loft");
+    fs::create_dir_all(&folder).unwrap();
+    fs::write(folder.join("a.csv"), hourly("2026-05-02T00:00:00+08:00", 48, 71.0)).unwrap();
+    go(&book, "A", None, "loft", "2026-05-02T00:00:00+08:00", &mut dice);
+    let of_loft = || {
+        let all = stays_of(&book, "A", "main", "2026-05-04T00:00:00+08:00");
+        all.into_iter().find(|s| s.place.is_some()).unwrap().humidity.remove(0)
+    };
+    let found = of_loft();
+    assert_eq!((found.air.n, found.air.hours, found.air.known, found.air.gaps), (49, 48.0, 1.0, 0));
+    assert_eq!(found.above[0].hours, Some(48.0));
+    // What the book says goes before the step of the file; no hours are none, never −0.
+    let path = book.root().join("book.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text + "\n[readings]\nlongest_gap_minutes = 30\n").unwrap();
+    let found = of_loft();
+    assert_eq!((found.air.hours, found.air.known), (0.0, 0.0));
+    assert!(found.above.iter().all(|a| a.hours.unwrap().is_sign_positive()));
+    let shown = assert_cmd::Command::cargo_bin("blindsteep")
+        .unwrap()
+        .args(["--book", book.root().to_str().unwrap(), "lot", "show", "A"])
+        .output()
+        .unwrap();
+    let shown = String::from_utf8(shown.stdout).unwrap();
+    assert!(
+        shown.contains("no hours are told") && shown.contains("longest_gap_minutes"),
+        "{shown}"
+    );
+    assert!(!shown.contains("-0.0") && !shown.contains("h above"), "{shown}");
+}
+
+#[test]
+fn a_logger_beside_the_tea_counts_where_it_has_readings_and_that_of_the_place_elsewhere() {
+    let (_dir, book, mut dice) = one_lot();
+    let (place, own) = (book.root().join("stores/loft"), book.root().join("lots/A/readings"));
+    for folder in [&place, &own] {
+        fs::create_dir_all(folder).unwrap();
+    }
+    fs::write(place.join("a.csv"), hourly("2026-05-02T00:00:00+08:00", 240, 70.0)).unwrap();
+    fs::write(own.join("b.csv"), hourly("2026-05-04T00:00:00+08:00", 48, 50.0)).unwrap();
+    go(&book, "A", None, "loft", "2026-05-02T00:00:00+08:00", &mut dice);
+    let all = stays_of(&book, "A", "main", "2026-05-12T00:00:00+08:00");
+    let found = &all.iter().find(|s| s.place.is_some()).unwrap().humidity[0];
+    assert_eq!(found.by, By::Loggers(vec!["lots/A/readings/b.csv".to_owned()]));
+    assert_eq!(found.filled, ["stores/loft/a.csv"]);
+    // By hand: 48 h at 50 %, an hour on either side from 70 to 50 and back, 190 h at 70 %.
+    let mean = (48.0 * 50.0 + 2.0 * 60.0 + 190.0 * 70.0) / 240.0;
+    assert!((found.air.mean - mean).abs() < 1e-9, "{}", found.air.mean);
+    assert_eq!((found.air.known, found.air.n), (1.0, 241));
+    // Above 65 %: the 190 h and a quarter of each hour of passage.
+    assert!((found.above[0].hours.unwrap() - 190.5).abs() < 1e-9);
+}
+
+#[test]
+fn a_place_is_looked_for_among_the_folders_of_stores_alone() {
+    let (_dir, book, mut dice) = one_lot();
+    let elsewhere = book.root().join("elsewhere");
+    fs::create_dir_all(&elsewhere).unwrap();
+    fs::create_dir_all(book.root().join("stores/loft")).unwrap();
+    fs::write(elsewhere.join("a.csv"), hourly("2026-05-02T00:00:00+08:00", 240, 70.0)).unwrap();
+    let days = ["2026-05-02", "2026-05-03", "2026-05-04", "2026-05-05"];
+    let names = ["../elsewhere", "loft/../../elsewhere", "..", "/"];
+    for (name, day) in names.iter().zip(days) {
+        go(&book, "A", None, name, &format!("{day}T00:00:00+08:00"), &mut dice);
+    }
+    let all = stays_of(&book, "A", "main", "2026-05-12T00:00:00+08:00");
+    let told: Vec<&str> = all.iter().filter_map(|s| s.place.as_deref()).collect();
+    assert_eq!(told, names);
+    assert!(all.iter().all(|s| s.humidity.is_empty()), "{all:?}");
+}
+
+#[test]
+fn nothing_is_taken_off_a_reserve_that_nobody_recorded() {
+    let (_dir, book, mut dice) = one_lot();
+    split_lot(&book, "A", &["dry".into(), "humid".into()], day("2026-05-05")).unwrap();
+    let when = "2026-05-06T12:00:00+08:00";
+    log(&book, ("A", Some("dry")), "reserve.drawn", "5.6", when, &mut dice);
+    let lot = book.lot("A").unwrap();
+    assert_eq!((lot.reserve("dry"), lot.drawn_g("dry")), (None, Some(5.6)));
+    let shown = assert_cmd::Command::cargo_bin("blindsteep")
+        .unwrap()
+        .args(["--book", book.root().to_str().unwrap(), "lot", "show", "A"])
+        .output()
+        .unwrap();
+    let shown = String::from_utf8(shown.stdout).unwrap();
+    assert!(shown.contains("no reserve is recorded") && !shown.contains("-5.6"), "{shown}");
+    log(&book, ("A", Some("dry")), "reserve.kept", "100", when, &mut dice);
+    assert!((book.lot("A").unwrap().reserve("dry").unwrap().left_g - 94.4).abs() < 1e-9);
+}

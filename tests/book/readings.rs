@@ -326,3 +326,89 @@ fn readings_count_before_the_mean_that_was_logged_and_the_difference_is_told() {
     assert_eq!(a.value("oxidise.temperature").unwrap().value.number(), Some(26.0));
     assert!(a.notes[0].contains("no reading lies between the first roll"), "{:?}", a.notes);
 }
+
+#[test]
+fn behind_a_jump_back_of_the_clock_no_time_counts_twice() {
+    let mut text = "time,temperature °C\n".to_owned();
+    let mut hours = |from: i64, to: i64, celsius: f64| {
+        for hour in from..to {
+            let moment = at("2026-05-01T00:00:00+08:00").later(hour * 3600).to_string();
+            writeln!(text, "{},{celsius}", &moment[..19]).unwrap();
+        }
+    };
+    hours(0, 12, 20.0);
+    // By 5 h back, at line 14.
+    hours(7, 20, 30.0);
+    let found = read(&text).unwrap();
+    assert_eq!(found.seconds.len(), 20);
+    let warm = found.celsius.iter().filter(|c| **c == Some(30.0)).count();
+    assert_eq!(warm, 8, "only what was not read before: 12:00 to 19:00");
+    assert_eq!(found.celsius[11], Some(20.0));
+    let told = found.notices.join("\n");
+    assert!(told.contains("leaf.csv:14: the time goes back from 2026-05-01T11:00:00+08:00 to 2026-05-01T07:00:00+08:00, by 4.0 h"), "{told}");
+    assert!(told.contains("5 readings behind it fall into time that was read before"), "{told}");
+    assert!(!told.contains("stood before earlier ones"), "{told}");
+}
+
+#[test]
+fn files_that_were_joined_in_any_order_lose_nothing() {
+    let part = |day: i64| -> Vec<String> {
+        let of_hour = |h: i64| {
+            let moment = at("2026-05-01T00:00:00+08:00").later(day * 86_400 + h * 3600).to_string();
+            format!("{},{}\n", &moment[..19], 20 + day)
+        };
+        (0..24).map(of_hour).collect()
+    };
+    // The third day, the first, the second, and the first again.
+    let rows: Vec<String> = [2, 0, 1, 0].into_iter().flat_map(part).collect();
+    let found = read(&format!("time,temperature °C\n{}", rows.concat())).unwrap();
+    assert_eq!(found.seconds.len(), 72);
+    assert_eq!((found.celsius[0], found.celsius[71]), (Some(20.0), Some(22.0)));
+    let told = found.notices.join("\n");
+    assert!(told.contains("24 readings stood there a second time"), "{told}");
+    // Newest first is put in order, and no jump.
+    let rows: Vec<String> = part(0).into_iter().rev().collect();
+    let found = read(&format!("time,temperature °C\n{}", rows.concat())).unwrap();
+    assert_eq!(found.seconds.len(), 24);
+    assert!(!found.notices.join("\n").contains("goes back"), "{:?}", found.notices);
+}
+
+#[test]
+fn days_that_cannot_be_are_told_with_their_line() {
+    let text =
+        "time,temperature °C\n2000-01-01 00:00,20\n2026-05-01 08:00,20\n2150-05-01 09:00,20\n";
+    let told = read(text).unwrap().notices.join("\n");
+    assert!(told.contains("leaf.csv:3: the time goes forward from 2000-01-01"), "{told}");
+    assert!(told.contains("leaf.csv:4: 1 reading lies in the future"), "{told}");
+}
+
+#[test]
+fn a_gap_that_is_bridged_follows_the_step_of_the_file_unless_the_book_says_it() {
+    let gap = |step: i64, rules: &ReadingRules| {
+        read_by(&table(step, 24.0, |_| 20.0), rules).unwrap().longest_gap_minutes
+    };
+    let none = ReadingRules::default();
+    assert_eq!([60, 600, 720, 3600, 7200].map(|s| gap(s, &none)), [30.0, 30.0, 30.0, 150.0, 300.0]);
+    let set = ReadingRules { longest_gap_minutes: Some(45.0), ..ReadingRules::default() };
+    assert_eq!([60, 3600].map(|s| gap(s, &set)), [45.0, 45.0]);
+}
+
+#[test]
+fn the_form_of_a_time_that_fits_is_named() {
+    for (time, form) in [
+        ("31.07.2026 00:00", "\"%d.%m.%Y %H:%M\""),
+        ("31.07.2026 00:00:10", "\"%d.%m.%Y %H:%M:%S\""),
+        ("31.07.26 00:00", "\"%d.%m.%y %H:%M\""),
+        ("07/31/2026 1:05 PM", "\"%m/%d/%Y %I:%M %p\""),
+        ("05/06/2026 08:00", "\"%d/%m/%Y %H:%M\" or time_format = \"%m/%d/%Y %H:%M\""),
+    ] {
+        let text = format!("time,temperature °C\n{time},20\n");
+        let told = read(&text).unwrap_err();
+        assert!(told.contains(&format!("time_format = {form}")), "{told}");
+        assert!(told.contains("[[readings.logger]] files = \"leaf.csv\""), "{told}");
+        // What is named is read.
+        let form = form.split('"').nth(1).unwrap().to_owned();
+        let rules = ReadingRules { time_format: Some(form), ..ReadingRules::default() };
+        read_by(&text, &rules).unwrap();
+    }
+}

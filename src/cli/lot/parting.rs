@@ -4,7 +4,7 @@ use std::io::Write as _;
 
 use clap::Args;
 
-use super::{how, kilograms, lot_and_arm, moment_or_day, parent, setting, warn};
+use super::{When, how, kilograms, lot_and_arm, parent, setting, warn, when};
 use crate::book::lots::{LotFile, Parent};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parting::{self, NewTea, Parted, Taken};
@@ -105,9 +105,9 @@ pub(super) struct MoveArgs {
     /// The mean relative humidity, in percent
     #[arg(long)]
     humidity: Option<String>,
-    /// When, as 2026-05-14T15:04:05+08:00, or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = moment_or_day)]
-    on: Option<Moment>,
+    /// When, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
+    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    on: Option<When>,
     /// The values are estimated, not measured
     #[arg(long)]
     estimated: bool,
@@ -186,7 +186,7 @@ pub(super) fn move_in_store(
         pack: moved.pack,
         temperature: moved.temperature,
         humidity: moved.humidity,
-        on: moved.on,
+        on: moved.on.map(|w| w.on_clock_of(book)),
         how: how(moved.estimated),
         by: moved.by,
         note: moved.note,

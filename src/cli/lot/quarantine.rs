@@ -4,7 +4,7 @@ use std::io::Write as _;
 
 use clap::Args;
 
-use super::{lot_and_arm, moment_or_day, warn};
+use super::{When, lot_and_arm, warn, when};
 use crate::book::Book;
 use crate::book::family::family;
 use crate::book::fitness::{Fitness, SAFETY, fitness};
@@ -23,9 +23,9 @@ pub(super) struct QuarantineArgs {
     /// Who says so
     #[arg(long, value_name = "WHO")]
     by: Option<String>,
-    /// Since when, as 2026-05-14T15:04:05+08:00, or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = moment_or_day)]
-    on: Option<Moment>,
+    /// Since when, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
+    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    on: Option<When>,
 }
 
 #[derive(Debug, Args)]
@@ -39,14 +39,15 @@ pub(super) struct ClearArgs {
     /// Who answers for it
     #[arg(long, value_name = "WHO")]
     by: String,
-    /// Since when, as 2026-05-14T15:04:05+08:00, or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = moment_or_day)]
-    on: Option<Moment>,
+    /// Since when, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
+    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    on: Option<When>,
 }
 
 pub(super) fn put(args: QuarantineArgs, book: &Book, context: &mut Context) -> Result<(), Failure> {
     let (lot, arm) = lot_and_arm(&args.id);
-    let begins = Change { begins: true, reason: args.reason, by: args.by, on: args.on };
+    let on = args.on.map(|w| w.on_clock_of(book));
+    let begins = Change { begins: true, reason: args.reason, by: args.by, on };
     let rng = &mut Context::rng()?;
     let (lot, line) = change(book, (&lot, arm.as_deref()), &begins, Moment::now(), rng)?;
     writeln!(
@@ -71,7 +72,8 @@ pub(super) fn put(args: QuarantineArgs, book: &Book, context: &mut Context) -> R
 
 pub(super) fn clear(args: ClearArgs, book: &Book, context: &mut Context) -> Result<(), Failure> {
     let (id, arm) = lot_and_arm(&args.id);
-    let ends = Change { begins: false, reason: args.reason, by: Some(args.by), on: args.on };
+    let on = args.on.map(|w| w.on_clock_of(book));
+    let ends = Change { begins: false, reason: args.reason, by: Some(args.by), on };
     let rng = &mut Context::rng()?;
     let now = Moment::now();
     let (lot, line) = change(book, (&id, arm.as_deref()), &ends, now, rng)?;
@@ -84,7 +86,7 @@ pub(super) fn clear(args: ClearArgs, book: &Book, context: &mut Context) -> Resu
     )?;
     let limits = book.book_file()?.value.limits;
     let lots = book.lots().unwrap_or_else(|_| vec![lot.clone()]);
-    let day = args.on.map_or(now.day(), |on| on.day().max(now.day()));
+    let day = on.map_or(now.day(), |on| on.day().max(now.day()));
     for arm in arm.map_or_else(|| lot.arms(), |arm| vec![arm]) {
         if let Fitness::Block(reasons) = fitness(&lot, &arm, &lots, &limits, day) {
             writeln!(context.out, "Still not to be served: {arm}: {}.", reasons.join("; "))?;
