@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::lots::Lot;
-use super::problem::{Problems, did_you_mean};
+use super::problem::{Problems, did_you_mean, nearest};
 use super::recipes::Recipes;
 use super::span::Span;
 use super::store::StoreError;
@@ -336,6 +336,39 @@ fn check_sample(
             did_you_mean(arm, arms.iter().map(String::as_str), "take it out"),
         ));
     }
+}
+
+/// What no rule forbids in the plans of a book, but is probably a slip: an arm that no lot has. The
+/// arms of a new book's plans may be still to come.
+#[must_use]
+pub fn warnings(retasting: &Retasting, lots: &[Lot]) -> Vec<String> {
+    let mut arms: Vec<&str> =
+        lots.iter().flat_map(|l| l.file.value.arms.iter().map(|a| a.id.as_str())).collect();
+    arms.sort_unstable();
+    arms.dedup_by(|a, b| ids::same(a, b));
+    if arms.is_empty() || retasting.by_default {
+        return Vec::new();
+    }
+    let of_starter = by_starter(&mut Problems::new()).map(|f| f.value.plans).unwrap_or_default();
+    let mut told = Vec::new();
+    for plan in &retasting.value.plans {
+        for arm in plan.arms.iter().filter(|a| !arms.iter().any(|b| ids::same(a, b))) {
+            let near = nearest(arm, arms.iter().copied());
+            let usual = of_starter.iter().any(|p| p.arms.iter().any(|a| ids::same(a, arm)));
+            if usual && near.is_none() {
+                continue;
+            }
+            let mend = near.map_or_else(
+                || format!("the arms of this book are {}", arms.join(", ")),
+                |near| format!("did you mean \"{near}\"?"),
+            );
+            told.push(format!(
+                "{RETASTING}: the plan {} is for arms named \"{arm}\", and no lot has one: {mend}",
+                plan.id
+            ));
+        }
+    }
+    told
 }
 
 /// What two plans are both for, if they name the same kinds of things and share one of each.

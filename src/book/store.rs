@@ -13,7 +13,7 @@ use super::problem::{Place, Problem, Problems};
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
     /// The system refused.
-    #[error("cannot {doing} {}: {source}", path.display())]
+    #[error("cannot {doing} {}: {source}{}", path.display(), hint(source))]
     Io {
         /// What was tried.
         doing: &'static str,
@@ -28,6 +28,14 @@ pub enum StoreError {
     /// The text that was read is no longer the one on disk.
     #[error("{} was changed by somebody else since it was read; nothing was written: read it again", .0.display())]
     Changed(PathBuf),
+    /// The folder of a file that is to be written is not there.
+    #[error("cannot write {}: there is no folder {}\n  expected: a folder that is there\n  to mend:  make it (mkdir -p {}), or give another path", path.display(), folder.display(), folder.display())]
+    NoFolder {
+        /// The file.
+        path: PathBuf,
+        /// The folder.
+        folder: PathBuf,
+    },
     /// Another program is writing to the book.
     #[error("another blindsteep is writing to this book ({}); try again when it has finished", .0.display())]
     Locked(PathBuf),
@@ -51,6 +59,17 @@ pub enum StoreError {
         /// The limit.
         limit: u64,
     },
+}
+
+/// How a refusal of the system is mended, where that is plain.
+fn hint(source: &io::Error) -> &'static str {
+    match source.kind() {
+        io::ErrorKind::NotFound => "\n  to mend:  correct the path: nothing is there",
+        io::ErrorKind::PermissionDenied => {
+            "\n  to mend:  give another path, or have its owner grant access"
+        }
+        _ => "",
+    }
 }
 
 /// Attaches what was tried and on what to a refusal of the system.
@@ -244,10 +263,22 @@ fn write_bytes_beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFi
     let mut temporary = tempfile::Builder::new()
         .prefix(".blindsteep-")
         .tempfile_in(folder)
-        .map_err(io("write in", folder))?;
+        .map_err(|e| without_name(path, &e))?;
     temporary.write_all(bytes).map_err(io("write", path))?;
     temporary.as_file().sync_all().map_err(io("sync", path))?;
     Ok(temporary)
+}
+
+/// Why a file cannot be written, by the name that was asked for: that of the temporary file beside it
+/// says nothing to anybody.
+fn without_name(path: &Path, error: &io::Error) -> StoreError {
+    let folder = folder_of(path);
+    if !folder.is_dir() {
+        return StoreError::NoFolder { path: path.to_owned(), folder: folder.to_owned() };
+    }
+    // The kind alone: the text of the error has the temporary name.
+    let source = io::Error::from(error.kind());
+    StoreError::Io { doing: "write", path: path.to_owned(), source }
 }
 
 /// Temporary files are made private; what replaces nothing gets the usual mode of a new file.

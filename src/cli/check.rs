@@ -6,6 +6,7 @@ use super::{Context, Failure};
 use crate::book::check::check;
 use crate::book::lot_warnings;
 use crate::book::lots::Lot;
+use crate::book::retasting;
 use crate::book::time::Moment;
 use crate::book::trial_rules;
 use crate::session;
@@ -35,6 +36,7 @@ pub fn run(_: Check, context: &mut Context) -> Result<(), Failure> {
         let told =
             |l: &Lot| l.derived().notes.into_iter().map(|n| format!("{}: {n}", l.id)).collect();
         warnings.extend(checked.lots.iter().flat_map::<Vec<String>, _>(told));
+        warnings.extend(retasting::warnings(&book.retasting(&checked.lots)?, &checked.lots));
         warnings.extend(trial_rules::notices(&checked.lots, &checked.trials));
         for warning in &warnings {
             writeln!(context.out, "warning: {warning}")?;

@@ -166,12 +166,33 @@ fn calendar(
     context: &mut Context,
 ) -> Result<(), Failure> {
     let (text, n) = views::calendar::of(finding, writing);
-    store::create_new_bytes(path, text.as_bytes())?;
+    // A calendar program is told of what changed by the whole file; nobody's own file is lost.
+    let there = path.exists();
+    if there {
+        let own = |text: String| views::calendar::is_own(&text);
+        if !std::fs::read_to_string(path).is_ok_and(own) {
+            return Err(Failure::Command(format!(
+                "{} exists already, and is no calendar that this program wrote; it is not written \
+                 over\n  expected: a new file, or a calendar that `due --calendar` wrote\n  to mend:  \
+                 give another name to --calendar, or move that file away",
+                path.display()
+            )));
+        }
+        store::replace_bytes(path, text.as_bytes())?;
+    } else {
+        store::create_new_bytes(path, text.as_bytes())?;
+    }
+    let cancelled = match n.cancelled {
+        0 => String::new(),
+        n => format!(", and {n} taken back"),
+    };
     writeln!(
         context.out,
-        "{}: {n} {} until {}. Keep it from whoever tastes: it names samples.",
+        "{}{}: {} {} until {}{cancelled}. Keep it from whoever tastes: it names samples.",
         path.display(),
-        if n == 1 { "event" } else { "events" },
+        if there { ", written anew" } else { "" },
+        n.tastings,
+        if n.tastings == 1 { "tasting" } else { "tastings" },
         finding.until
     )?;
     Ok(())
@@ -190,8 +211,8 @@ fn plan(
         Answer::Known(sitting) => sitting,
         Answer::Unknown(why) => {
             return Err(Failure::Command(format!(
-                "no session is planned: {}\n  expected: something that is due or soon\n  to mend:  \
-                 another day with --on, or name what to taste with --with",
+                "no session is planned: {}\n  expected: two samples that are due or soon, or one and a \
+                 reference\n  to mend:  another day with --on, or name what to taste with --with LOT",
                 why.reason
             )));
         }

@@ -87,7 +87,7 @@ impl AgesFrom {
 pub struct Before {
     /// The sample as it was served then.
     pub sample: String,
-    /// It was this sample in sessions before this month.
+    /// It was this sample in sessions up to this month, the day of the split among them.
     pub until: f64,
 }
 
@@ -178,7 +178,8 @@ impl LotTimes {
                     times.without.insert(
                         sample.clone(),
                         format!(
-                            "its log does not say when it was {} ({})",
+                            "its log does not say when it was {}; log it: `blindsteep lot log LOT {} \
+                             WHEN`",
                             from.name(),
                             from.parameter().unwrap_or_default()
                         ),

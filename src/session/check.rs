@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::book::csv_file::{self, Log};
 use crate::book::ids;
-use crate::book::lots::Lot;
+use crate::book::lots::{Lot, MAIN};
 use crate::book::problem::{Problem, Problems, did_you_mean};
 use crate::book::session_files::{Change, ChangeLine, Flight, Kind, PourLine, SessionFile};
 use crate::book::store;
@@ -242,6 +242,18 @@ pub fn warnings(book: &Book, lots: &[Lot]) -> Result<Vec<String>, BookError> {
                         &format!("split off on {}", arm.since),
                     );
                 }
+            }
+            // A tasting on the day of the split still is one of the whole lot.
+            if let Some(split) = file.arms.iter().map(|a| a.since).min()
+                && session.plan().day > split
+                && let Some(day) = day_of(Some(MAIN))
+            {
+                warnings.push(format!(
+                    "{}: {} was tasted as a whole on {day}, after it was split on {split}: one of the \
+                     two days is wrong",
+                    session.relative("session.toml"),
+                    lot.id
+                ));
             }
         }
     }

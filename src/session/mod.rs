@@ -40,6 +40,7 @@ pub mod sample;
 pub mod sequences;
 pub mod sets;
 mod shape;
+pub mod splitting;
 pub mod standing;
 pub mod state;
 pub mod unfit;

@@ -7,6 +7,7 @@ use crate::book::lots::{How, LogLine, Lot, MAIN};
 use crate::book::parameters::RESERVE_DRAWN;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, csv_file};
+use crate::scores::by_nature;
 
 use super::deal::{Filling, Shape, Stock};
 use super::key::{self, Draw, Key, KeyCup};
@@ -169,6 +170,8 @@ pub(super) fn needs(
     for sample in stock.reference.into_iter().chain(stock.warm_up) {
         add(sample, n_flights);
     }
+    // By name, not by flight: which flight has which lot is told to nobody.
+    cups.sort_by(|a, b| by_nature(&a.0.to_string(), &b.0.to_string()));
     let needs: Vec<LeafNeed> = cups
         .into_iter()
         .map(|(sample, n)| {

@@ -21,13 +21,36 @@ pub struct Writing<'a> {
     pub lang: Lang,
 }
 
+/// What the product identifier of these calendars begins with.
+const PRODUCT: &str = "-//blindsteep//blindsteep ";
+
+/// Whether a file is a calendar that this program wrote: then a later one may take its place.
+#[must_use]
+pub fn is_own(text: &str) -> bool {
+    let mut lines = text.lines();
+    lines.next() == Some("BEGIN:VCALENDAR")
+        && lines
+            .take_while(|l| !l.starts_with("BEGIN:"))
+            .any(|l| l.strip_prefix("PRODID:").is_some_and(|id| id.starts_with(PRODUCT)))
+}
+
+/// How many events a calendar has.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Events {
+    /// Tastings.
+    pub tastings: usize,
+    /// Events that take earlier ones back.
+    pub cancelled: usize,
+}
+
 /// The calendar, and how many events it has.
 #[must_use]
-pub fn of(f: &Due, w: &Writing<'_>) -> (String, usize) {
+pub fn of(f: &Due, w: &Writing<'_>) -> (String, Events) {
     let mut out = Lines::default();
     out.line("BEGIN", "VCALENDAR");
     out.line("VERSION", "2.0");
-    out.line("PRODID", concat!("-//blindsteep//blindsteep ", env!("CARGO_PKG_VERSION"), "//EN"));
+    let product = format!("{PRODUCT}{}//EN", env!("CARGO_PKG_VERSION"));
+    out.line("PRODID", &product);
     out.line("CALSCALE", "GREGORIAN");
     out.line("METHOD", "PUBLISH");
     let name = match w.lang {
@@ -35,12 +58,12 @@ pub fn of(f: &Due, w: &Writing<'_>) -> (String, usize) {
         Lang::Zh => format!("复评：{}", w.book),
     };
     out.text("X-WR-CALNAME", &name);
-    let mut n = 0;
+    let mut n = Events::default();
     for sample in &f.samples {
         for tasting in &sample.tastings {
             let Some((day, cancelled)) = placed(f, sample, tasting) else { continue };
             event(&mut out, w, sample, tasting, day, cancelled);
-            n += 1;
+            *if cancelled { &mut n.cancelled } else { &mut n.tastings } += 1;
         }
     }
     out.line("END", "VCALENDAR");
@@ -78,8 +101,14 @@ fn event(
     out.line("STATUS", if cancelled { "CANCELLED" } else { "CONFIRMED" });
     out.line("CLASS", "PRIVATE");
     out.line("TRANSP", "TRANSPARENT");
-    out.text("SUMMARY", &summary(w.lang, sample, tasting, day));
-    out.text("DESCRIPTION", &description(w.lang, sample, tasting, day));
+    if cancelled {
+        let (summary, description) = taken_back(w.lang, sample, tasting);
+        out.text("SUMMARY", &summary);
+        out.text("DESCRIPTION", &description);
+    } else {
+        out.text("SUMMARY", &summary(w.lang, sample, tasting, day));
+        out.text("DESCRIPTION", &description(w.lang, sample, tasting, day));
+    }
     out.line("END", "VEVENT");
 }
 
@@ -98,6 +127,30 @@ fn summary(lang: Lang, sample: &SampleDue, tasting: &Tasting, day: Day) -> Strin
             let since = if late { format!("（应于 {}）", tasting.day) } else { String::new() };
             format!("复评 {}：{}{since}", sample.sample, tasting.words_zh)
         }
+    }
+}
+
+/// What an event says that takes an earlier one back: that the sample was tasted before its day, or
+/// why it is not served. Nothing is to be planned for it.
+fn taken_back(lang: Lang, sample: &SampleDue, tasting: &Tasting) -> (String, String) {
+    let name = &sample.sample;
+    match (lang, &tasting.done) {
+        (Lang::En, Answer::Known(done)) => (
+            format!("Tasted already: {name}, {} (on {})", tasting.words, done.day),
+            format!("{} is done: session {}.", tasting.words, done.session),
+        ),
+        (Lang::Zh, Answer::Known(done)) => (
+            format!("已评：{name}，{}（{}）", tasting.words_zh, done.day),
+            format!("{}已完成：场次 {}。", tasting.words_zh, done.session),
+        ),
+        (Lang::En, Answer::Unknown(_)) => (
+            format!("Not tasted: {name}, {} (in quarantine or too damp)", tasting.words),
+            format!("{name} is not served: {}.", sample.not_served.join("; ")),
+        ),
+        (Lang::Zh, Answer::Unknown(_)) => (
+            format!("不评：{name}，{}（隔离或过潮）", tasting.words_zh),
+            format!("{name} 不供评：{}。", sample.not_served.join("; ")),
+        ),
     }
 }
 

@@ -21,11 +21,17 @@ pub fn text(f: &Due) -> String {
         out.push_str(&open(f, state, title));
     }
     if !f.samples.iter().any(|s| s.state.is_open()) {
-        out.push_str(&paragraph(nothing(f), "  ", "  "));
+        out.push_str(&paragraph(&nothing(f), "  ", "  "));
     }
     out.push_str(&coming(f));
-    if let Answer::Known(sitting) = &f.sitting {
-        out.push_str(&session(f, sitting));
+    match &f.sitting {
+        Answer::Known(sitting) => out.push_str(&session(f, sitting)),
+        // That nothing is due stands above already.
+        Answer::Unknown(why) if f.samples.iter().any(|s| s.state.is_open()) => {
+            out.push_str(&heading("No session for it"));
+            out.push_str(&paragraph(&format!("{}.", why.reason), "  ", "  "));
+        }
+        Answer::Unknown(_) => {}
     }
     if let Answer::Known(stock) = &f.reference {
         out.push_str(&reference(stock));
@@ -39,12 +45,23 @@ pub fn text(f: &Due) -> String {
     out
 }
 
-fn nothing(f: &Due) -> &str {
+fn nothing(f: &Due) -> String {
     if f.samples.is_empty() {
-        "The book has no lot yet that could be tasted again."
-    } else {
-        "Nothing."
+        return "The book has no lot yet that could be tasted again.".to_owned();
     }
+    let later = || f.samples.iter().filter(|s| s.state == State::Later);
+    let coming = || later().filter_map(|s| Some((s, s.next.known()?)));
+    let Some((first, next)) = coming().min_by_key(|(_, n)| n.counts_from) else {
+        return "Nothing, and no plan has a tasting to come.".to_owned();
+    };
+    let others = match coming().filter(|(_, n)| n.counts_from == next.counts_from).count() - 1 {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    format!(
+        "Nothing. Next: {} at {} on {}{others}, from {} on.",
+        first.sample, next.words, next.day, next.counts_from
+    )
 }
 
 fn open(f: &Due, state: State, title: &str) -> String {

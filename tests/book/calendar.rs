@@ -8,7 +8,7 @@ use blindsteep::book::time::{Day, Moment};
 use blindsteep::findings::due::{Due, Record, Wish, due};
 use blindsteep::plots::Lang;
 use blindsteep::session::standing::Standing;
-use blindsteep::views::calendar::{Writing, of};
+use blindsteep::views::calendar::{Events, Writing, is_own, of};
 use vobject::{Component, parse_component};
 
 use super::new_book;
@@ -76,7 +76,7 @@ fn all_fields_are_read_back_by_another_library() {
     let (text, n) = of(&f, &writing("Garden", "2026-03-01T07:30:00+08:00", Lang::En));
     let all = events(&text);
     // The first lot's 2 months (61 days, 2026-03-03), both arms' 2 weeks (2026-03-06).
-    assert_eq!((n, all.len()), (3, 3));
+    assert_eq!((n, all.len()), (Events { tastings: 3, cancelled: 0 }, 3));
     let first = &all[0];
     let expected = [
         ("CLASS", "PRIVATE"),
@@ -200,4 +200,27 @@ fn what_is_overdue_stands_on_the_day_that_is_asked_about_and_quarantine_takes_ba
     let (text, _) = of(&f, &writing("Garden", "2026-04-10T07:30:00+08:00", Lang::Zh));
     let now = events(&text).into_iter().find(|e| e["UID"] == first["UID"]).unwrap();
     assert_eq!(now["STATUS"], "CANCELLED");
+    assert_eq!(now["SUMMARY"], "不评：T26-01，2 个月（隔离或过潮）");
+    let (text, n) = of(&f, &writing("Garden", "2026-04-10T07:30:00+08:00", Lang::En));
+    // Of the other lot both arms have 2 months on 2026-04-22.
+    assert_eq!(n, Events { tastings: 2, cancelled: 1 });
+    let now = events(&text).into_iter().find(|e| e["UID"] == first["UID"]).unwrap();
+    assert_eq!(now["SUMMARY"], "Not tasted: T26-01, 2 months (in quarantine or too damp)");
+    assert!(now["DESCRIPTION"].starts_with("T26-01 is not served: in quarantine"), "{now:?}");
+    assert!(!now["DESCRIPTION"].contains("--plan"), "{now:?}");
+}
+
+/// Only what this program wrote may be written anew.
+#[test]
+fn a_calendar_of_this_program_is_known_by_its_product_identifier() {
+    let (_dir, book) = two_lots();
+    let f = finding(&book, "2026-03-01", "2026-03-31");
+    let (text, _) = of(&f, &writing("Garden", "2026-03-01T07:30:00+08:00", Lang::En));
+    assert!(is_own(&text));
+    let other = text.replace("PRODID:-//blindsteep//", "PRODID:-//somebody//");
+    assert!(!is_own(&other) && !is_own("") && !is_own("my own notes\n"));
+    // That an event quotes it makes no calendar ours.
+    let quoted =
+        other.replace("BEGIN:VEVENT\r\n", "BEGIN:VEVENT\r\nPRODID:-//blindsteep//blindsteep \r\n");
+    assert!(!is_own(&quoted));
 }

@@ -57,6 +57,19 @@ fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
     assert!(counted.contains("18 of 36 triangles right"), "{counted}");
     let said = run(block("### Lots grow up"), &folder.path().join("garden"));
     assert!(said.contains("T26-MIX (this lot)") && said.contains("left   0.5 kg"), "{said}");
+    // No mass is told to be more than was made, and what was split goes on where it was.
+    let checked = run("blindsteep check", &folder.path().join("garden"));
+    assert!(!checked.contains("more than"), "{checked}");
+    let due = run("blindsteep due --json", &folder.path().join("garden"));
+    let found: serde_json::Value = serde_json::from_str(&due).unwrap();
+    for part in ["T26-01@dry", "T26-01@humid", "T26-02A", "T26-02B"] {
+        let all = found["samples"].as_array().unwrap();
+        let of = all.iter().find(|s| s["sample"] == part).unwrap();
+        assert_eq!(of["left_g"], 200.0, "{of}");
+        // The first session, on the day of the split, still had the whole lot; it is sealed.
+        let sealed = |t: &serde_json::Value| t["state"] == "sealed";
+        assert!(of["tastings"].as_array().unwrap().iter().any(sealed), "{of}");
+    }
 }
 
 #[test]

@@ -645,7 +645,7 @@ fn ages_count_from_packing_where_the_log_says_when_and_else_the_lot_is_left_out(
     assert_eq!(f["not_followed"][0]["sample"], "T24-04");
     assert_eq!(
         f["not_followed"][0]["reason"],
-        "its log does not say when it was packed (store.packed)"
+        "its log does not say when it was packed; log it: `blindsteep lot log LOT store.packed WHEN`"
     );
     let s = &f["samples"][0];
     assert_eq!(s["sample"], "T24-01");

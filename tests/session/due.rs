@@ -108,7 +108,10 @@ fn the_calendar_says_nothing_of_sealed_sessions() {
         assert_eq!(output.code, 0, "{output:?}");
         assert!(output.out.contains("Keep it from whoever tastes"), "{output:?}");
         let again = panel.run(&["due", "--on", on, "--calendar", path]);
-        assert_eq!(again.code, 2, "it is not written over");
+        assert_eq!(again.code, 0, "its own file is written anew: {again:?}");
+        assert!(again.out.contains(", written anew: "), "{again:?}");
+        let output = panel.run(&["due", "--on", on, "--calendar", path, "--language", "zh"]);
+        assert_eq!(output.code, 0, "{output:?}");
         let text = std::fs::read_to_string(&file).unwrap();
         let kept: Vec<&str> =
             text.lines().filter(|l| !l.starts_with("DTSTAMP") && !l.starts_with("SEQ")).collect();
@@ -273,4 +276,181 @@ fn replicates_stand_on_days_of_their_own() {
             key.matches(&format!("lot = \"{lot}\"\narm = \"main\"\nrole = \"lot\"")).count();
         assert_eq!(of_lot, 2, "{lot}");
     }
+}
+
+#[test]
+fn a_calendar_takes_the_place_of_its_own_file_alone() {
+    let panel = with_reference();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("mine.ics");
+    let path = file.to_str().unwrap();
+    std::fs::write(&file, "BEGIN:VCALENDAR\r\nPRODID:-//me//my own//EN\r\nEND:VCALENDAR\r\n")
+        .unwrap();
+    let before = std::fs::read(&file).unwrap();
+    let refused = panel.run(&["due", "--on", ON, "--calendar", path]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("another name to --calendar"), "{}", refused.err);
+    assert_eq!(std::fs::read(&file).unwrap(), before);
+    let nowhere = folder.path().join("no/such/x.ics");
+    let refused = panel.run(&["due", "--on", ON, "--calendar", nowhere.to_str().unwrap()]);
+    assert_eq!(refused.code, 2);
+    assert!(
+        refused.err.contains(&format!("cannot write {}", nowhere.display())),
+        "{}",
+        refused.err
+    );
+    assert!(refused.err.contains("there is no folder") && refused.err.contains("mkdir -p"));
+    assert!(!refused.err.contains(".blindsteep-"), "{}", refused.err);
+    let refused =
+        panel.run(&["age", "--table", "nowhere.csv", "--lot", "a", "--month", "m", "--value", "v"]);
+    assert!(refused.err.contains("cannot read nowhere.csv"), "{}", refused.err);
+    assert!(refused.err.contains("to mend:  correct the path"), "{}", refused.err);
+}
+
+/// A session of all four lots, on 2026-05-14 and the day after it, tasted and revealed.
+fn revealed() -> Panel {
+    let panel = Panel::new();
+    panel.plan(&super::common::request());
+    panel.taste();
+    session::close(&panel.book, "spring", false, now()).unwrap();
+    session::reveal(&panel.book, "spring", now()).unwrap();
+    panel
+}
+
+fn split(panel: &Panel, lot: &str, on: &str) -> super::common::Output {
+    panel.run(&["lot", "split", lot, "--arm", "dry", "--arm", "humid", "--on", on])
+}
+
+#[test]
+fn no_lot_is_split_before_a_tasting_of_the_whole() {
+    let panel = Panel::new();
+    panel.plan(&super::common::request());
+    for lot in [LOTS[0], LOTS[3]] {
+        let refused = split(&panel, lot, "2026-05-13");
+        assert_eq!(refused.code, 2, "{refused:?}");
+        let told = format!("a session of 2026-05-14 that is not revealed yet has {lot} as a whole");
+        assert!(refused.err.contains(&told), "{}", refused.err);
+        assert!(refused.err.contains("give --on 2026-05-14"), "{}", refused.err);
+        assert!(!refused.err.contains("spring"), "{}", refused.err);
+    }
+    assert!(!panel.read("lots/Lot-Alpha/lot.toml").contains("[[arm]]"));
+    let panel = revealed();
+    let refused = split(&panel, LOTS[0], "2026-05-13");
+    assert_eq!(refused.code, 2, "{refused:?}");
+    let told = "Lot-Alpha was tasted as a whole on 2026-05-14 (2026-05-14-spring)";
+    assert!(refused.err.contains(told), "{}", refused.err);
+    // By hand anything can be written; then `check` tells.
+    let text = panel.read("lots/Lot-Alpha/lot.toml");
+    let arms = ["dry", "humid"].map(|a| format!("\n[[arm]]\nid = \"{a}\"\nsince = 2026-05-10\n"));
+    panel.write("lots/Lot-Alpha/lot.toml", &(text + &arms.concat()));
+    let checked = panel.run(&["check"]);
+    let told = "Lot-Alpha was tasted as a whole on 2026-05-14, after it was split on 2026-05-10";
+    assert!(checked.out.contains(told), "{}", checked.out);
+}
+
+#[test]
+fn a_tasting_on_the_day_of_a_split_is_one_of_each_arm() {
+    let panel = revealed();
+    assert_eq!(split(&panel, LOTS[0], "2026-05-14").code, 0);
+    let into = ["lot", "split", LOTS[1], "--into", "Child=1kg", "--on", "2026-05-14"];
+    let output = panel.run(&into);
+    assert_eq!(output.code, 0, "{output:?}");
+    let asked = panel.run(&["due", "--on", "2026-05-20", "--json"]);
+    let found: serde_json::Value = serde_json::from_str(&asked.out).unwrap();
+    for name in ["Lot-Alpha@dry", "Lot-Alpha@humid", "Child"] {
+        let of = found["samples"].as_array().unwrap().iter().find(|s| s["sample"] == name).unwrap();
+        assert_eq!(of["last"]["session"], "2026-05-14-spring", "{name}");
+        assert_eq!(of["tastings"][0]["state"], "done", "{name}");
+    }
+    let checked = panel.run(&["check"]);
+    assert!(!checked.out.contains("one of the two days is wrong"), "{}", checked.out);
+}
+
+#[test]
+fn what_was_tasted_early_is_taken_back_in_words() {
+    let panel = revealed();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("again.ics");
+    let args = ["due", "--on", "2026-05-14", "--until", "2026-05-20", "--calendar"];
+    let output = panel.run(&[&args[..], &[file.to_str().unwrap(), "--language", "en"]].concat());
+    assert!(output.out.contains(": 0 tastings until 2026-05-20, and 3 taken back."), "{output:?}");
+    let text = std::fs::read_to_string(&file).unwrap().replace("\r\n ", "");
+    let told = "SUMMARY:Tasted already: Lot-Alpha\\, 2 weeks (on 2026-05-14)";
+    assert!(text.contains(told), "{text}");
+    assert!(!text.contains("--plan"), "{text}");
+}
+
+/// The order of the flights must not be told by that of the lots.
+#[test]
+fn leaf_is_told_by_the_names_of_the_samples() {
+    for _ in 0..6 {
+        let panel = with_reference();
+        let planned = plan(&panel, &["--flight-size", "4"]);
+        assert_eq!(planned.code, 0, "{planned:?}");
+        let leaf = planned.out.split("Leaf, at most:\n").nth(1).unwrap();
+        let names: Vec<&str> =
+            leaf.lines().take(4).map(|l| l.trim().split(':').next().unwrap()).collect();
+        assert_eq!(names, [LOTS[3], LOTS[0], LOTS[1], LOTS[2]], "{}", planned.out);
+    }
+}
+
+#[test]
+fn one_sample_alone_is_no_session_and_what_to_add_is_told() {
+    let panel = Panel::new();
+    for lot in &LOTS[1..] {
+        assert_eq!(panel.run(&["lot", "log", lot, "store.quarantine", "yes"]).code, 0);
+    }
+    let made = ["lot", "add", "Young", "--class", "black", "--made", "2026-05-13"];
+    assert_eq!(panel.run(&made).code, 0);
+    let asked = panel.run(&["due", "--on", ON]);
+    assert!(!asked.out.contains("A session for it"), "{}", asked.out);
+    let words = asked.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let told = "Add another sample with --with Young, or name a reference";
+    assert!(words.contains("Lot-Alpha alone could be tasted"), "{}", asked.out);
+    assert!(words.contains(told), "{}", asked.out);
+    let refused = plan(&panel, &[]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains(told), "{}", refused.err);
+    let planned = plan(&panel, &["--with", "Young"]);
+    assert_eq!(planned.code, 0, "{planned:?}");
+}
+
+#[test]
+fn where_nothing_is_due_the_next_tasting_is_named() {
+    let panel = with_reference();
+    let asked = panel.run(&["due", "--on", "2026-05-03"]);
+    let words = asked.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    let told = "Nothing. Next: Lot-Alpha at 2 weeks on 2026-05-15 and 2 more, from 2026-05-08 on.";
+    assert!(words.contains(told), "{}", asked.out);
+}
+
+/// A sealed session that is for another age neither hides what is due nor is told as if it were it.
+#[test]
+fn a_sealed_session_for_another_age_hides_nothing() {
+    let panel = with_reference();
+    assert_eq!(plan(&panel, &[]).code, 0);
+    let asked = panel.run(&["due", "--on", "2026-07-05"]);
+    let words = asked.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("Due sample"), "{}", asked.out);
+    let told = "in 2026-05-15-spring, planned for 2026-05-15, which is not revealed yet. That tasting \
+                is for another age: the one that is due now is still to be had.";
+    assert_eq!(words.matches(told).count(), 1, "{}", asked.out);
+    assert_eq!(words.matches("2026-05-15-spring").count(), 1, "{}", asked.out);
+}
+
+#[test]
+fn an_arm_of_a_plan_that_no_lot_has_is_told() {
+    let panel = Panel::new();
+    let checked = panel.run(&["check"]);
+    assert!(!checked.out.contains("retasting.toml"), "{}", checked.out);
+    assert_eq!(split(&panel, LOTS[0], "2026-05-14").code, 0);
+    let text = panel.read("retasting.toml");
+    let slip = "\n[[plan]]\nid = \"damp\"\narms = [\"humdi\"]\nafter = [\"2w\"]\n";
+    panel.write("retasting.toml", &(text + slip));
+    let checked = panel.run(&["check"]);
+    assert_eq!(checked.code, 0, "{checked:?}");
+    let told =
+        "the plan damp is for arms named \"humdi\", and no lot has one: did you mean \"humid\"?";
+    assert_eq!(checked.out.matches("retasting.toml").count(), 1, "{}", checked.out);
+    assert!(checked.out.contains(told), "{}", checked.out);
 }

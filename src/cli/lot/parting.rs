@@ -9,10 +9,11 @@ use crate::book::lots::{LotFile, Parent};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parting::{self, NewTea, Parted, Taken};
 use crate::book::time::{Day, Moment};
-use crate::book::writing::{NewArm, NewLot, split_lot};
+use crate::book::writing::{NewArm, NewLot};
 use crate::book::{Book, lot_warnings};
 use crate::cli::lot_text as view;
 use crate::cli::{Context, Failure};
+use crate::session::splitting::split_lot;
 
 #[derive(Debug, Args)]
 #[command(group(clap::ArgGroup::new("parts").required(true).args(["arms", "into"])))]

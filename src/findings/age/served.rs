@@ -180,9 +180,13 @@ impl Served {
     /// When a sample was tasted, by time.
     #[must_use]
     pub fn tastings(&self, sample: &str, before: &[Before], lots: &LotTimes) -> Vec<TastingOf> {
+        let own: BTreeSet<&String> =
+            self.cells.keys().filter(|c| c.sample == sample).map(|c| &c.session).collect();
+        // On the day of a split it still was what it was before, but where it was served itself.
         let counts = |cell: &Cell, month: f64| {
-            cell.sample == sample
-                || before.iter().any(|b| b.sample == cell.sample && month < b.until)
+            let was =
+                |b: &Before| month < b.until || (month == b.until && !own.contains(&cell.session));
+            cell.sample == sample || before.iter().any(|b| b.sample == cell.sample && was(b))
         };
         let mut all: Vec<TastingOf> = self
             .cells
@@ -209,7 +213,7 @@ impl Served {
                     && time
                         .before
                         .iter()
-                        .any(|b| b.sample == *name && tastings.iter().all(|t| t.month < b.until))
+                        .any(|b| b.sample == *name && tastings.iter().all(|t| t.month <= b.until))
             })
         };
         times
@@ -226,8 +230,8 @@ impl Served {
             .collect()
     }
 
-    /// The time of a sample. An arm of which no book tells when it was split was its lot until an
-    /// arm of that lot was first tasted.
+    /// The time of a sample. An arm of which no book tells when it was split was its lot until
+    /// just before an arm of that lot was first tasted.
     fn time(&self, sample: &str, names: &[&String], lots: &LotTimes) -> SampleTime {
         let mut time = lots.of(sample);
         if lots.samples.contains_key(sample) || time.arm.is_none() {
@@ -244,7 +248,8 @@ impl Served {
             .map(|(_, served)| served.month())
             .fold(f64::INFINITY, f64::min);
         if names.iter().any(|n| **n == time.lot) {
-            time.before.push(Before { sample: time.lot.clone(), until: first });
+            let until = first.next_down();
+            time.before.push(Before { sample: time.lot.clone(), until });
         }
         time
     }

@@ -34,9 +34,10 @@ pub(super) fn sessions_of<'a>(
             .filter(|h| by.is_none_or(|id| crate::book::ids::same(id, &h.recipe)))
             .filter(|h| {
                 let Some(samples) = &h.samples else { return false };
+                // On the day of a split it still was what it was before.
                 before.iter().any(|s| {
                     let sample = Sample { lot: s.lot.clone(), arm: s.arm.clone() };
-                    s.until.is_none_or(|until| h.day < until) && samples.contains(&sample)
+                    s.until.is_none_or(|until| h.day <= until) && samples.contains(&sample)
                 })
             })
             .collect()
@@ -95,7 +96,13 @@ pub(super) fn schedule(
         if tasting.state == State::Missed && before.is_some_and(|b| b <= since) {
             continue;
         }
-        let waits = !matches!(tasting.state, State::Done | State::Missed);
+        // One that was tasted and only not revealed yet does not hide the age that has come since.
+        let over = before.is_some_and(|b| b <= wish.on);
+        let waits = match tasting.state {
+            State::Done | State::Missed => false,
+            State::Sealed => !over,
+            _ => true,
+        };
         if waits && next.is_none() {
             next = Some(tasting.clone());
         }

@@ -162,6 +162,9 @@ pub(super) fn sitting(
         left_out.push(LeftOut { sample, reason });
     }
     let sizes: Vec<u32> = pack(&groups, room).iter().map(|f| f.len() as u32).collect();
+    if reference.known().is_none() && sizes.contains(&1) {
+        return Answer::unknown(alone(wish, kept, &groups, &sizes, &left_out));
+    }
     let days_a_replicate = sizes.len().div_ceil(a_day);
     let mut all = Vec::new();
     for replicate in 0..plan.replicates {
@@ -200,14 +203,49 @@ fn nothing(wish: &Wish, kept: &[Kept<'_>], left_out: &[LeftOut]) -> String {
     let mut text = if left_out.is_empty() {
         format!("nothing is due or soon on {}", wish.on)
     } else {
-        let out: Vec<String> =
-            left_out.iter().map(|l| format!("{}: {}", l.sample, l.reason)).collect();
-        format!("nothing that is due on {} can be tasted ({})", wish.on, out.join("; "))
+        format!("nothing that is due on {} can be tasted ({})", wish.on, each(left_out))
     };
     if let Some(day) = next {
         text.push_str(&format!("; the next tasting is on {day}"));
     }
     text
+}
+
+/// Why samples are left out, the first few each.
+fn each(left_out: &[LeftOut]) -> String {
+    const NAMED: usize = 6;
+    let named = left_out.iter().take(NAMED).map(|l| format!("{}: {}", l.sample, l.reason));
+    let more = left_out.len().saturating_sub(NAMED);
+    let more = (more > 0).then(|| format!("and {more} more"));
+    named.chain(more).collect::<Vec<String>>().join("; ")
+}
+
+/// What to add where a flight would have one sample and no reference.
+fn alone(
+    wish: &Wish,
+    kept: &[Kept<'_>],
+    groups: &[Vec<String>],
+    sizes: &[u32],
+    left_out: &[LeftOut],
+) -> String {
+    let here: Vec<&String> = groups.iter().flatten().collect();
+    let found = match here.as_slice() {
+        [one] if sizes.len() == 1 && left_out.is_empty() => {
+            format!("on {} {one} alone could be tasted", wish.on)
+        }
+        [one] if sizes.len() == 1 => {
+            format!("on {} {one} alone could be tasted ({})", wish.on, each(left_out))
+        }
+        _ => format!("a flight would have one of {} samples alone", here.len()),
+    };
+    let other = kept.iter().find(|k| {
+        k.due.state == State::Later && k.recipe.is_some() && !here.contains(&&k.due.sample)
+    });
+    let with = other.map_or("LOT", |k| k.due.sample.as_str());
+    format!(
+        "{found}, and without a reference there is nothing to compare it with. Add another sample with \
+         --with {with}, or name a reference in retasting.toml"
+    )
 }
 
 /// The arms of a lot together, as far as a flight has room for them.

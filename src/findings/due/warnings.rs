@@ -105,15 +105,19 @@ pub(super) fn warnings(
     for had in &record.standing.sealed {
         match &had.samples {
             Some(samples) => {
-                let here: Vec<String> = kept
-                    .iter()
-                    .filter(|k| samples.contains(&k.sample))
-                    .map(|k| k.due.sample.clone())
-                    .collect();
-                list.group(WarningKind::Sealed, here, &|named| {
+                let here =
+                    |is_open: bool| of(&|k| samples.contains(&k.sample) && open(k) == is_open);
+                let told = |named: &str| {
                     format!(
-                        "{named}: in {}, planned for {}, which is not revealed yet.",
+                        "{named}: in {}, planned for {}, which is not revealed yet",
                         had.session, had.day
+                    )
+                };
+                list.group(WarningKind::Sealed, here(false), &|named| format!("{}.", told(named)));
+                list.group(WarningKind::Sealed, here(true), &|named| {
+                    format!(
+                        "{}. That tasting is for another age: the one that is due now is still to be had.",
+                        told(named)
                     )
                 });
             }
