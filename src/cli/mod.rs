@@ -112,7 +112,7 @@ impl From<StoreError> for Failure {
             StoreError::NotText { .. } | StoreError::TooLarge { .. } => {
                 Self::Records(e.to_string())
             }
-            StoreError::Exists(_) | StoreError::NoFolder { .. } => Self::Command(e.to_string()),
+            StoreError::Exists(_) => Self::Command(e.to_string()),
             _ => Self::Disk(e.to_string()),
         }
     }

@@ -147,7 +147,7 @@ fn too_little_leaf_is_refused_with_the_lots_that_lack_it() {
     // also the warm-up cup: 52 cups, 156 g.
     assert_eq!(
         text,
-        "the reserve does not suffice\n  Lot-Alpha: 105.0 g needed, 100.0 g left\n  Lot-Beta: 105.0 g needed, 100.0 g left\n  Lot-Gamma: 105.0 g needed, 100.0 g left\n  Frozen-Ref: 156.0 g needed, 100.0 g left\n  to mend:  fewer replicates, a recipe with less leaf, or leave a lot out"
+        "the reserve does not suffice\n  Frozen-Ref: 156.0 g needed, 100.0 g left\n  Lot-Alpha: 105.0 g needed, 100.0 g left\n  Lot-Beta: 105.0 g needed, 100.0 g left\n  Lot-Gamma: 105.0 g needed, 100.0 g left\n  to mend:  fewer replicates, a recipe with less leaf, or leave a lot out"
     );
     assert!(!panel.root.join("sessions/2026-05-14-spring").exists());
 }
@@ -168,7 +168,8 @@ fn leaf_that_a_sealed_session_will_draw_is_not_promised_twice() {
     let reference = planned.leaf.iter().find(|l| l.sample.lot == LOTS[3]).unwrap();
     assert_eq!(reference.left_g, Some(100.0 - 36.0), "12 cups of 3 g are spoken for");
     // The three lots share 12 flights and 12 second codes evenly: 16 cups each.
-    assert!(planned.leaf[..3].iter().all(|l| l.left_g == Some(100.0 - 48.0)), "{:?}", planned.leaf);
+    let mut lots = planned.leaf.iter().filter(|l| l.sample.lot != LOTS[3]);
+    assert!(lots.all(|l| l.left_g == Some(100.0 - 48.0)), "{:?}", planned.leaf);
 }
 
 #[test]
@@ -266,8 +267,8 @@ fn a_split_lot_needs_its_arm() {
     arms.lots.push("lot-alpha@HUMID".to_owned());
     let planned = panel.plan(&arms);
     let names: Vec<String> = planned.leaf.iter().map(|l| l.sample.to_string()).collect();
-    assert_eq!(names[0], "Lot-Alpha@dry");
-    assert_eq!(names[3], "Lot-Alpha@humid");
+    // By sample: the order says nothing of flights.
+    assert_eq!(names[..3], ["Frozen-Ref", "Lot-Alpha@dry", "Lot-Alpha@humid"]);
 }
 
 #[test]

@@ -16,7 +16,7 @@ fn eight_schools() {
     let effects = [28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0];
     let errors = [15.0_f64, 10.0, 16.0, 11.0, 9.0, 11.0, 10.0, 18.0];
     let squares: Vec<f64> = errors.iter().map(|e| e * e).collect();
-    let found = pool(&effects, &diagonal(&squares), f64::INFINITY, 0.95).expect("a pool");
+    let found = pool(&effects, &diagonal(&squares), None, 0.95).expect("a pool");
     assert_eq!(found.tau, 0.0);
     close(found.mean.value, 7.7, 0.05, "mean");
     close(found.mean.se, 4.1, 0.05, "standard error");
@@ -40,7 +40,7 @@ fn thirteen_trials_of_a_vaccine() {
         0.3256, 0.1946, 0.4154, 0.0200, 0.0512, 0.0069, 0.2230, 0.0040, 0.0564, 0.0730, 0.0124,
         0.5325, 0.0714,
     ];
-    let found = pool(&b, &diagonal(&v), f64::INFINITY, 0.95).expect("a pool");
+    let found = pool(&b, &diagonal(&v), None, 0.95).expect("a pool");
     close(found.tau * found.tau, 0.3132, 2e-4, "tau squared");
     close(found.mean.value, -0.7145, 1e-4, "mean");
     close(found.mean.se, 0.1798, 1e-4, "standard error");
@@ -59,8 +59,8 @@ fn errors_that_all_share_stay_in_the_mean() {
         (0..6).map(|i| (0..6).map(|j| c + if i == j { 0.02 } else { 0.0 }).collect()).collect()
     };
     let (alone, together) = (
-        pool(&b, &shared(0.0), f64::INFINITY, 0.95).expect("a pool"),
-        pool(&b, &shared(0.3), f64::INFINITY, 0.95).expect("a pool"),
+        pool(&b, &shared(0.0), None, 0.95).expect("a pool"),
+        pool(&b, &shared(0.3), None, 0.95).expect("a pool"),
     );
     close(alone.tau, together.tau, 1e-6, "tau");
     // REML of equal errors: the variance of the estimates less that of their errors.
@@ -73,12 +73,12 @@ fn errors_that_all_share_stay_in_the_mean() {
 
 #[test]
 fn what_cannot_be_pooled_is_said() {
-    let two = pool(&[1.0, 2.0], &diagonal(&[1.0, 1.0]), f64::INFINITY, 0.95);
+    let two = pool(&[1.0, 2.0], &diagonal(&[1.0, 1.0]), None, 0.95);
     assert_eq!(two, Err(PoolingError::TooFew { n: 2 }));
-    let size = pool(&[1.0, 2.0, 3.0], &diagonal(&[1.0, 1.0]), f64::INFINITY, 0.95);
+    let size = pool(&[1.0, 2.0, 3.0], &diagonal(&[1.0, 1.0]), None, 0.95);
     assert_eq!(size, Err(PoolingError::Size { n: 3 }));
     for bad in [[1.0, 0.0, 1.0], [1.0, f64::NAN, 1.0], [1.0, -1.0, 1.0]] {
-        let found = pool(&[1.0, 2.0, 3.0], &diagonal(&bad), f64::INFINITY, 0.95);
+        let found = pool(&[1.0, 2.0, 3.0], &diagonal(&bad), None, 0.95);
         assert_eq!(found, Err(PoolingError::NotACovariance));
     }
 }
@@ -99,7 +99,7 @@ fn intervals_hold_whatever_the_quantities_share() {
             let mut normal = || draws.normal();
             let truth: Vec<f64> = (0..12).map(|_| 0.7 + tau * normal()).collect();
             let b: Vec<f64> = truth.iter().map(|t| t + normal()).collect();
-            let found = pool(&b, &diagonal(&[1.0; 12]), f64::INFINITY, 0.95).expect("a pool");
+            let found = pool(&b, &diagonal(&[1.0; 12]), None, 0.95).expect("a pool");
             mean += u64::from(found.mean.lower <= 0.7 && 0.7 <= found.mean.upper);
             each += found
                 .each
@@ -112,4 +112,21 @@ fn intervals_hold_whatever_the_quantities_share() {
         assert!((least..=most).contains(&each), "tau {tau}: each {each:.3}, mean {mean:.3}");
         assert!(mean >= 0.93, "tau {tau}: the mean {mean:.3}");
     }
+}
+
+/// A variance that all share, known with few degrees of freedom, widens the interval of the mean:
+/// Satterthwaite's degrees of freedom by hand.
+#[test]
+fn a_shared_variance_that_is_estimated_counts_with_its_degrees_of_freedom() {
+    let b = [0.1, 0.1, 0.1, 0.1, 0.1, 0.1];
+    let covariance: Vec<Vec<f64>> =
+        (0..6).map(|i| (0..6).map(|j| 0.3 + if i == j { 0.06 } else { 0.0 }).collect()).collect();
+    let known = pool(&b, &covariance, None, 0.95).expect("a pool").mean;
+    let estimated = pool(&b, &covariance, Some((0.3, 3.0)), 0.95).expect("a pool").mean;
+    // Variance 0.3 + 0.06 / 6; degrees of freedom 3 (0.31 / 0.3)^2, fewer than 5.
+    let df = 3.0 * (0.31_f64 / 0.3).powi(2);
+    close(known.se, 0.31_f64.sqrt(), 1e-9, "standard error");
+    let half = |df: f64| blindsteep_stats::dist::t_quantile_upper(0.025, df) * 0.31_f64.sqrt();
+    close(estimated.upper - estimated.value, half(df), 1e-9, "half-width");
+    close(known.upper - known.value, half(5.0), 1e-9, "half-width");
 }

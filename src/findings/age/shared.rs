@@ -153,7 +153,7 @@ pub(super) fn shared(courses: &[TermCourse], level: f64) -> Answer<SharedDrift> 
         .collect();
     let values: Vec<f64> = own.iter().map(|l| all.slope + l.slope).collect();
     let df = rows.len() as f64 - 2.0;
-    match pool(&values, &covariance, df, level) {
+    match pool(&values, &covariance, Some((all.variance, df)), level) {
         Ok(found) => Answer::Known(SharedDrift {
             per_year: found.mean.into(),
             n_sessions: rows.len(),
