@@ -8,7 +8,9 @@ use std::process::ExitCode;
 
 use blindsteep::demo::simulated;
 use blindsteep::demo::truth::{SESSIONS, TERMS};
-use blindsteep::findings::age::{Age, BandPoint, Change, Point, Tasting, TermCourse, age};
+use blindsteep::findings::age::{
+    Age, BandPoint, Change, Point, Tasting, TermCourse, age_without_excluded,
+};
 use blindsteep::findings::{Answer, Settings};
 use rayon::prelude::*;
 
@@ -149,7 +151,7 @@ fn one(seed: u64) -> Tallies {
     let settings = Settings::default();
     let scores = simulated::scores(seed);
     let mut tallies = Tallies::new();
-    count_ageing(&age(&scores, &simulated::times(), &settings), &mut tallies);
+    count_ageing(&age_without_excluded(&scores, &simulated::times(), &settings), &mut tallies);
     for t in tallies.values_mut() {
         t.by_seed.push(t.covered as f64 / t.n as f64);
         t.found_by_seed.push(t.found as f64 / t.n as f64);

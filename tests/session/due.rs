@@ -293,7 +293,7 @@ fn a_calendar_takes_the_place_of_its_own_file_alone() {
     assert_eq!(std::fs::read(&file).unwrap(), before);
     let nowhere = folder.path().join("no/such/x.ics");
     let refused = panel.run(&["due", "--on", ON, "--calendar", nowhere.to_str().unwrap()]);
-    assert_eq!(refused.code, 2);
+    assert_eq!(refused.code, 4);
     assert!(
         refused.err.contains(&format!("cannot write {}", nowhere.display())),
         "{}",
