@@ -75,9 +75,8 @@ before the run; a **MISS** ends the run with an error.
   planted drift, without the form of the day of these sessions, which is taken off with it; no limit.
   With the **other terms as evidence** it must hold (.93 or more), and for sweetness, where drift alone
   hides the gain, leave out 0 in 80 of 100 gardens.
-* **Bands** at the tastings, by what was planted and by the form that was chosen: printed, no limit.
-  What does not move and what moves in a straight line are straight by nature; a short piece of a
-  course that levels off looks straight.
+* **Bands** at the tastings, by the form that was chosen and the number of tastings: printed, no limit.
+  A short piece of a course that levels off looks straight.
 * **False alarms**: a term that storage does not move is said to have changed, first to later tastings
   asked together: .05 and luck.";
 
