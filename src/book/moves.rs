@@ -9,7 +9,7 @@ use super::parameters::{Parameters, Value};
 use super::problem::Problems;
 use super::store::WriteLock;
 use super::time::{Day, Moment};
-use super::writing::refused;
+use super::writing::{must_be_there, refused};
 use super::{Book, BookError, ids, starter};
 
 /// The step of storage, before the point of its parameters.
@@ -69,17 +69,11 @@ pub fn move_lot(
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let at = moved.on.unwrap_or(now);
-    if at.day() < lot.own_since() {
-        return Err(refused(
-            format!("{} is there since {}, after {at}", lot.id, lot.own_since()),
-            format!("a moment from {} on", lot.own_since()),
-            "correct --on",
-        ));
-    }
+    must_be_there(&lot, (at.day(), at), ("moment", "--on"))?;
     let arm = arm.map(|arm| lot.arm_on(Some(arm), at.day())).transpose()?;
     let mut lines = Vec::new();
     for (parameter, value) in given {
-        must_be_there(parameter, &parameters)?;
+        must_be_known(parameter, &parameters)?;
         let entry = Entry {
             arm: arm.clone(),
             how: moved.how,
@@ -94,7 +88,7 @@ pub fn move_lot(
 }
 
 /// Books that are older than a parameter are told its lines.
-fn must_be_there(parameter: &str, parameters: &Parameters) -> Result<(), BookError> {
+fn must_be_known(parameter: &str, parameters: &Parameters) -> Result<(), BookError> {
     if parameters.parameter(parameter).is_some() {
         return Ok(());
     }

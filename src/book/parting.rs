@@ -8,7 +8,7 @@ use super::problem::did_you_mean;
 use super::reading::unknown;
 use super::store::WriteLock;
 use super::time::{Day, Moment};
-use super::writing::{NewLot, add_lots, refused};
+use super::writing::{NewLot, add_lots, must_be_there, refused};
 use super::{Book, BookError, ids};
 
 /// What is taken from a sample.
@@ -205,13 +205,7 @@ fn take<'a>(
             let known: Vec<String> = lots.iter().map(|l| l.id.clone()).collect();
             return Err(unknown("lot", &one.lot, &known, "`blindsteep lot list` names the lots"));
         };
-        if day < lot.own_since() {
-            return Err(refused(
-                format!("{} is there since {}, after {day}", lot.id, lot.own_since()),
-                format!("a day from {} on", lot.own_since()),
-                format!("correct {flag}"),
-            ));
-        }
+        must_be_there(lot, (day, day), ("day", flag))?;
         let arm = lot.arm_on(one.arm.as_deref(), day)?;
         let named = if arm == MAIN { lot.id.clone() } else { format!("{}@{arm}", lot.id) };
         let warn = |warnings: &mut Vec<String>, text: String| {

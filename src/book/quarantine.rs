@@ -10,7 +10,7 @@ use super::parameters::QUARANTINE;
 use super::problem::Problems;
 use super::store::WriteLock;
 use super::time::Moment;
-use super::writing::refused;
+use super::writing::{must_be_there, refused};
 use super::{Book, BookError};
 
 /// A quarantine that begins or ends.
@@ -58,13 +58,7 @@ pub fn change(
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let at = change.on.unwrap_or(now);
-    if at.day() < lot.own_since() {
-        return Err(refused(
-            format!("{} is there since {}, after {at}", lot.id, lot.own_since()),
-            format!("a moment from {} on", lot.own_since()),
-            "correct --on",
-        ));
-    }
+    must_be_there(&lot, (at.day(), at), ("moment", "--on"))?;
     let arm = arm.map(|arm| lot.arm_on(Some(arm), at.day())).transpose()?;
     // Mistakes in other lots do not keep a lot from being put into quarantine.
     let lots = book.lots().unwrap_or_else(|_| vec![lot.clone()]);

@@ -1,5 +1,6 @@
 //! Writing to a book: tasters and lots.
 
+use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -25,6 +26,23 @@ pub(super) fn refused(
         found.as_ref(),
         expected.as_ref(),
         mend.as_ref()
+    ))
+}
+
+/// A lot is there only from its own day on; `what` is a moment or a day, as `flag` takes it.
+pub(super) fn must_be_there(
+    lot: &Lot,
+    (day, at): (Day, impl Display),
+    (what, flag): (&str, &str),
+) -> Result<(), BookError> {
+    let since = lot.own_since();
+    if day >= since {
+        return Ok(());
+    }
+    Err(refused(
+        format!("{} is there since {since}, after {at}", lot.id),
+        format!("a {what} from {since} on"),
+        format!("correct {flag}"),
     ))
 }
 

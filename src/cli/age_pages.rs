@@ -3,8 +3,8 @@
 use jiff::civil::Date;
 
 use super::Failure;
-use crate::findings::age::{Age, SampleAge};
-use crate::sheets::age::{AgePages, Figures, LotCourse, age_pdf};
+use crate::findings::age::Age;
+use crate::sheets::age::{AgePages, LotCourse, age_pdf};
 use crate::views::charts::{self, Chart, Words};
 use crate::views::pages::age_words as said;
 
@@ -22,26 +22,13 @@ pub fn pdf(
     let chart = |file: &str| {
         drawn.iter().find(|c| c.file == file).map(|c| c.svg.clone()).unwrap_or_default()
     };
-    let mut lots: Vec<&str> = Vec::new();
-    for s in &f.samples {
-        if !lots.contains(&s.lot.as_str()) {
-            lots.push(&s.lot);
-        }
-    }
-    let lots = lots.into_iter().filter_map(|lot| {
-        let of_lot = |s: &&SampleAge| s.lot == lot;
-        let tables: Vec<Figures> = f
-            .samples
-            .iter()
-            .filter(of_lot)
-            .filter_map(|s| said::sample(f, s, words))
-            .chain(f.arms.iter().filter(|a| a.lot == lot).filter_map(|a| said::arms(a, words)))
-            .collect();
-        let chart = chart(&charts::age_file("courses", lot));
-        (!tables.is_empty()).then(|| LotCourse { name: lot.to_owned(), chart, tables })
+    let lots = said::by_lot(f, words).into_iter().map(|(lot, tables)| LotCourse {
+        name: lot.to_owned(),
+        chart: chart(&charts::age_file("courses", lot)),
+        tables,
     });
     let pages = AgePages {
-        title: words.pick("How do stored lots move?", "存放的批次如何变化？").to_owned(),
+        title: said::title(words).to_owned(),
         book: book.to_owned(),
         basis: said::basis(f, words),
         date,

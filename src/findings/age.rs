@@ -266,6 +266,20 @@ pub struct Change {
     pub q_value: Option<f64>,
 }
 
+impl Age {
+    /// The lots that are followed, in the order of their samples.
+    #[must_use]
+    pub fn lots(&self) -> Vec<&str> {
+        let mut lots: Vec<&str> = Vec::new();
+        for s in &self.samples {
+            if !lots.contains(&s.lot.as_str()) {
+                lots.push(&s.lot);
+            }
+        }
+        lots
+    }
+}
+
 /// Whether a change is shown among all that were asked, at [`ALPHA`].
 #[must_use]
 pub fn is_shown(c: &Change) -> bool {

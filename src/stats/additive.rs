@@ -162,8 +162,9 @@ impl Additive {
         self.bases.get(component).copied()
     }
 
-    /// How far row `a` lies above row `b`, as weights of the cells; none if they do not hang
-    /// together. Of a row over itself there is no weight.
+    /// How far row `a` lies above row `b`, as weights of the cells: the difference of their levels by
+    /// least squares (Yates 1936, see [`Additive::of`]); none if they do not hang together. Of a row
+    /// over itself there is no weight.
     #[must_use]
     pub fn above(&self, a: usize, b: usize) -> Option<Weights> {
         let part = self.component_of_row(a)?;
@@ -173,7 +174,8 @@ impl Additive {
         })
     }
 
-    /// What the row has in the column, by all that hangs together with them: its level there, as
+    /// What the row has in the column, by all that hangs together with them: its level there, the mean
+    /// of the column's cells less the mean level of their rows, plus its own level (Yates 1936), as
     /// weights of the cells; none if row and column do not hang together. With one row this is the
     /// cell itself.
     #[must_use]

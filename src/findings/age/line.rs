@@ -5,7 +5,7 @@ use super::super::term_comparison::{LevelNumbers, level};
 use super::super::{Answer, count};
 use super::Change;
 use super::forms::{self, CourseOf, Tasted, Together, YEAR};
-use super::sums::{Sum, Sums, change, told};
+use super::sums::{Sum, Sums, a_year, change, told};
 
 /// A straight course needs so many tastings.
 const STRAIGHT: usize = 3;
@@ -241,24 +241,19 @@ impl<'a> Line<'a> {
             sum.iter().map(move |(at, w)| (*at, w * by))
         });
         let change = self.change(Answer::Known(slope.collect()));
-        change.map(|c| self.widened(c, &counted, spread))
+        change.map(|c| self.widened(c, &counted))
     }
 
     /// A slope with the error that the tastings show about it, where that is larger than the model's:
     /// what a panel does from day to day is no error of the model's means.
-    fn widened(&self, c: Change, counted: &[(f64, Sum)], spread: f64) -> Change {
+    fn widened(&self, c: Change, counted: &[(f64, Sum)]) -> Change {
         /// Two degrees of freedom, or the error about the slope says nothing.
         const LEAST: usize = 4;
         let (Some(sums), true) = (self.sums.known(), counted.len() >= LEAST) else { return c };
         let points: Vec<(f64, f64)> =
             counted.iter().map(|(month, sum)| (*month, sums.ask(sum).estimate)).collect();
-        let n = points.len() as f64;
-        let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
-        let (month, level) = (mean(|p| p.0), mean(|p| p.1));
-        let left: f64 =
-            points.iter().map(|(m, y)| (y - level - c.value / YEAR * (m - month)).powi(2)).sum();
-        let se = YEAR * (left / (n - 2.0) / spread).sqrt();
-        let wider = || told(c.value, se, n - 2.0, sums.level).known().copied();
-        if se > c.se { wider().unwrap_or(c) } else { c }
+        let wider = a_year(&points).ok().filter(|s| s.se > c.se);
+        let wider = wider.and_then(|s| told(c.value, s.se, s.df, sums.level).known().copied());
+        wider.unwrap_or(c)
     }
 }

@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::super::{Answer, say};
-use super::forms::YEAR;
+use super::sums::a_year;
 use super::words::signed;
 use super::{Change, TermCourse};
 use crate::scores::ScaleKind;
@@ -122,7 +122,7 @@ pub(super) fn shared(courses: &[TermCourse], level: f64) -> Answer<SharedDrift> 
         .iter()
         .filter_map(|p| {
             let values: Option<Vec<f64>> = told.iter().map(|(c, _)| at(c, &p.session)).collect();
-            Some((p.month / YEAR, values?))
+            Some((p.month, values?))
         })
         .collect();
     if rows.len() < FEWEST_SESSIONS {
@@ -133,27 +133,28 @@ pub(super) fn shared(courses: &[TermCourse], level: f64) -> Answer<SharedDrift> 
         ));
     }
     let k = told.len() as f64;
-    let years: Vec<f64> = rows.iter().map(|r| r.0).collect();
     let means: Vec<f64> = rows.iter().map(|r| r.1.iter().sum::<f64>() / k).collect();
-    let all = Line::through(&years, &means);
-    let own: Vec<Line> = (0..told.len())
-        .map(|t| {
-            let apart: Vec<f64> = rows.iter().zip(&means).map(|(r, m)| r.1[t] - m).collect();
-            let line = Line::through(&years, &apart);
-            // What is left of a term less the mean of all misses what went into the mean.
-            Line { variance: line.variance * k / (k - 1.0), ..line }
-        })
+    let line = |value: &dyn Fn(&[f64], f64) -> f64| {
+        let at =
+            rows.iter().zip(&means).map(|((month, values), mean)| (*month, value(values, *mean)));
+        a_year(&at.collect::<Vec<_>>()).map(|s| (s.estimate, s.se * s.se, s.df))
+    };
+    let all = line(&|_, mean| mean);
+    // What is left of a term less the mean of all misses what went into the mean.
+    let own: Result<Vec<(f64, f64)>, _> = (0..told.len())
+        .map(|t| line(&|v, mean| v[t] - mean).map(|(slope, v, _)| (slope, v * k / (k - 1.0))))
         .collect();
-    let alone: f64 = own.iter().map(|l| l.variance).sum::<f64>() / (k * k);
-    let shared = (all.variance - alone).max(0.0);
+    let ((slope, variance, df), own) = match (all, own) {
+        (Ok(all), Ok(own)) => (all, own),
+        (Err(e), _) | (_, Err(e)) => return Answer::unknown(e.to_string()),
+    };
+    let alone: f64 = own.iter().map(|l| l.1).sum::<f64>() / (k * k);
+    let shared = (variance - alone).max(0.0);
     let covariance: Vec<Vec<f64>> = (0..told.len())
-        .map(|i| {
-            (0..told.len()).map(|j| shared + if i == j { own[i].variance } else { 0.0 }).collect()
-        })
+        .map(|i| (0..told.len()).map(|j| shared + if i == j { own[i].1 } else { 0.0 }).collect())
         .collect();
-    let values: Vec<f64> = own.iter().map(|l| all.slope + l.slope).collect();
-    let df = rows.len() as f64 - 2.0;
-    match pool(&values, &covariance, Some((all.variance, df)), level) {
+    let values: Vec<f64> = own.iter().map(|l| slope + l.0).collect();
+    match pool(&values, &covariance, Some((variance, df)), level) {
         Ok(found) => Answer::Known(SharedDrift {
             per_year: found.mean.into(),
             n_sessions: rows.len(),
@@ -170,23 +171,5 @@ pub(super) fn shared(courses: &[TermCourse], level: f64) -> Answer<SharedDrift> 
                 .collect(),
         }),
         Err(e) => Answer::unknown(e.to_string()),
-    }
-}
-
-/// The line of least squares through the sessions.
-struct Line {
-    slope: f64,
-    /// Of the slope, by what the sessions miss the line.
-    variance: f64,
-}
-
-impl Line {
-    fn through(x: &[f64], y: &[f64]) -> Self {
-        let n = x.len() as f64;
-        let (mx, my) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
-        let spread: f64 = x.iter().map(|x| (x - mx).powi(2)).sum();
-        let slope = x.iter().zip(y).map(|(x, y)| (x - mx) * (y - my)).sum::<f64>() / spread;
-        let left: f64 = x.iter().zip(y).map(|(x, y)| (y - my - slope * (x - mx)).powi(2)).sum();
-        Self { slope, variance: left / (n - 2.0) / spread }
     }
 }

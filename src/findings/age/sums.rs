@@ -2,11 +2,13 @@
 
 use blindsteep_stats::dist::{t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::{Contrast, Family};
+use blindsteep_stats::partial::{self, PartialError, Slope};
 
 use super::super::Answer;
 use super::super::cell_model::{CellModel, Weights};
 use super::super::term_comparison::finite;
 use super::Change;
+use super::forms::YEAR;
 
 /// Places in a basis, with weights.
 pub type Sum = Vec<(usize, f64)>;
@@ -115,6 +117,14 @@ pub fn over_lots(values: &[f64], level: f64) -> Answer<Change> {
     let df = n - 1.0;
     let se = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / df / n).sqrt();
     told(mean, se, df, level)
+}
+
+/// The slope a year of the line of least squares through points (months, value), with the error that
+/// they show about it.
+pub fn a_year(points: &[(f64, f64)]) -> Result<Slope, PartialError> {
+    let x: Vec<f64> = points.iter().map(|p| p.0 / YEAR).collect();
+    let y: Vec<f64> = points.iter().map(|p| p.1).collect();
+    partial::slope(&y, &x, &[&vec![1.0; points.len()]])
 }
 
 /// An estimate with its standard error and degrees of freedom as a change.

@@ -3,15 +3,13 @@
 use std::collections::BTreeMap;
 
 use blindsteep_stats::additive::Additive;
-use blindsteep_stats::partial;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::super::{ALPHA, Answer, count, listed};
 use super::courses::Asking;
-use super::forms::YEAR;
 use super::network::Node;
-use super::sums::told;
+use super::sums::{a_year, told};
 use super::words::full;
 use super::{Change, is_shown};
 use crate::scores::{ScaleKind, TermScores, Words};
@@ -195,10 +193,7 @@ fn slope(points: &[(f64, f64)], level: f64) -> Answer<Change> {
             }
         ));
     }
-    let x: Vec<f64> = points.iter().map(|p| p.0 / YEAR).collect();
-    let y: Vec<f64> = points.iter().map(|p| p.1).collect();
-    let ones = vec![1.0; points.len()];
-    match partial::slope(&y, &x, &[&ones]) {
+    match a_year(points) {
         Ok(s) => told(s.estimate, s.se, s.df, level),
         Err(e) => Answer::unknown(e.to_string()),
     }

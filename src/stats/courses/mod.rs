@@ -170,7 +170,8 @@ pub struct Course {
 
 impl Course {
     /// Fits every form that the number of times apart allows to the estimates of `family`, which
-    /// belong to the times `at`, in any unit and order.
+    /// belong to the times `at`, in any unit and order: generalised least squares, weights
+    /// `exp(-AICc / 2)` (Burnham and Anderson 2002; the head of this module has the formulas).
     ///
     /// # Errors
     /// See [`CourseError`].
@@ -239,7 +240,8 @@ impl Course {
         self.fitted[self.chosen].form
     }
 
-    /// How well the chosen form goes through the estimates: `Q / (n - p)` as F.
+    /// How well the chosen form goes through the estimates: `Q / (n - p)` as F with `n - p` and the
+    /// smallest degrees of freedom of the estimates (see the head of this module).
     #[must_use]
     pub fn lack_of_fit(&self) -> LackOfFit {
         let own = &self.fitted[self.chosen];

@@ -21,14 +21,8 @@ const MOST_TOGETHER: usize = 3;
 /// # Errors
 /// [`PlotError`], if a name has characters that cannot be shown.
 pub fn age(f: &Age, words: &Words) -> Result<Vec<Chart>, PlotError> {
-    let mut lots: Vec<&str> = Vec::new();
-    for s in &f.samples {
-        if !lots.contains(&s.lot.as_str()) {
-            lots.push(&s.lot);
-        }
-    }
     let mut charts = Vec::new();
-    for lot in lots {
+    for lot in f.lots() {
         let samples: Vec<&SampleAge> = f.samples.iter().filter(|s| s.lot == lot).collect();
         if !samples.iter().any(|s| s.terms.iter().any(moved)) {
             continue;

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::age_words as said;
 use super::parts::{STYLE, figure, head, heading, items_of, language, list, row_of_heads};
-use crate::findings::age::{Age, SampleAge};
+use crate::findings::age::Age;
 use crate::sheets::age::Figures;
 use crate::sheets::html::{document, escaped};
 use crate::views::charts::{self, Chart, Words};
@@ -15,7 +15,7 @@ use crate::views::charts::{self, Chart, Words};
 /// # Errors
 /// The reason in words, should the embedded face not be readable.
 pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
-    let title = words.pick("How do stored lots move?", "存放的批次如何变化？");
+    let title = said::title(words);
     let mut out = head(words, title, &said::basis(f, words));
     heading(&mut out, words.pick("In short", "概要"));
     let (told, items) = said::in_short(f, words);
@@ -35,24 +35,7 @@ pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
     if let Some(chart) = drawn.iter().find(|c| c.file == charts::AGE_TOGETHER) {
         figure(&mut out, chart);
     }
-    let mut lots: Vec<&str> = Vec::new();
-    for s in &f.samples {
-        if !lots.contains(&s.lot.as_str()) {
-            lots.push(&s.lot);
-        }
-    }
-    for lot in lots {
-        let of_lot = |s: &&SampleAge| s.lot == lot;
-        let tables: Vec<Figures> = f
-            .samples
-            .iter()
-            .filter(of_lot)
-            .filter_map(|s| said::sample(f, s, words))
-            .chain(f.arms.iter().filter(|a| a.lot == lot).filter_map(|a| said::arms(a, words)))
-            .collect();
-        if tables.is_empty() {
-            continue;
-        }
+    for (lot, tables) in said::by_lot(f, words) {
         heading(&mut out, lot);
         let file = charts::age_file("courses", lot);
         if let Some(chart) = drawn.iter().find(|c| c.file == file) {

@@ -11,6 +11,23 @@ use crate::plots::Lang;
 use crate::sheets::age::Figures;
 use crate::views::charts::{Words, months};
 
+/// The question.
+pub fn title(words: &Words) -> &'static str {
+    words.pick("How do stored lots move?", "存放的批次如何变化？")
+}
+
+/// Lot by lot the tables of its samples and arms; only lots that have any.
+pub fn by_lot<'a>(f: &'a Age, words: &Words) -> Vec<(&'a str, Vec<Figures>)> {
+    let tables = |lot: &str| -> Vec<Figures> {
+        let samples = f.samples.iter().filter(|s| s.lot == lot);
+        let pairs = f.arms.iter().filter(|a| a.lot == lot);
+        let samples = samples.filter_map(|s| sample(f, s, words));
+        samples.chain(pairs.filter_map(|a| arms(a, words))).collect()
+    };
+    let all = f.lots().into_iter().map(|lot| (lot, tables(lot)));
+    all.filter(|(_, tables)| !tables.is_empty()).collect()
+}
+
 /// What the page rests on.
 pub fn basis(f: &Age, words: &Words) -> String {
     let (n, tasters, scores) = (f.samples.len(), f.tasters.len(), f.n_scores);

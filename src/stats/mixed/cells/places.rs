@@ -12,7 +12,10 @@ const MOVED_MAX: usize = 64;
 /// Where each column goes: the terms with the most levels into leaves, as long as these stay small
 /// and part; what is left, and leaves that meet far more of the core than others, into the core.
 /// None if the core is too large.
-#[allow(clippy::type_complexity)]
+#[allow(
+    clippy::type_complexity,
+    reason = "places, columns of the core, leaves: taken apart at the one call"
+)]
 pub(super) fn placed(
     parts: &[Part],
     n_random: usize,
