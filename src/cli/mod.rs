@@ -10,6 +10,7 @@ mod charts;
 mod check;
 mod compare;
 mod demo;
+mod desk;
 mod difference;
 mod due;
 mod kept_text;
@@ -72,6 +73,7 @@ enum Command {
     Link(link::LinkArgs),
     /// What to make next: the batches that tell the most
     Trial(trial::TrialArgs),
+    Desk(desk::DeskArgs),
 }
 
 /// Why a command did not end well, with its exit code.
@@ -229,5 +231,6 @@ fn run(command: Command, context: &mut Context) -> Result<(), Failure> {
         Command::Due(args) => due::run(&args, context),
         Command::Link(args) => link::run(&args, context),
         Command::Trial(args) => trial::run(&args, context),
+        Command::Desk(args) => desk::run(args, context),
     }
 }

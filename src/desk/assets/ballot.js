@@ -1,0 +1,1 @@
+// The ballot on a phone.

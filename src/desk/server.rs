@@ -1,0 +1,375 @@
+//! The listeners: the desk on this machine, ballots where phones reach them.
+
+use std::io::{self, Write};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::connect_info::Connected;
+use axum::extract::{DefaultBodyLimit, Extension, Path as Segment, Query, State};
+use axum::http::{StatusCode, header};
+use axum::middleware;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::get;
+use axum::serve::{IncomingStream, Listener};
+use axum::{Router, serve};
+use tokio::net::{TcpListener, TcpStream};
+use tokio_rustls::TlsAcceptor;
+use tokio_rustls::rustls::ServerConfig;
+use tokio_rustls::rustls::pki_types::pem::PemObject as _;
+use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
+use tokio_rustls::server::TlsStream;
+
+use super::doors::{Doors, Who};
+use super::guard::{self, CookieName, Gate};
+use super::{App, DeskError, Shared, assets, ballot, own_folder, page, panel, questions, record};
+use crate::book::{Book, BookError, store};
+
+/// What was asked of the desk.
+#[derive(Debug, Clone)]
+pub struct Wish {
+    /// The desk's port on this machine.
+    pub port: u16,
+    /// The port of ballots and of the step clock.
+    pub ballots_port: u16,
+    /// Whether phones on the local network may reach the ballots.
+    pub lan: Option<Lan>,
+    /// Whether a browser is opened.
+    pub browser: bool,
+    /// A certificate and its key, as PEM files, for the ballots.
+    pub certificate: Option<(PathBuf, PathBuf)>,
+}
+
+/// Where on the local network.
+#[derive(Debug, Clone, Default)]
+pub struct Lan {
+    /// This address; the machine's own if none.
+    pub address: Option<IpAddr>,
+    /// Further names under which phones reach this machine.
+    pub names: Vec<String>,
+}
+
+/// Serves a book until the process is told to stop.
+///
+/// # Errors
+/// If the book, its lock, a port or a certificate is against it.
+pub fn run(book: Book, wish: &Wish, out: &mut dyn Write) -> Result<(), DeskError> {
+    let _alone = alone(&book)?;
+    let doors = Doors::open(&book)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| DeskError::system("start the server", e))?;
+    runtime.block_on(async move { listen(book, doors, wish, out).await })
+}
+
+/// Held while a desk is open on a book, so that a second one is told.
+fn alone(book: &Book) -> Result<std::fs::File, DeskError> {
+    let folder = own_folder(book);
+    store::make_folder(&folder).map_err(BookError::from)?;
+    let path = folder.join("open");
+    let file = std::fs::OpenOptions::new()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(&path)
+        .map_err(|e| DeskError::system(format!("open {}", path.display()), e))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(std::fs::TryLockError::WouldBlock) => Err(DeskError::Refused(format!(
+            "a desk is open on {} already\n  to mend:  use that one, or end it first",
+            book.root().display()
+        ))),
+        // A disk without locks: nothing of the record leans on this one.
+        Err(std::fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => Ok(file),
+        Err(std::fs::TryLockError::Error(e)) => {
+            Err(DeskError::system(format!("lock {}", path.display()), e))
+        }
+    }
+}
+
+async fn listen(
+    book: Book,
+    doors: Doors,
+    wish: &Wish,
+    out: &mut dyn Write,
+) -> Result<(), DeskError> {
+    let here = IpAddr::V4(Ipv4Addr::LOCALHOST);
+    let desk = bind(here, wish.port, "--port").await?;
+    let address = match &wish.lan {
+        Some(lan) => Some(lan.address.map_or_else(own_address, Ok)?),
+        None => None,
+    };
+    let ballots = bind(address.unwrap_or(here), wish.ballots_port, "--ballots-port").await?;
+    let (desk_port, ballots_port) = (port_of(&desk)?, port_of(&ballots)?);
+    let tls = wish.certificate.as_ref().map(|(c, k)| acceptor(c, k)).transpose()?;
+    let names: Vec<String> = wish.lan.iter().flat_map(|l| l.names.clone()).collect();
+    let shown = names.first().cloned().unwrap_or_else(|| written(address.unwrap_or(here)));
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let app: Shared = Arc::new(App::new(
+        book,
+        doors,
+        format!("{scheme}://{shown}:{ballots_port}"),
+        wish.lan.is_some(),
+    ));
+
+    let local = |port: u16| -> Vec<String> {
+        ["127.0.0.1", "localhost", "[::1]"].iter().map(|h| format!("{h}:{port}")).collect()
+    };
+    let mut reached = match address {
+        Some(a) => vec![format!("{}:{ballots_port}", written(a))],
+        None => local(ballots_port),
+    };
+    reached.extend(names.iter().map(|n| format!("{n}:{ballots_port}")));
+    let desk_routes = desk_routes(&app, local(desk_port), desk_port);
+    let ballot_routes = ballot_routes(&app, reached, ballots_port, tls.is_some());
+
+    let way_in = format!("http://127.0.0.1:{desk_port}/enter/{}", app.doors.desk_link());
+    say(out, &app, &way_in, wish)?;
+    if wish.browser {
+        open_browser(&way_in);
+    }
+    let stop = || async { stopped().await };
+    let desk = serve(desk, desk_routes.into_make_service_with_connect_info::<Peer>())
+        .with_graceful_shutdown(stop());
+    let ballots = async {
+        let service = ballot_routes.into_make_service_with_connect_info::<Peer>();
+        match tls {
+            Some(tls) => {
+                serve(Secured { inner: ballots, tls }, service).with_graceful_shutdown(stop()).await
+            }
+            None => serve(ballots, service).with_graceful_shutdown(stop()).await,
+        }
+    };
+    let both = async { tokio::try_join!(async { desk.await }, ballots) };
+    // Open pages hold their connections: they are not waited for longer than a moment.
+    let patience = async {
+        stopped().await;
+        tokio::time::sleep(Duration::from_secs(2)).await;
+    };
+    tokio::select! {
+        ended = both => { ended.map_err(|e| DeskError::system("serve", e))?; }
+        () = patience => {}
+    }
+    Ok(())
+}
+
+fn say(out: &mut dyn Write, app: &App, way_in: &str, wish: &Wish) -> Result<(), DeskError> {
+    let mut text = format!("The desk is open: {way_in}\n");
+    if wish.lan.is_some() {
+        text.push_str(&format!("Phones reach the ballots at {}\n", app.ballots_at));
+        if wish.certificate.is_none() {
+            text.push_str(
+                "Without a certificate whoever is on the same Wi-Fi could read along or answer in a taster's name.\n",
+            );
+        }
+    } else {
+        text.push_str("Only this machine reaches the ballots; for phones add --lan.\n");
+    }
+    text.push_str("End it with Ctrl-C.\n");
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|e| DeskError::system("write the output", e))
+}
+
+async fn stopped() {
+    let interrupted = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut told) = signal(SignalKind::terminate()) {
+            tokio::select! { _ = interrupted => {}, _ = told.recv() => {} }
+            return;
+        }
+    }
+    let _ = interrupted.await;
+}
+
+async fn bind(address: IpAddr, port: u16, flag: &str) -> Result<TcpListener, DeskError> {
+    TcpListener::bind((address, port)).await.map_err(|e| {
+        let mend = match e.kind() {
+            io::ErrorKind::AddrInUse => {
+                format!("another program has it; choose another with {flag}")
+            }
+            io::ErrorKind::AddrNotAvailable => {
+                "this machine does not have that address; see its network settings".to_owned()
+            }
+            _ => format!("choose another with {flag}"),
+        };
+        DeskError::Refused(format!(
+            "cannot listen at {address}, port {port}: {e}\n  to mend:  {mend}"
+        ))
+    })
+}
+
+fn port_of(listener: &TcpListener) -> Result<u16, DeskError> {
+    listener.local_addr().map(|a| a.port()).map_err(|e| DeskError::system("see the port", e))
+}
+
+fn written(address: IpAddr) -> String {
+    match address {
+        IpAddr::V4(a) => a.to_string(),
+        IpAddr::V6(a) => format!("[{a}]"),
+    }
+}
+
+/// The machine's own address on its local network.
+fn own_address() -> Result<IpAddr, DeskError> {
+    let all = if_addrs::get_if_addrs().map_err(|e| DeskError::system("see the network", e))?;
+    let mut own: Vec<IpAddr> = all
+        .iter()
+        .map(if_addrs::Interface::ip)
+        .filter(|a| matches!(a, IpAddr::V4(v4) if v4.is_private() || v4.is_link_local()))
+        .collect();
+    own.sort_by_key(|a| matches!(a, IpAddr::V4(v4) if v4.is_link_local()));
+    match own.as_slice() {
+        [] => Err(DeskError::Refused(
+            "this machine is on no local network\n  to mend:  join the Wi-Fi that the phones use, or name the address: --lan ADDRESS"
+                .to_owned(),
+        )),
+        [one, ..] => Ok(*one),
+    }
+}
+
+fn open_browser(address: &str) {
+    let (program, before): (&str, &[&str]) = if cfg!(target_os = "macos") {
+        ("open", &[])
+    } else if cfg!(windows) {
+        ("cmd", &["/C", "start", ""])
+    } else {
+        ("xdg-open", &[])
+    };
+    // Without one the address stands in the terminal.
+    let quiet = std::process::Stdio::null;
+    let _ = std::process::Command::new(program)
+        .args(before)
+        .arg(address)
+        .stdin(quiet())
+        .stdout(quiet())
+        .stderr(quiet())
+        .spawn();
+}
+
+fn acceptor(certificate: &Path, key: &Path) -> Result<TlsAcceptor, DeskError> {
+    let wrong = |file: &Path, what: String| {
+        DeskError::Refused(format!(
+            "{}: {what}\n  expected: a certificate and its private key as PEM files\n  to mend:  correct --certificate and --private-key",
+            file.display()
+        ))
+    };
+    let chain: Vec<CertificateDer<'static>> = CertificateDer::pem_file_iter(certificate)
+        .and_then(Iterator::collect)
+        .map_err(|e| wrong(certificate, e.to_string()))?;
+    let key_der = PrivateKeyDer::from_pem_file(key).map_err(|e| wrong(key, e.to_string()))?;
+    let config = ServerConfig::builder()
+        .with_no_client_auth()
+        .with_single_cert(chain, key_der)
+        .map_err(|e| wrong(certificate, e.to_string()))?;
+    Ok(TlsAcceptor::from(Arc::new(config)))
+}
+
+/// Where a connection comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct Peer(pub SocketAddr);
+
+impl Connected<IncomingStream<'_, TcpListener>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, TcpListener>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
+impl Connected<IncomingStream<'_, Secured>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, Secured>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
+/// A listener whose connections are encrypted.
+struct Secured {
+    inner: TcpListener,
+    tls: TlsAcceptor,
+}
+
+impl Listener for Secured {
+    type Io = TlsStream<TcpStream>;
+    type Addr = SocketAddr;
+
+    async fn accept(&mut self) -> (Self::Io, Self::Addr) {
+        loop {
+            let (stream, address) = Listener::accept(&mut self.inner).await;
+            // One who opens a connection and says nothing must not hold up the others.
+            let greeted =
+                tokio::time::timeout(Duration::from_millis(1500), self.tls.accept(stream));
+            if let Ok(Ok(stream)) = greeted.await {
+                return (stream, address);
+            }
+        }
+    }
+
+    fn local_addr(&self) -> io::Result<SocketAddr> {
+        self.inner.local_addr()
+    }
+}
+
+/// All pages of the desk.
+pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
+    let gate = Gate::new(Arc::clone(app), hosts, format!("blindsteep-desk-{port}"), false);
+    let pages = Router::new()
+        .merge(record::routes())
+        .merge(panel::routes())
+        .merge(questions::routes())
+        .layer(middleware::from_fn(guard::desk_only));
+    Router::new()
+        .merge(pages)
+        .merge(shared_routes())
+        .route("/enter/{link}", get(enter))
+        .layer(DefaultBodyLimit::max(guard::BODY))
+        .layer(middleware::from_fn_with_state(gate, guard::pass))
+        .with_state(Arc::clone(app))
+}
+
+/// All that phones reach.
+pub fn ballot_routes(app: &Shared, hosts: Vec<String>, port: u16, secure: bool) -> Router {
+    let gate = Gate::new(Arc::clone(app), hosts, format!("blindsteep-{port}"), secure);
+    let clock = record::clock_routes().layer(middleware::from_fn(guard::clock_only));
+    Router::new()
+        .merge(ballot::routes())
+        .merge(clock)
+        .merge(shared_routes())
+        .route("/enter/{link}", get(enter))
+        .layer(DefaultBodyLimit::max(guard::BODY))
+        .layer(middleware::from_fn_with_state(gate, guard::pass))
+        .with_state(Arc::clone(app))
+}
+
+fn shared_routes() -> Router<Shared> {
+    Router::new().route("/assets/{name}", get(assets::serve)).route("/language", get(language))
+}
+
+#[derive(serde::Deserialize)]
+struct Chosen {
+    #[serde(default)]
+    to: String,
+    #[serde(default)]
+    back: String,
+}
+
+async fn language(Query(chosen): Query<Chosen>) -> Response {
+    page::choose_language(&chosen.to, &chosen.back)
+}
+
+/// The way in of the desk and of the workshop.
+async fn enter(
+    State(app): State<Shared>,
+    Extension(name): Extension<CookieName>,
+    Segment(link): Segment<String>,
+) -> Response {
+    match app.doors.enter(&link) {
+        Some((who, cookie)) => {
+            let to = if who == Who::Desk { "/" } else { "/clock" };
+            ([(header::SET_COOKIE, name.set(&cookie))], Redirect::to(to)).into_response()
+        }
+        None => (StatusCode::FORBIDDEN, "This link is not good (any more).\n").into_response(),
+    }
+}
