@@ -5,16 +5,15 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::asked::Asked;
-use super::{Context, Failure, age_pages, charts, table_args};
+use super::{Context, Failure, charts, table_args};
 use crate::book::problem::did_you_mean;
-use crate::book::session_files::Kind;
 use crate::book::store;
 use crate::book::time::Moment;
 use crate::findings::Settings;
 use crate::findings::age::{Age, AgeRecord, AgeWish, LotTimes, age_of_record};
-use crate::scores::{AgesFrom, Scores, Trials, from_revealed, from_table, trials_from_revealed};
-use crate::session::{Revealed, all_revealed};
+use crate::scores::{AgesFrom, Scores, Trials, from_table, of_book};
 use crate::views;
+use crate::views::charts::Words;
 
 /// How do stored lots move?
 #[derive(Debug, Args)]
@@ -92,7 +91,7 @@ impl AgeArgs {
         if self.page.is_none() && self.pdf.is_none() {
             return Ok(());
         }
-        let words = charts::words(scores, self.asked.language);
+        let words = Words::of(scores, self.asked.language.into());
         let drawn = charts::drawn(views::charts::age(finding, &words))?;
         if let Some(file) = &self.page {
             let page = views::pages::age(finding, &drawn, &words).map_err(Failure::Ours)?;
@@ -104,7 +103,10 @@ impl AgeArgs {
                 false => context.book()?.book_file()?.value.title,
             };
             let today = Moment::now().day().0;
-            store::replace_bytes(file, &age_pages::pdf(finding, &drawn, &words, (&book, today))?)?;
+            store::replace_bytes(
+                file,
+                &views::papers::age(finding, &drawn, &words, (&book, today))?,
+            )?;
         }
         Ok(())
     }
@@ -140,29 +142,8 @@ impl AgeArgs {
         &self,
         context: &Context,
     ) -> Result<(Scores, LotTimes, Option<Trials>), Failure> {
-        let book = context.book()?;
-        let (profiles, tests): (Vec<Revealed>, Vec<Revealed>) = all_revealed(&book)?
-            .into_iter()
-            .filter(|s| s.kind != Kind::Ranking)
-            .partition(|s| s.kind == Kind::Profile);
-        let read = if self.asked.sessions.is_empty() {
-            profiles
-        } else {
-            table_args::named_or_all(&self.asked.sessions, &book)?
-        };
-        let Some(start) = read.iter().map(|r| r.day).min() else {
-            return Err(Failure::Command(
-                "no session of this book is revealed\n  expected: at least one, better several, in \
-                 which stored lots were tasted\n  to mend:  reveal a closed session with `session \
-                 reveal`"
-                    .to_owned(),
-            ));
-        };
-        let times = LotTimes::counted(&book.lots()?, start, self.from).with_sessions(&read);
-        let scores = from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
-        // A test that nobody answered says nothing here, and is no mistake.
-        let trials = trials_from_revealed(&tests).ok();
-        Ok((scores, times, trials))
+        let stored = of_book::stored(&context.book()?, &self.asked.sessions, self.from)?;
+        Ok((stored.scores, stored.times, stored.trials))
     }
 }
 

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::table_args::{self, TableArgs};
 use super::{Context, Failure, charts};
 use crate::plots::PlotError;
-use crate::scores::{Scores, from_revealed};
+use crate::scores::{Scores, of_book};
 use crate::views;
 use crate::views::charts::{Chart, Words};
 
@@ -49,8 +49,8 @@ impl Asked {
         if !self.sessions.is_empty() || self.table.is_given() {
             return self.scores(context);
         }
-        let all = table_args::named_or_all(&[], &context.book()?)?;
-        from_revealed(&all).map_err(|e| Failure::Command(e.to_string()))
+        let all = of_book::named_or_all(&context.book()?, &[])?;
+        Ok(of_book::scores_of(&all)?)
     }
 
     /// Shows an answer: its charts if they were asked for, then its text or its JSON.
@@ -66,7 +66,7 @@ impl Asked {
         draw: impl FnOnce(&F, &Words) -> Result<Vec<Chart>, PlotError>,
     ) -> Result<(), Failure> {
         if let Some(dir) = &self.charts {
-            charts::write(dir, draw(finding, &charts::words(scores, self.language)))?;
+            charts::write(dir, draw(finding, &Words::of(scores, self.language.into())))?;
         }
         self.show_text(context, finding, text)
     }
