@@ -94,7 +94,8 @@ impl AgeArgs {
         let words = Words::of(scores, self.asked.language.into());
         let drawn = charts::drawn(views::charts::age(finding, &words))?;
         if let Some(file) = &self.page {
-            let page = views::pages::age(finding, &drawn, &words).map_err(Failure::Ours)?;
+            let page =
+                views::pages::age(finding, &drawn, &words).document().map_err(Failure::Ours)?;
             store::replace(file, &page, None)?;
         }
         if let Some(file) = &self.pdf {

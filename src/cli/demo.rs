@@ -209,7 +209,9 @@ fn write_charts(book: &Book, reports: &Path, found: &Found) -> Result<(), Failur
         let words = Words::of(&found.first_tastings, language.into())
             .with_parameters(parameter_names(&parameters, language.into()));
         let drawn_links = charts::drawn(views::charts::link(&found.link, &words))?;
-        let page = views::pages::link(&found.link, &drawn_links, &words).map_err(Failure::Ours)?;
+        let page = views::pages::link(&found.link, &drawn_links, &words)
+            .document()
+            .map_err(Failure::Ours)?;
         store::create_new(&reports.join(format!("link.{code}.html")), &page)?;
         charts::write(&dir, Ok(drawn_links))?;
         let words = Words::of(&found.all, language.into());
@@ -228,7 +230,8 @@ fn write_age(
     (words, code): (&Words, &str),
 ) -> Result<(), Failure> {
     let drawn = charts::drawn(views::charts::age(&found.followed, words))?;
-    let page = views::pages::age(&found.followed, &drawn, words).map_err(Failure::Ours)?;
+    let page =
+        views::pages::age(&found.followed, &drawn, words).document().map_err(Failure::Ours)?;
     store::create_new(&reports.join(format!("age.{code}.html")), &page)?;
     let title = book.book_file()?.value.title;
     let on = found.due.on;

@@ -61,7 +61,8 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     if let Some(file) = &args.page {
         let words = Words::of(&scores, args.asked.language.into()).with_parameters(names.clone());
         let charts = charts::drawn(views::charts::link(&finding, &words))?;
-        let page = views::pages::link(&finding, &charts, &words).map_err(Failure::Ours)?;
+        let page =
+            views::pages::link(&finding, &charts, &words).document().map_err(Failure::Ours)?;
         store::replace(file, &page, None)?;
         drawn = Some(charts);
     }

@@ -8,9 +8,12 @@ use crate::book::store;
 use crate::plots::font;
 
 /// Name, kind and text of each file.
-const FILES: [(&str, &str, &str); 6] = [
+const FILES: [(&str, &str, &str); 8] = [
     ("base.css", "text/css; charset=utf-8", include_str!("assets/base.css")),
     ("desk.css", "text/css; charset=utf-8", include_str!("assets/desk.css")),
+    // How findings look, in files of their own and here.
+    ("finding.css", "text/css; charset=utf-8", crate::views::pages::STYLE),
+    ("questions.css", "text/css; charset=utf-8", include_str!("assets/questions.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("assets/desk.js")),
     ("ballot.css", "text/css; charset=utf-8", include_str!("assets/ballot.css")),
     ("ballot.js", "text/javascript; charset=utf-8", include_str!("assets/ballot.js")),

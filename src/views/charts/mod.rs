@@ -86,7 +86,8 @@ impl Words {
     }
 
     /// The word for a habit.
-    fn habit<'a>(&self, kind: &'a str) -> &'a str {
+    #[must_use]
+    pub fn habit<'a>(&self, kind: &'a str) -> &'a str {
         match (self.lang, kind) {
             (Lang::En, kind) => kind,
             (Lang::Zh, "offset") => "偏移",
