@@ -111,13 +111,27 @@ async fn shown(app: Shared, reader: Reader, asked: Posted, wrong: Option<String>
 
 /// How a sample stands, in the reader's language.
 fn state(stand: Stand, say: Say) -> &'static str {
-    match stand {
-        Stand::Overdue => say.of("overdue", "逾期"),
-        Stand::Due => say.of("due", "到期"),
-        Stand::Soon => say.of("soon, may be tasted now", "将到期，可先评"),
-        Stand::Later => say.of("later", "未到期"),
-        _ => say.of("nothing planned", "无计划"),
-    }
+    let zh = match stand {
+        Stand::Overdue => "逾期",
+        Stand::Due => "到期",
+        Stand::Soon => "将到期，可先评",
+        Stand::Sealed => "在密封的品评中",
+        Stand::Later => "未到期",
+        Stand::Done => "已评",
+        Stand::Missed => "错过",
+        Stand::Ended => "计划已完",
+        Stand::Unfit => "不可供评（隔离或受潮）",
+        Stand::Unplanned => "无计划",
+    };
+    let en = match stand {
+        Stand::Soon => "soon, may be tasted now",
+        Stand::Sealed => "in a sealed session",
+        Stand::Unfit => "not served (quarantine or damp)",
+        Stand::Unplanned => "no plan",
+        Stand::Ended => "nothing more is planned",
+        other => other.word(),
+    };
+    say.of(en, zh)
 }
 
 fn table(f: &Due, say: Say) -> Markup {

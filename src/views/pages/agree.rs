@@ -49,33 +49,34 @@ pub fn agree(f: &Agree, drawn: &[Chart], words: &Words) -> Page {
 /// The terms that the panel tells apart, with luck's share; on English pages the finding's own sentences.
 fn in_short(out: &mut String, f: &Agree, words: &Words) {
     heading(out, words.pick("In short", "概要"));
-    let told = |t: &&TermOfPanel| t.panel.p_holm.known().is_some_and(|p| *p < ALPHA);
-    let apart: Vec<String> =
-        f.terms.iter().filter(told).map(|t| words.name(&t.panel.term)).collect();
-    let asked = f.terms.iter().filter(|t| t.panel.p_holm.known().is_some()).count();
-    let line = if apart.is_empty() {
-        words.pick(
-            format!(
-                "Of {asked} terms that were tested together none is told apart: the lots are alike, \
-                 or the panel is too small or too noisy."
-            ),
-            format!("{asked} 个术语一并检验，无一能区分批次：批次相似，或评茶组太小、误差太大。"),
-        )
-    } else {
-        words.pick(
-            format!(
-                "Of {asked} terms that were tested together {} {} told apart (Holm, 5 %): {}.",
-                apart.len(),
-                if apart.len() == 1 { "is" } else { "are" },
-                apart.join(", ")
-            ),
-            format!(
-                "{asked} 个术语一并检验，{} 个能区分批次（Holm 校正，5 %）：{}。",
-                apart.len(),
-                apart.join("、")
-            ),
-        )
+    let named = |keep: &dyn Fn(&TermOfPanel) -> bool| -> Vec<String> {
+        f.terms.iter().filter(|t| keep(t)).map(|t| words.name(&t.panel.term)).collect()
     };
+    let own = named(&|t| t.panel.discriminates.known() == Some(&true));
+    let adjusted = named(&|t| t.panel.p_holm.known().is_some_and(|p| *p < ALPHA));
+    let n = f.terms.iter().filter(|t| t.panel.discriminates.known().is_some()).count();
+    let luck = number(ALPHA * n as f64, 2);
+    let list = |all: &[String]| match all {
+        [] => String::new(),
+        all => words.pick(format!(": {}", all.join(", ")), format!("：{}", all.join("、"))),
+    };
+    let line = words.pick(
+        format!(
+            "Term by term the panel tells the lots apart in {} of {n} (luck alone: {luck} on average){}. \
+             Adjusted for asking {n} at once, in {}{}.",
+            own.len(),
+            list(&own),
+            adjusted.len(),
+            list(&adjusted)
+        ),
+        format!(
+            "逐个术语检验，{n} 个中有 {} 个能区分批次（仅凭运气平均 {luck} 个）{}。按同时检验 {n} 个校正后为 {} 个{}。",
+            own.len(),
+            list(&own),
+            adjusted.len(),
+            list(&adjusted)
+        ),
+    );
     let _ = writeln!(out, "<p>{}</p>", escaped(&line));
     out.push_str("</section>\n");
     in_english(out, ("What was found", "结论原文"), &f.sentences, words);
