@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::asked::Asked;
+use super::asked::{Asked, View};
 use super::{Context, Failure, charts, table_args};
 use crate::book::problem::did_you_mean;
 use crate::book::store;
@@ -35,9 +35,6 @@ pub struct AgeArgs {
     /// Say what a further tasting at this age in months would be, where the tastings carry it
     #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
     project: Vec<f64>,
-    /// Write the answer as a page with its charts: one HTML file
-    #[arg(long, value_name = "FILE", group = "drawn")]
-    page: Option<PathBuf>,
     /// Write the answer on paper: a PDF, lot after lot
     #[arg(long, value_name = "FILE", group = "drawn")]
     pdf: Option<PathBuf>,
@@ -81,34 +78,25 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
     };
     let record = AgeRecord { scores: &scores, lots: &times, trials: trials.as_ref() };
     let finding = age_of_record(&record, &wish, &Settings::default());
-    args.pages(context, &scores, &finding)?;
-    args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
+    let words = args.asked.words(&scores);
+    args.write_pdf(context, &words, &finding)?;
+    let view =
+        View { text: views::age::text, draw: views::charts::age, page: Some(views::pages::age) };
+    args.asked.show(context, &finding, &words, view)
 }
 
 impl AgeArgs {
-    /// Writes the pages that were asked for.
-    fn pages(&self, context: &Context, scores: &Scores, finding: &Age) -> Result<(), Failure> {
-        if self.page.is_none() && self.pdf.is_none() {
-            return Ok(());
-        }
-        let words = Words::of(scores, self.asked.language.into());
-        let drawn = charts::drawn(views::charts::age(finding, &words))?;
-        if let Some(file) = &self.page {
-            let page =
-                views::pages::age(finding, &drawn, &words).document().map_err(Failure::Ours)?;
-            store::replace(file, &page, None)?;
-        }
-        if let Some(file) = &self.pdf {
-            let book = match self.asked.table.is_given() {
-                true => String::new(),
-                false => context.book()?.book_file()?.value.title,
-            };
-            let today = Moment::now().day().0;
-            store::replace_bytes(
-                file,
-                &views::papers::age(finding, &drawn, &words, (&book, today))?,
-            )?;
-        }
+    /// Writes the answer on paper, if that was asked for.
+    fn write_pdf(&self, context: &Context, words: &Words, finding: &Age) -> Result<(), Failure> {
+        let Some(file) = &self.pdf else { return Ok(()) };
+        let drawn = charts::drawn(views::charts::age(finding, words))?;
+        let book = match self.asked.table.is_given() {
+            true => String::new(),
+            false => context.book()?.book_file()?.value.title,
+        };
+        let today = Moment::now().day().0;
+        let pdf = views::papers::age(finding, &drawn, words, (&book, today))?;
+        store::replace_bytes(file, &pdf)?;
         Ok(())
     }
 

@@ -5,15 +5,14 @@ use std::path::{Path, PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::asked::Asked;
+use super::asked::{Asked, View};
 use super::table_args::TableArgs;
-use super::{Context, Failure, charts, table_args};
+use super::{Context, Failure, table_args};
 use crate::book::problem::did_you_mean;
-use crate::book::store;
 use crate::findings::link::{Batch, PlannedTrial, Setting, Wish, link, setting, settings};
 use crate::scores::{Makings, Scores, makings_from_table, of_book};
 use crate::views;
-use crate::views::charts::{Words, parameter_names};
+use crate::views::charts::parameter_names;
 
 /// Which step of the making did it?
 #[derive(Debug, Args)]
@@ -32,9 +31,6 @@ pub struct LinkArgs {
     /// What this trial was planned for first, then the rest
     #[arg(long, value_name = "NAME", conflicts_with = "table")]
     trial: Option<String>,
-    /// Write the answer as a page with its charts: one HTML file
-    #[arg(long, value_name = "FILE", group = "drawn")]
-    page: Option<PathBuf>,
     /// Predicts the cup of a planned batch, values in the parameters' units; again for another batch
     #[arg(long, value_name = "ID=VALUE[,ID=VALUE]")]
     predict: Vec<String>,
@@ -57,19 +53,10 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     let (scores, makings, names) = read(args, context)?;
     let wish = Wish { trial: trial(args, context)?, ..wish(args, &scores, &makings)? };
     let finding = link(&scores, &makings, &wish, &settings());
-    let mut drawn = None;
-    if let Some(file) = &args.page {
-        let words = Words::of(&scores, args.asked.language.into()).with_parameters(names.clone());
-        let charts = charts::drawn(views::charts::link(&finding, &words))?;
-        let page =
-            views::pages::link(&finding, &charts, &words).document().map_err(Failure::Ours)?;
-        store::replace(file, &page, None)?;
-        drawn = Some(charts);
-    }
-    args.asked.show(context, &scores, &finding, views::link::text, |f, words| match drawn {
-        Some(charts) => Ok(charts),
-        None => views::charts::link(f, &words.clone().with_parameters(names)),
-    })
+    let words = args.asked.words(&scores).with_parameters(names);
+    let view =
+        View { text: views::link::text, draw: views::charts::link, page: Some(views::pages::link) };
+    args.asked.show(context, &finding, &words, view)
 }
 
 /// The trial that is named.

@@ -98,7 +98,7 @@ pub fn write(
         "sessions" => of_book(&context.book()?)?,
         _ => (finding.source.names.join(", "), BTreeMap::new()),
     };
-    let words = Words::of(scores, asked.language.into());
+    let words = asked.words(scores);
     let frame = frame(&found, finding, words, title, references);
     // All are set before one is written.
     let pages = pages(&found, &frame, Moment::now().day())?;
