@@ -8,11 +8,20 @@ use crate::book::store;
 use crate::plots::font;
 
 /// Name, kind and text of each file.
-const FILES: [(&str, &str, &str); 6] = [
+const FILES: &[(&str, &str, &str)] = &[
     ("base.css", "text/css; charset=utf-8", include_str!("assets/base.css")),
     ("desk.css", "text/css; charset=utf-8", include_str!("assets/desk.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("assets/desk.js")),
     ("ballot.css", "text/css; charset=utf-8", include_str!("assets/ballot.css")),
+    ("ballot-words.js", "text/javascript; charset=utf-8", include_str!("assets/ballot-words.js")),
+    ("ballot-keep.js", "text/javascript; charset=utf-8", include_str!("assets/ballot-keep.js")),
+    ("ballot-scales.js", "text/javascript; charset=utf-8", include_str!("assets/ballot-scales.js")),
+    (
+        "ballot-screens.js",
+        "text/javascript; charset=utf-8",
+        include_str!("assets/ballot-screens.js"),
+    ),
+    ("ballot-timers.js", "text/javascript; charset=utf-8", include_str!("assets/ballot-timers.js")),
     ("ballot.js", "text/javascript; charset=utf-8", include_str!("assets/ballot.js")),
     ("join.js", "text/javascript; charset=utf-8", include_str!("assets/join.js")),
 ];
