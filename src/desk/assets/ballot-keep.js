@@ -189,7 +189,7 @@ class Keeper {
   }
 
   again() {
-    this.wait = Math.min(15000, Math.max(1000, this.wait * 2));
+    this.wait = Math.min(6000, Math.max(1000, this.wait * 2));
     this.soon(this.wait);
   }
 

@@ -1,6 +1,9 @@
 // The scales of the ballot. Each is given the answer that stands, or null, and says what it was changed to.
 'use strict';
 
+/** Whether a finger is on a line. */
+let sliding = false;
+
 /** A number as the taster reads it: a true minus, and a plus where the scale goes both ways. */
 function shown(value, signed) {
   const text = String(Math.abs(value));
@@ -77,6 +80,7 @@ function lineScale(term, name, answer, change) {
   };
   slider.addEventListener('pointerdown', (event) => {
     if (event.button > 0 || slider.getAttribute('aria-disabled') === 'true') return;
+    sliding = true;
     from = { x: event.clientX, y: event.clientY, value, sliding: false };
     slider.setPointerCapture(event.pointerId);
   });
@@ -86,11 +90,13 @@ function lineScale(term, name, answer, change) {
     if (from.sliding) set(under(event), false);
   });
   slider.addEventListener('pointerup', (event) => {
+    sliding = false;
     if (!from) return;
     if (from.sliding || Math.abs(event.clientY - from.y) < 10) set(under(event));
     from = null;
   });
   slider.addEventListener('pointercancel', () => {
+    sliding = false;
     if (!from) return;
     value = from.value;
     from = null;

@@ -85,7 +85,7 @@ function startScreen(page, screen) {
   const first = page.now.flights[0] === flight;
   return [
     el('h1', { tabindex: '-1' }, word('flight_n', flight.number)),
-    first ? el('p', { class: 'pale' }, `${page.now.name} · ${page.now.session} · ${flight.day}`) : el('p', { class: 'pale' }, flight.day),
+    el('p', { class: 'pale' }, [page.now.name, page.now.session, page.now.session.startsWith(flight.day) ? '' : flight.day].filter(Boolean).join(' · ')),
     flight.warm_up ? el('section', { class: 'warm' }, el('h2', null, word('warm_up')),
       el('p', { class: 'code' }, String(flight.warm_up)), el('p', null, word('warm_up_why'))) : null,
     page.now.kind === 'profile' ? [el('h2', null, word('order')),

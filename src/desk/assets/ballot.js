@@ -15,6 +15,8 @@ class Ballot {
     this.timerIsLocal = false;
     this.changed = null;
     this.ids = 0;
+    this.seenHalted = '';
+    this.seenRefused = '';
     this.bell = new Bell();
     this.keeper = new Keeper((what) => this.heard(what));
     const part = (id) => document.getElementById(id);
@@ -106,7 +108,7 @@ class Ballot {
   stopFor(question, text) {
     if (this.cautioned.has(question)) return;
     this.cautioned.add(question);
-    this.stop = { text };
+    this.stop = { text, y: scrollY };
     this.draw(true);
   }
 
@@ -179,6 +181,8 @@ class Ballot {
 
   /** Draws again what is shown, and leaves the finger, the eye and the keyboard where they are. */
   redraw() {
+    // Not under a finger that is sliding: that would take the line away from it.
+    if (sliding) { setTimeout(() => this.redraw(), 200); return; }
     const holder = document.activeElement && document.activeElement.closest('[data-q]');
     const [q, y] = [holder && holder.dataset.q, scrollY];
     const opened = [...this.parts.main.querySelectorAll('details')].map((d) => d.open);
@@ -207,7 +211,7 @@ class Ballot {
     if (this.stop) {
       return { kind: 'stop', body: [el('div', { role: 'alertdialog', 'aria-labelledby': 'stop-title', 'aria-describedby': 'stop-text' },
         el('h1', { tabindex: '-1', id: 'stop-title' }, word('stop')), el('p', { id: 'stop-text' }, this.stop.text))],
-      buttons: [button(word('understood'), () => { this.stop = null; this.draw(true); })] };
+      buttons: [button(word('understood'), () => { const { y } = this.stop; this.stop = null; this.draw(true); scrollTo(0, y); })] };
     }
     if (this.sheet === 'help') {
       return { kind: 'help', body: this.helpScreen(), buttons: [button(word('close_help'), () => { this.sheet = ''; this.draw(true); })] };
