@@ -1,5 +1,8 @@
 //! The taster's side: joining, and the ballot.
 
+pub mod api;
+pub mod live;
+mod now;
 pub mod page;
 
 use axum::extract::{Path, State};
@@ -18,6 +21,7 @@ pub fn routes() -> Router<Shared> {
         .route("/", get(door))
         .route("/join/{link}", get(join))
         .route("/ballot", get(page::ballot))
+        .merge(api::routes())
 }
 
 async fn door(reader: Reader) -> Html<String> {
