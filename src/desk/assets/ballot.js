@@ -62,7 +62,7 @@ class Ballot {
       if (flight) this.answers.set(questionOf(now, flight, a.cup, a.steep, a.term), { ...a, disk: true });
     }
     for (const item of this.keeper.items) {
-      if (item.what === 'line' && item.state !== 'late') this.answers.set(item.question, { ...item.body, disk: false });
+      if (item.what === 'line') this.answers.set(item.question, { ...item.body, disk: false, late: item.state === 'late' });
     }
   }
 
@@ -167,7 +167,7 @@ class Ballot {
     const { main, bar } = this.parts;
     this.drawStrip();
     const { body, buttons, kind } = this.whatToShow();
-    main.className = kind;
+    main.className = `on-${kind}`;
     main.replaceChildren(...body.flat(3).filter(Boolean));
     bar.replaceChildren(...buttons);
     bar.hidden = buttons.length === 0;
@@ -273,8 +273,8 @@ class Ballot {
     other.lang = lang === 'zh' ? 'en' : 'zh-Hans';
     const keeper = this.keeper;
     const waiting = keeper.waiting.length;
-    const given = this.answers ? this.answers.size : 0;
-    const onDisk = this.answers ? [...this.answers.values()].filter((a) => a.disk).length : 0;
+    const answers = this.answers ? [...this.answers.values()].filter((a) => !a.late) : [];
+    const [given, onDisk] = [answers.length, answers.filter((a) => a.disk).length];
     let text = given + waiting === 0 ? word('saved_none') : waiting ? word('saved_some', onDisk, given, waiting) : word('saved_all', onDisk, given);
     if (keeper.refused.length) text += ` · ${word('refused_n', keeper.refused.length)}`;
     saved.textContent = text;
