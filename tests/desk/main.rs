@@ -7,3 +7,5 @@ mod common;
 mod crash;
 mod disk;
 mod late;
+mod questions;
+mod secured;
