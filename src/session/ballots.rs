@@ -210,7 +210,7 @@ impl Ballot {
 
 /// What a line answers; `Some(None)` where it hands in a flight or a cup, `None` after adding to
 /// `problems` if the line can't be meant.
-fn question_of(
+pub(super) fn question_of(
     plan: &SessionFile,
     taster: &str,
     log: &Log<BallotLine>,

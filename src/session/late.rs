@@ -5,17 +5,16 @@
 
 use crate::book::csv_file::{self, Log};
 use crate::book::problem::Problems;
-use crate::book::session_files::BallotLine;
-use crate::book::store::Disk;
+use crate::book::session_files::{AnswerState, BallotLine};
+use crate::book::store::{self, Disk};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 
-use super::ballots::Ballot;
+use super::ballots::{Ballot, question_of};
 use super::enter::{Amend, Answer, Draft, Given, Writer, amendment, fitted};
 use super::live::{LiveError, Outcome, Sent, checked, known};
 use super::sets;
 use super::state::{Session, State, lock};
-use crate::book::session_files::AnswerState;
 
 /// How many answers of a taster wait to be admitted or left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,6 +36,19 @@ pub(super) fn log(
     problems: &mut Problems,
 ) -> Result<Log<BallotLine>, BookError> {
     Ok(csv_file::read(&session.root, &file(session, taster), problems)?)
+}
+
+/// Adds what is wrong in the late lines of a taster.
+pub(super) fn check(
+    session: &Session,
+    taster: &str,
+    problems: &mut Problems,
+) -> Result<(), BookError> {
+    let log = log(session, taster, problems)?;
+    for line in &log.lines {
+        question_of(session.plan(), taster, &log, line, problems);
+    }
+    Ok(())
 }
 
 /// Keeps answers that came after closing: returns once they are on disk.
@@ -90,7 +102,7 @@ pub(super) fn keep(
         outcomes.push(Outcome::Late);
     }
     if !lines.is_empty() {
-        crate::book::store::make_folder(&session.path("late"))?;
+        store::make_folder(&session.path("late"))?;
         csv_file::append_on(disk, &session.root, &file(session, taster), &lines)?;
     }
     Ok(outcomes)
