@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that fails says where")]
 
 mod api;
+mod browser;
 mod common;
 mod crash;
 mod disk;

@@ -197,9 +197,9 @@ function cupScreen(page, screen) {
 }
 
 /** How sure somebody is of a guess or a choice. */
-function surePart(page, flight, cup) {
+function surePart(page, flight, cup, level) {
   const question = questionOf(page.now, flight, cup, null, 'guess-sure');
-  return el('div', { class: 'term' }, el('h3', null, word('sure_q')),
+  return el('div', { class: 'term' }, el(level, null, word('sure_q')),
     choiceScale(null, word('sure_q'), page.answer(question), (v) => page.put(flight, cup, null, 'guess-sure', 'scored', v),
       [{ id: '1', text: word('sure') }, { id: '0', text: word('unsure') }], 'ordered'));
 }
@@ -217,7 +217,7 @@ function guessPart(page, flight, cup) {
   input.value = answer && answer.state === 'scored' ? answer.value : '';
   const wrong = page.keeper.refused.find((i) => i.question === question);
   return el('section', { class: 'family' }, el('h2', null, el('label', { for: id }, word('guess'))),
-    input, el('span', { class: 'hint', id: `${id}-hint` }, word('guess_hint')), wrong ? refusal(page, wrong) : null, surePart(page, flight, cup));
+    input, el('span', { class: 'hint', id: `${id}-hint` }, word('guess_hint')), wrong ? refusal(page, wrong) : null, surePart(page, flight, cup, 'h3'));
 }
 
 /** Triangle, duo-trio and paired comparison: one cup is chosen. */
@@ -246,7 +246,7 @@ function chooseScreen(page, screen) {
     el('div', { class: 'set', role: 'radiogroup', 'aria-label': task }, row),
     wrong ? refusal(page, wrong) : null,
     el('p', null, word('cannot_tell')),
-    surePart(page, flight, cups[0]),
+    surePart(page, flight, cups[0], 'h2'),
     answer && answer.state !== 'scored' ? el('p', { class: 'tag' }, word(answer.state)) : null,
     page.open ? el('p', { class: 'acts' },
       el('button', { type: 'button', class: 'quiet', onclick: () => say('declined') }, word('decline_set')),
@@ -278,7 +278,7 @@ function rankWithTies(page, flight, term, ask) {
     const answer = page.answer(ask(cup));
     const levels = flight.cups.map((_, i) => ({ id: String(i + 1), text: String(i + 1) }));
     return el('div', { class: 'term' },
-      el('div', { class: 'head' }, el('h3', { class: 'code' }, String(cup)),
+      el('div', { class: 'head' }, el('h2', { class: 'code' }, String(cup)),
         el('span', { class: 'tag' }, answer && answer.state !== 'scored' ? word(answer.state) : ''),
         el('button', { type: 'button', class: 'quiet small', onclick: () => { page.put(flight, cup, null, term.id, 'declined', null); page.redraw(); } }, word('decline'))),
       choiceScale(term, `${word('rank')}, ${cup}`, answer, (v) => { page.put(flight, cup, null, term.id, 'scored', v); }, levels, 'ordered'));
