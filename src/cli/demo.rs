@@ -8,7 +8,7 @@ use clap::Args;
 
 use super::charts::{self, Language};
 use super::practice::{frame, of_book, pages};
-use super::{Context, Failure, age_pages, due, link, sheet, trial, trial_paper};
+use super::{Context, Failure, age_pages, link, sheet, trial, trial_paper};
 use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
 use crate::book::time::{Day, Moment};
@@ -19,7 +19,7 @@ use crate::findings::age::{Age, AgeRecord, AgeWish, LotTimes, age_of_record};
 use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
 use crate::findings::difference::{Difference, difference};
-use crate::findings::due::{Due, Wish as DueWish};
+use crate::findings::due::{Due, Wish as DueWish, due_of_book};
 use crate::findings::link::{Link, Wish, link as linked};
 use crate::findings::monitor::{Monitor, monitor};
 use crate::findings::practice::practice;
@@ -139,7 +139,7 @@ fn find(
     let on = last_day(sessions).later(DAYS_AFTER);
     let ahead = |days: i64| {
         let until = on.later(days);
-        due::of_book(book, &DueWish { on, until, with: Vec::new(), days: None, alone: false }, None)
+        due_of_book(book, &DueWish { on, until, with: Vec::new(), days: None, alone: false }, None)
     };
     let parameters = book.parameters()?.value;
     let next = planned(

@@ -8,13 +8,15 @@ use crate::book::store;
 use crate::plots::font;
 
 /// Name, kind and text of each file.
-const FILES: [(&str, &str, &str); 6] = [
+const FILES: [(&str, &str, &str); 8] = [
     ("base.css", "text/css; charset=utf-8", include_str!("assets/base.css")),
     ("desk.css", "text/css; charset=utf-8", include_str!("assets/desk.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("assets/desk.js")),
     ("ballot.css", "text/css; charset=utf-8", include_str!("assets/ballot.css")),
     ("ballot.js", "text/javascript; charset=utf-8", include_str!("assets/ballot.js")),
     ("join.js", "text/javascript; charset=utf-8", include_str!("assets/join.js")),
+    ("panel.css", "text/css; charset=utf-8", include_str!("assets/panel.css")),
+    ("panel.js", "text/javascript; charset=utf-8", include_str!("assets/panel.js")),
 ];
 
 /// The address of a file. It changes with the text, so that no browser shows an old one.

@@ -191,17 +191,24 @@ fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u3
     touched
 }
 
-/// The questions of a flight that must be answered and are not.
+/// The questions of a flight that must be answered.
 #[must_use]
-pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
-    questions(plan, flight, &ballot.taster)
+pub fn needed(plan: &SessionFile, flight: &Flight, taster: &str) -> Vec<Question> {
+    questions(plan, flight, taster)
         .into_iter()
         .filter(|q| match plan.kind {
             Kind::Profile => plan.term(&q.term).is_some_and(must_be_answered),
             _ => sets::must_be_answered(q),
         })
-        .filter(|q| ballot.answer(q).is_none())
         .collect()
+}
+
+/// The questions of a flight that must be answered and are not.
+#[must_use]
+pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
+    let mut open = needed(plan, flight, &ballot.taster);
+    open.retain(|q| ballot.answer(q).is_none());
+    open
 }
 
 /// A line that is going to be written.
