@@ -23,6 +23,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::Lang;
+use crate::session::live::Live;
+use ballot::live::Tastings;
 use doors::Doors;
 
 /// What all requests share.
@@ -35,6 +37,8 @@ pub struct App {
     pub ballots_at: String,
     /// Whether phones of the local network can reach them.
     pub on_lan: bool,
+    /// The sessions that are being tasted.
+    pub live: Tastings,
     told: Mutex<Vec<String>>,
 }
 
@@ -45,7 +49,14 @@ impl App {
     /// Ready to serve a book.
     #[must_use]
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
-        Self { book, doors, ballots_at, on_lan, told: Mutex::new(Vec::new()) }
+        let live = Tastings::new(Live::new(book.clone()));
+        Self { book, doors, ballots_at, on_lan, live, told: Mutex::new(Vec::new()) }
+    }
+
+    /// The same with another place for what is being tasted.
+    #[must_use]
+    pub fn with_live(self, live: Live) -> Self {
+        Self { live: Tastings::new(live), ..self }
     }
 
     /// The book.

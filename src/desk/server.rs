@@ -165,7 +165,10 @@ fn say(out: &mut dyn Write, app: &App, way_in: &str, wish: &Wish) -> Result<(), 
             );
         }
     } else {
-        text.push_str("Only this machine reaches the ballots; for phones add --lan.\n");
+        text.push_str(&format!(
+            "Only this machine reaches the ballots, at {}; for phones add --lan.\n",
+            app.ballots_at
+        ));
     }
     text.push_str("End it with Ctrl-C.\n");
     out.write_all(text.as_bytes())
