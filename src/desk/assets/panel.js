@@ -47,6 +47,8 @@
           progress.dataset.shown = now.table;
           if (within) progress.querySelector('[tabindex]')?.focus();
         }
+        const timer = document.getElementById('timer');
+        if (timer && timer.innerHTML !== now.timer) timer.innerHTML = now.timer;
       } catch { /* The desk is away for a moment: the next look tells. */ }
     };
     const stale = () => {
@@ -62,6 +64,14 @@
       progress.before(note);
     };
     setInterval(look, 2000);
+    // Between two looks the seconds go on by themselves.
+    setInterval(() => {
+      const clock = document.querySelector('.clock');
+      if (!clock) return;
+      const left = Math.max(0, clock.dataset.left - 1);
+      clock.dataset.left = left;
+      clock.textContent = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, '0')}`;
+    }, 1000);
   }
 
   for (const input of document.querySelectorAll('input[type=file][data-into]')) {

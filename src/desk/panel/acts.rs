@@ -117,6 +117,33 @@ fn done(app: &App, say: Say, name: &str, form: &Posted) -> Result<Vec<String>, B
             session::readmit(book, name, form.text("entry"), reason, by, now)?;
             said("The exclusion is taken back.", "已恢复。")
         }
+        "timer" => {
+            let flight = number(form, "flight", "the flight")?.unwrap_or(0);
+            let steep = number(form, "steep", "the steep")?.unwrap_or(0);
+            let session = Session::open(book, name)?;
+            if session.state >= Stage::Closed {
+                return Err(BookError::Refused(format!(
+                    "session {} is {}: nothing more is brewed\n  to mend:  load the page again",
+                    session.name, session.state
+                )));
+            }
+            app.live.start_timer(&session.name, flight, steep)?;
+            Ok(Vec::new())
+        }
+        "timer-stop" => {
+            app.live.stop_timer(&book.session_name(name)?);
+            Ok(Vec::new())
+        }
+        "late" => {
+            let taster = form.text("taster");
+            let reason = form.text(&format!("reason-late-{taster}"));
+            let session = book.session_name(name)?;
+            let n = app.admit_late(&session, taster, reason, by)?;
+            Ok(vec![say.of(
+                format!("{n} late answers of {taster} are admitted, as amendments."),
+                format!("已接受 {taster} 的 {n} 项迟到答案，记为更正。"),
+            )])
+        }
         "pour" => pour(book, say, name, form, now),
         "quarantine" => quarantine(book, say, name, form, now),
         other => Err(BookError::Refused(format!(

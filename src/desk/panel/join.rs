@@ -26,8 +26,8 @@ pub async fn all(State(app): State<Shared>, reader: Reader, Path(name): Path<Str
         (reach(&app, &reader))
         p { (say.of("Let each taster scan the own code only: open one name at a time.", "每人只扫自己的码：逐人打开。")) }
         ul.names { @for p in &room.progress { li {
-            a.button href={ (at) "/join/" (p.taster) } { (p.name) } " "
-            span.hint { (if p.joined { say.of("joined; a second phone takes over", "已加入；再扫码即换用新手机") } else { say.of("not joined yet", "尚未加入") }) }
+            a.button href={ (at) "/join/" (p.of.taster) } { (p.name) } " "
+            span.hint { (if p.of.joined { say.of("joined; a second phone takes over", "已加入；再扫码即换用新手机") } else { say.of("not joined yet", "尚未加入") }) }
         } } }
         p.buttons { a.button.quiet href={ (at) "/links" } { (say.of("All on a sheet, to print and cut", "打印全部，裁开分发")) } }
     };
@@ -46,7 +46,7 @@ pub async fn one(
         Err(response) => return response,
     };
     let place = match room.session.taster(&taster) {
-        Ok(id) => room.progress.iter().position(|p| p.taster == id).unwrap_or(0),
+        Ok(id) => room.progress.iter().position(|p| p.of.taster == id).unwrap_or(0),
         Err(e) => return failed(&app, &reader, Part::Sessions, &e),
     };
     let (say, at) = (reader.say, room.at());
@@ -60,9 +60,9 @@ pub async fn one(
     };
     let body = html! {
         p.buttons {
-            @if let Some(p) = other(-1) { a.button.quiet href={ (at) "/join/" (p.taster) } rel="prev" { "← " (p.name) } " " }
+            @if let Some(p) = other(-1) { a.button.quiet href={ (at) "/join/" (p.of.taster) } rel="prev" { "← " (p.name) } " " }
             a.button.quiet href={ (at) "/join" } { (say.of("Hide", "隐藏")) } " "
-            @if let Some(p) = other(1) { a.button.quiet href={ (at) "/join/" (p.taster) } rel="next" { (p.name) " →" } }
+            @if let Some(p) = other(1) { a.button.quiet href={ (at) "/join/" (p.of.taster) } rel="next" { (p.name) " →" } }
         }
         @for (name, link) in &links { div.whole { (card(&app, &reader, name, link)) } }
         (reach(&app, &reader))
@@ -122,7 +122,7 @@ async fn links(
     let of = app.clone();
     let session = room.session.name.clone();
     let tasters: Vec<(String, String)> =
-        room.progress.iter().map(|p| (p.taster.clone(), p.name.clone())).collect();
+        room.progress.iter().map(|p| (p.of.taster.clone(), p.name.clone())).collect();
     let made = aside(move || {
         let mut all = Vec::new();
         for (i, (taster, name)) in tasters.into_iter().enumerate() {

@@ -4,9 +4,11 @@
 //! rules ([`crate::session::pour`]).
 
 mod acts;
+mod corrections;
 mod due;
 mod enter;
 mod form;
+mod going_on;
 pub mod host;
 mod join;
 mod list;

@@ -1,46 +1,23 @@
-//! How far each taster has come: never what they answer.
+//! How far each taster has come, and the infusion timer: never what anybody answers.
 
 use maud::{Markup, html};
-use serde::Serialize;
 
 use super::words;
 use crate::book::{Book, BookError};
 use crate::desk::App;
+use crate::desk::ballot::live::{ShownTimer, TasterProgress};
 use crate::desk::say::Say;
 use crate::session::Session;
-use crate::session::ballots::Ballot;
-use crate::session::enter::{needed, unanswered};
+
+/// A phone that was heard of within so many seconds is there: phones ask every three.
+const THERE_S: u64 = 15;
 
 /// A taster of a session.
-#[derive(Debug, Clone, Serialize)]
 pub struct Progress {
-    /// The taster.
-    pub taster: String,
     /// The taster's name.
     pub name: String,
-    /// Whether a phone has joined.
-    pub joined: bool,
-    /// The cup that waits for an answer, and its flight; none once all is answered.
-    pub cup: Option<(u32, u16)>,
-    /// Flight by flight.
-    pub flights: Vec<FlightProgress>,
-    /// Whether the last line of the ballot is torn.
-    pub torn: bool,
-}
-
-/// A taster's flight.
-#[derive(Debug, Clone, Serialize)]
-pub struct FlightProgress {
-    /// Its number.
-    pub number: u32,
-    /// Questions that must be answered.
-    pub asked: usize,
-    /// Those that are.
-    pub answered: usize,
-    /// Whether anything was said at all.
-    pub begun: bool,
-    /// Whether it was handed in.
-    pub handed_in: bool,
+    /// How far they are.
+    pub of: TasterProgress,
 }
 
 /// How far all tasters have come.
@@ -48,48 +25,47 @@ pub struct FlightProgress {
 /// # Errors
 /// If a ballot cannot be read.
 pub fn progress(app: &App, book: &Book, session: &Session) -> Result<Vec<Progress>, BookError> {
-    let plan = session.plan();
     let known = book.tasters()?.value;
-    let mut all = Vec::new();
-    for taster in &plan.tasters {
-        let ballot = Ballot::open(session, taster)?;
-        let mut cup = None;
-        let mut flights = Vec::new();
-        for flight in &plan.flights {
-            let (asked, open) =
-                (needed(plan, flight, taster).len(), unanswered(plan, flight, &ballot));
-            let handed_in = ballot.is_handed_in(flight.number);
-            if !handed_in && cup.is_none() {
-                cup = open.first().map(|q| (flight.number, q.cup));
-            }
-            let begun = ballot.answers().any(|(q, _)| flight.cups.contains(&q.cup)) || handed_in;
-            flights.push(FlightProgress {
-                number: flight.number,
-                asked,
-                answered: asked - open.len(),
-                begun,
-                handed_in,
-            });
-        }
-        all.push(Progress {
-            taster: taster.clone(),
-            name: known
-                .taster(taster)
-                .and_then(|t| t.name.clone())
-                .unwrap_or_else(|| taster.clone()),
-            joined: app.doors.has_joined(&session.name, taster),
-            cup,
-            flights,
-            torn: ballot.log.torn.is_some(),
-        });
-    }
-    Ok(all)
+    let named = |of: TasterProgress| {
+        let name = known.taster(&of.taster).and_then(|t| t.name.clone());
+        Progress { name: name.unwrap_or_else(|| of.taster.clone()), of }
+    };
+    Ok(app.progress(&session.name)?.into_iter().map(named).collect())
 }
 
 /// Whether everybody has handed everything in.
 #[must_use]
 pub fn all_in(all: &[Progress]) -> bool {
-    all.iter().all(|p| p.flights.iter().all(|f| f.handed_in))
+    all.iter().all(|p| p.of.flights.iter().all(|f| f.handed_in))
+}
+
+/// What is missing, flight by flight.
+#[must_use]
+pub fn missing(say: Say, all: &[Progress]) -> Vec<String> {
+    let mut list = Vec::new();
+    for p in all {
+        for f in p.of.flights.iter().filter(|f| !f.handed_in) {
+            let (name, flight) = (&p.name, words::flight(say, f.flight));
+            list.push(say.of(
+                format!("{name}, {flight}: {} of {} answered", f.answered, f.asked),
+                format!("{name}，{flight}：已答 {} / {}", f.answered, f.asked),
+            ));
+        }
+    }
+    list
+}
+
+fn phone(say: Say, of: &TasterProgress) -> String {
+    match of.seen {
+        _ if !of.joined => say.of("not joined", "未加入").to_owned(),
+        Some(s) if s < THERE_S => say.of("there", "在线").to_owned(),
+        Some(s) if s < 60 => say.of("away for less than a minute", "离线不到一分钟").to_owned(),
+        Some(s) => {
+            let minutes = s / 60;
+            say.of(format!("away for {minutes} min"), format!("离线 {minutes} 分钟"))
+        }
+        None => say.of("joined, not seen since", "已加入，尚未见到").to_owned(),
+    }
 }
 
 /// The table of it.
@@ -108,20 +84,40 @@ pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
                 } }
                 tbody { @for p in all { tr {
                     th scope="row" { (p.name) }
-                    td { @if p.joined { (say.of("joined", "已加入")) } @else { span.pale { (say.of("not joined", "未加入")) } } }
+                    td { (phone(say, &p.of)) }
                     td {
-                        @match p.cup {
-                            Some((flight, _)) if choice => { (words::flight(say, flight)) }
-                            Some((_, cup)) => { (say.of("cup ", "杯 ")) b { (cup) } }
-                            None => { span.pale { "—" } }
+                        @match (p.of.flight, p.of.cup) {
+                            (Some(flight), Some(_)) if choice => { (words::flight(say, flight)) }
+                            (_, Some(cup)) => { (say.of("cup ", "杯 ")) b { (cup) } }
+                            (Some(flight), None) => { (say.of("to hand in: ", "待交：")) (words::flight(say, flight)) }
+                            (None, None) => { "—" }
                         }
-                        @if p.torn { span.hint { (say.of("a torn last line does not count", "末行残缺，不计入")) } }
+                        @if p.of.late > 0 { span.hint { (say.of(format!("{} late", p.of.late), format!("{} 项迟到", p.of.late))) } }
                     }
-                    @for f in &p.flights { td {
+                    @for f in &p.of.flights { td {
                         @if f.handed_in { b.in { (say.of("handed in", "已交")) } }
                         @else { (f.answered) " / " (f.asked) }
                     } }
                 } } }
+            }
+        }
+    }
+}
+
+/// The timer of all, if it runs.
+#[must_use]
+pub fn timer(say: Say, session: &Session, timer: Option<ShownTimer>) -> Markup {
+    let Some(t) = timer else { return html! {} };
+    let mut what = words::flight(say, t.flight);
+    if session.plan().n_steeps() > 1 {
+        what = say.of(format!("{what}, steep {}", t.steep), format!("{what}，第 {} 泡", t.steep));
+    }
+    html! {
+        p.timer {
+            (what) ": "
+            @match u64::try_from(t.left) {
+                Ok(left) if left > 0 => { b.clock data-left=(left) { (words::time(left)) } " / " (words::time(u64::from(t.seconds))) }
+                _ => { b { (say.of("time is up", "时间到")) } }
             }
         }
     }

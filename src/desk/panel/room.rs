@@ -6,6 +6,7 @@ use crate::book::session_files::{ChangeLine, CloseFile, PourLine, VoidFile};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::desk::App;
+use crate::desk::ballot::live::ShownTimer;
 use crate::session::musty::{Musty, still_served};
 use crate::session::pour::{ShelfPour, shelf_plan};
 use crate::session::unfit::unfit_since_planned;
@@ -24,6 +25,8 @@ pub struct Room {
     pub shelf: Vec<ShelfPour>,
     /// Where one person pours and tastes: samples that are not fit any more.
     pub unfit: Vec<Sample>,
+    /// The host's timer.
+    pub timer: Option<ShownTimer>,
     pub revealed: Option<Revealed>,
     pub musty: Vec<Musty>,
 }
@@ -51,6 +54,7 @@ impl Room {
         let unfit = if pours { unfit_since_planned(book, &session.name, now)? } else { Vec::new() };
         Ok(Self {
             host,
+            timer: app.live.timer(&session.name, None),
             progress,
             changes: session.changes()?,
             pours: session.pours()?,
@@ -76,6 +80,7 @@ impl Room {
 
     /// A taster's name.
     pub fn name_of<'a>(&'a self, taster: &'a str) -> &'a str {
-        self.progress.iter().find(|p| p.taster == taster).map_or(taster, |p| p.name.as_str())
+        let found = self.progress.iter().find(|p| p.of.taster == taster);
+        found.map_or(taster, |p| p.name.as_str())
     }
 }
