@@ -15,8 +15,8 @@ use crate::book::problem::did_you_mean;
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::findings::Answer;
-use crate::findings::due::{Due, SampleDue, Sitting, WarningKind, Wish, due_of_book};
-use crate::session::{self, DealSecret, PlanRequest, Planned};
+use crate::findings::due::{Due, SampleDue, SoPlanned, WarningKind, Wish, due_of_book, request};
+use crate::session::{self, DealSecret};
 use crate::views;
 
 /// So many days ahead are listed if nothing is said, and so many go into a calendar.
@@ -193,16 +193,21 @@ fn plan(
     let order_seed = args.order_seed.unwrap_or_else(|| rng.next_u32());
     // Far more bits than flights: what is left over decides nothing.
     let contents = sitting.dealt(|n| (rng.next_u64() % n.max(1) as u64) as usize);
-    let request = PlanRequest {
-        flight_size: args.flight_size,
+    let so = SoPlanned {
+        name: name.to_owned(),
+        tasters: args.tasters.clone(),
+        order_seed,
         guess: args.guess,
         alone: args.alone,
-        ..sitting.request(name, &args.tasters, &contents, order_seed)
+        flight_size: args.flight_size,
     };
+    let request = request(sitting, &contents, so);
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
     tell(&planned, context)?;
     if args.alone && contents.len() > 1 {
-        tell_tins(&planned, &contents, sitting, context)?;
+        for line in views::due::tins(&planned.plan, &contents, sitting) {
+            writeln!(context.out, "{line}")?;
+        }
     }
     for line in views::due::left_out(sitting, |_| true) {
         writeln!(context.out, "{line}")?;
@@ -210,28 +215,6 @@ fn plan(
     let told = [WarningKind::Reference, WarningKind::ArmsApart];
     for warning in finding.warnings.iter().filter(|w| told.contains(&w.kind)) {
         writeln!(context.out, "warning: {}", warning.text)?;
-    }
-    Ok(())
-}
-
-/// Who pours and tastes alone fills the tins of each flight, and so must know what goes into it.
-fn tell_tins(
-    planned: &Planned,
-    contents: &[Vec<String>],
-    sitting: &Sitting,
-    context: &mut Context,
-) -> Result<(), Failure> {
-    for (flight, lots) in planned.plan.flights.iter().zip(contents) {
-        let places = || flight.shelf.iter();
-        let (Some(first), Some(last)) = (places().min(), places().max()) else { continue };
-        let with: Vec<&str> =
-            lots.iter().chain(sitting.reference.known()).map(String::as_str).collect();
-        writeln!(
-            context.out,
-            "Places {first} to {last}, flight {}: {}, shuffled among themselves.",
-            flight.number,
-            with.join(", ")
-        )?;
     }
     Ok(())
 }

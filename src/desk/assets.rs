@@ -32,6 +32,8 @@ const FILES: &[File] = files![
     SCRIPT "ballot-screens.js",
     SCRIPT "ballot-timers.js",
     SCRIPT "ballot.js",
+    CSS "panel.css",
+    SCRIPT "panel.js",
 ];
 
 /// How findings look, in files of their own and here.

@@ -14,6 +14,7 @@ mod link_many;
 pub mod monitor;
 pub mod pages;
 pub mod papers;
+pub mod planned;
 pub mod ranking;
 mod taster_model;
 pub(crate) mod text;

@@ -96,7 +96,7 @@ fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked()
     for (path, en, zh) in [
         ("/questions", "Which lots differ?", "哪些批次有差异？"),
         (&agree, "Term by term", "逐个术语"),
-        ("/due?on=2026-05-18", "Plan the session", "安排品评"),
+        ("/due?on=2026-05-18", "Plan the session", "安排复评"),
         ("/sheets", "Issued", "已签发"),
     ] {
         assert!(maker.text(path).contains(en), "{path}");
@@ -127,29 +127,7 @@ fn what_the_desk_writes_stands_in_the_book_as_the_commands_write_it() {
     let garden = Garden::empty();
     let desk = Desk::start(&garden);
     let maker = Maker::enter(&desk);
-    let token = maker.token("/due?on=2026-05-18");
-    let planned = maker.post(
-        "/due/plan",
-        &[
-            ("form", &token),
-            ("on", "2026-05-18"),
-            ("name", "again"),
-            ("taster", "ann"),
-            ("taster", "bo"),
-        ],
-    );
-    assert_eq!(planned.status(), 303, "{:?}", planned.text());
-    assert_eq!(planned.headers()["location"], "/sessions/2026-05-18-again");
-    let plan = garden.read("sessions/2026-05-18-again/session.toml");
-    assert!(plan.contains("tasters = [\"ann\", \"bo\"]"), "{plan}");
-    // What is sealed now is not planned again, and the page says so.
-    let again = maker.post(
-        "/due/plan",
-        &[("form", &token), ("on", "2026-05-18"), ("name", "again"), ("taster", "ann")],
-    );
-    assert_eq!(again.status(), 422);
-    assert!(again.text().unwrap().contains("role=\"alert\""));
-
+    let token = maker.token("/trials?batches=2");
     let kept = maker.post("/trials", &[("form", &token), ("batches", "2"), ("name", "parted")]);
     assert_eq!(kept.status(), 303, "{:?}", kept.text());
     assert!(garden.read("trials/parted.toml").contains("name = \"parted\""));
@@ -165,9 +143,6 @@ fn what_the_desk_writes_stands_in_the_book_as_the_commands_write_it() {
     assert_eq!(files.len(), 3, "{files:?}");
     let pdf = files.iter().find(|f| f.ends_with(".pdf")).unwrap();
     assert!(maker.get(&format!("/sheets/file/{pdf}")).bytes().unwrap().starts_with(b"%PDF"));
-
-    let calendar = maker.text("/due/calendar.ics?on=2026-05-18");
-    assert!(calendar.starts_with("BEGIN:VCALENDAR\r\n"), "{calendar}");
 }
 
 #[test]
@@ -195,7 +170,7 @@ fn nobody_else_reads_or_writes_and_no_way_leads_out_of_the_folder() {
     assert_eq!(phone.get("/questions/age").status(), 404);
     // Without the form's token, or from a page elsewhere, nothing is written.
     assert_eq!(maker.post("/sheets", &[("sample", "T24-01")]).status(), 403);
-    let token = maker.token("/due?on=2026-05-18");
+    let token = maker.token("/sheets/of/T24-01");
     let foreign = client()
         .post(format!("{}/sheets", desk.desk))
         .header("cookie", &maker.cookie)

@@ -9,7 +9,7 @@ use axum::Router;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, post};
+use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
@@ -34,8 +34,6 @@ pub fn routes() -> Router<Shared> {
         .route("/questions/link", get(analyses::link))
         .route("/questions/age", get(analyses::age))
         .route("/due", get(due::show))
-        .route("/due/plan", post(due::plan))
-        .route("/due/calendar.ics", get(due::calendar))
         .route("/trials", get(trials::show).post(trials::keep))
         .route("/trials/{name}", get(trials::kept))
         .route("/trials/{name}/sheet.pdf", get(trials::sheet))
