@@ -8,10 +8,12 @@ use crate::book::store;
 use crate::plots::font;
 
 /// Name, kind and text of each file.
-const FILES: [(&str, &str, &str); 6] = [
+const FILES: [(&str, &str, &str); 8] = [
     ("base.css", "text/css; charset=utf-8", include_str!("assets/base.css")),
     ("desk.css", "text/css; charset=utf-8", include_str!("assets/desk.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("assets/desk.js")),
+    ("record.css", "text/css; charset=utf-8", include_str!("assets/record.css")),
+    ("record.js", "text/javascript; charset=utf-8", include_str!("assets/record.js")),
     ("ballot.css", "text/css; charset=utf-8", include_str!("assets/ballot.css")),
     ("ballot.js", "text/javascript; charset=utf-8", include_str!("assets/ballot.js")),
     ("join.js", "text/javascript; charset=utf-8", include_str!("assets/join.js")),

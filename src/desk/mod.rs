@@ -7,6 +7,7 @@
 
 pub mod assets;
 pub mod ballot;
+pub mod cache;
 pub mod doors;
 pub mod guard;
 pub mod page;
@@ -23,6 +24,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::Lang;
+use cache::Cache;
 use doors::Doors;
 
 /// What all requests share.
@@ -35,6 +37,8 @@ pub struct App {
     pub ballots_at: String,
     /// Whether phones of the local network can reach them.
     pub on_lan: bool,
+    /// What was read of the book.
+    pub cache: Cache,
     told: Mutex<Vec<String>>,
 }
 
@@ -45,7 +49,8 @@ impl App {
     /// Ready to serve a book.
     #[must_use]
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
-        Self { book, doors, ballots_at, on_lan, told: Mutex::new(Vec::new()) }
+        let cache = Cache::new(book.clone());
+        Self { book, doors, ballots_at, on_lan, cache, told: Mutex::new(Vec::new()) }
     }
 
     /// The book.
@@ -63,7 +68,7 @@ impl App {
     /// The language of somebody who has not chosen one: the book's first.
     #[must_use]
     pub fn language(&self) -> Lang {
-        match self.book.book_file() {
+        match self.cache.book_file() {
             Ok(file) if file.value.language().starts_with("zh") => Lang::Zh,
             _ => Lang::En,
         }

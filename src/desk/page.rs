@@ -94,12 +94,12 @@ impl Part {
 /// A page of the desk. What was just done is said on top of it.
 pub fn page(app: &Shared, reader: &Reader, part: Part, title: &str, body: Markup) -> Html<String> {
     let say = reader.say;
-    let book = app.book().book_file().map_or_else(|_| String::new(), |b| b.value.title);
+    let book = app.cache.book_file().map_or_else(|_| String::new(), |b| b.value.title.clone());
     let told = app.told();
     let markup = html! {
         (DOCTYPE)
         html lang=(say.html()) {
-            (head(title, &["base.css", "desk.css"], &["desk.js"]))
+            (head(title, &["base.css", "desk.css", "record.css"], &["desk.js", "record.js"]))
             body {
                 a.skip href="#main" { (say.of("To the content", "跳到正文")) }
                 header.top {
