@@ -39,6 +39,9 @@ pub struct BookFile {
     /// The panel's own limits.
     #[serde(default)]
     pub limits: Limits,
+    /// The ballot on phones.
+    #[serde(default, skip_serializing_if = "is_usual_ballot")]
+    pub ballot: BallotRules,
     /// How logger files are read.
     #[serde(default, skip_serializing_if = "is_usual")]
     pub readings: ReadingRules,
@@ -49,6 +52,34 @@ pub struct BookFile {
 
 fn is_usual(rules: &ReadingRules) -> bool {
     *rules == ReadingRules::default()
+}
+
+fn is_usual_ballot(rules: &BallotRules) -> bool {
+    *rules == BallotRules::default()
+}
+
+/// The ballot on phones.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+#[schemars(inline)]
+pub struct BallotRules {
+    /// Until when a taster may go back and change an answer: until the cup is handed in, or the whole flight.
+    #[schemars(with = "String", extend("enum" = ["cup", "flight"]))]
+    pub go_back: GoBack,
+    /// Seconds of rest between two cups; 0: none.
+    #[schemars(range(max = 3600))]
+    pub rest_s: u32,
+}
+
+/// Until when an answer may be changed.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum GoBack {
+    /// Until the cup is handed in.
+    Cup,
+    /// Until the flight is handed in.
+    #[default]
+    Flight,
 }
 
 fn utc() -> String {

@@ -477,10 +477,23 @@ pub fn lines_of<T: Record>(records: &[T]) -> String {
 /// # Errors
 /// If the disk refuses; the log then is what it was.
 pub fn append<T: Record>(root: &Path, file: &str, records: &[T]) -> Result<(), StoreError> {
+    append_on(&store::OwnDisk, root, file, records)
+}
+
+/// As [`append`], on a disk of the caller's.
+///
+/// # Errors
+/// As [`append`].
+pub fn append_on<T: Record>(
+    disk: &dyn store::Disk,
+    root: &Path,
+    file: &str,
+    records: &[T],
+) -> Result<(), StoreError> {
     if records.is_empty() {
         return Ok(());
     }
-    store::append(&root.join(file), &header_line::<T>(), &lines_of(records))
+    store::append_on(disk, &root.join(file), &header_line::<T>(), &lines_of(records))
 }
 
 /// The Table Schema (a JSON description of a CSV file's columns) of a log.

@@ -34,7 +34,10 @@ pub fn all() -> Vec<(&'static str, Value)> {
         ("close.schema.json", schema_of::<CloseFile>().into()),
         ("reveal.schema.json", schema_of::<RevealFile>().into()),
         ("void.schema.json", schema_of::<VoidFile>().into()),
-        ("ballot.table.json", table_schema::<BallotLine>("sessions/*/ballots/*.csv")),
+        (
+            "ballot.table.json",
+            table_schema::<BallotLine>("sessions/*/ballots/*.csv, sessions/*/late/*.csv"),
+        ),
         ("pours.table.json", table_schema::<PourLine>("sessions/*/pours.csv")),
         ("changes.table.json", table_schema::<ChangeLine>("sessions/*/changes.csv")),
     ]

@@ -13,7 +13,7 @@ pub enum AnswerState {
     Declined,
     /// The cup or the answer was lost.
     Lost,
-    /// The ballot of a flight was handed in.
+    /// The ballot of a flight, or of the cup that is named, was handed in.
     HandedIn,
 }
 
@@ -35,8 +35,8 @@ impl AnswerState {
 /// A line of ballots/<taster>.csv.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BallotLine {
-    /// The id of the line: a digest of the rest of it, so that two copies of a book that hold
-    /// the same line hold it once when they are united.
+    /// The id of the line: a digest of the rest of it, or what the phone that sent it drew by lot; two copies
+    /// of a book that hold the same line hold it once when they are united.
     pub entry: String,
     /// The place of the line among the taster's lines, from 1.
     pub n: u64,
@@ -44,9 +44,9 @@ pub struct BallotLine {
     pub at: Moment,
     /// The flight.
     pub flight: u32,
-    /// The code of the cup (none where a flight is handed in).
+    /// The code of the cup (none where a whole flight is handed in).
     pub cup: Option<u16>,
-    /// The steep, from 1 (none for guesses and where a flight is handed in).
+    /// The steep, from 1 (none for guesses and where something is handed in).
     pub steep: Option<u32>,
     /// The term; `guess` and `guess-sure` for guesses.
     pub term: Option<String>,
@@ -92,7 +92,7 @@ impl Record for BallotLine {
         filled("n", Cell::Whole(1, u64::MAX), "the place of the line among the taster's lines"),
         filled("at", Cell::Moment, "when the line was written"),
         filled("flight", Cell::Whole(1, 1000), "the number of the flight"),
-        optional("cup", CODE, "the code of the cup"),
+        optional("cup", CODE, "the code of the cup; none where a whole flight is handed in"),
         optional("steep", STEEP, "the steep, from 1"),
         optional("term", Cell::Id, "the term; guess and guess-sure for guesses"),
         optional("value", Cell::Text, "the value as its scale writes it"),

@@ -186,6 +186,12 @@ store_temperature_c = 25
 # and 6 to 8 h at 15 to 20 °C come out alike (common practice, no source) takes one of 1.3 to 1.6.
 q10 = 2.0
 
+# The ballot on phones: whether an answer may be changed until the cup or the whole flight is handed in
+# ("cup" or "flight"), and the seconds of rest between two cups.
+[ballot]
+go_back = "flight"
+rest_s = 0
+
 # Loggers: put their files into lots/ID/readings (of an arm: lots/ID/readings/ARM), those of a store
 # room into stores/PLACE: they serve all lots while store.place says PLACE. Columns of time,
 # temperature and humidity are found by their names; what is not found can be said here.

@@ -223,7 +223,7 @@ pub fn replace(path: &Path, text: &str, read: Option<&str>) -> Result<(), StoreE
 /// If the disk refuses; the old file then stands untouched.
 pub fn replace_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     let mode = fs::metadata(path).ok().map(|m| m.permissions());
-    let temporary = write_bytes_beside(path, bytes)?;
+    let temporary = write_bytes_beside(&OwnDisk, path, bytes)?;
     if let Some(mode) = mode {
         temporary.as_file().set_permissions(mode).map_err(io("keep the mode of", path))?;
     } else {
@@ -246,7 +246,11 @@ pub fn create_new(path: &Path, text: &str) -> Result<(), StoreError> {
 /// # Errors
 /// As [`create_new`].
 pub fn create_new_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
-    let temporary = write_bytes_beside(path, bytes)?;
+    create_new_on(&OwnDisk, path, bytes)
+}
+
+fn create_new_on(disk: &dyn Disk, path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+    let temporary = write_bytes_beside(disk, path, bytes)?;
     usual_mode(temporary.as_file(), path)?;
     temporary.persist_noclobber(path).map_err(|e| {
         if e.error.kind() == io::ErrorKind::AlreadyExists {
@@ -258,14 +262,18 @@ pub fn create_new_bytes(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     sync_folder(path)
 }
 
-fn write_bytes_beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, StoreError> {
+fn write_bytes_beside(
+    disk: &dyn Disk,
+    path: &Path,
+    bytes: &[u8],
+) -> Result<tempfile::NamedTempFile, StoreError> {
     let folder = folder_of(path);
     let mut temporary = tempfile::Builder::new()
         .prefix(".blindsteep-")
         .tempfile_in(folder)
         .map_err(|e| without_name(path, &e))?;
-    temporary.write_all(bytes).map_err(io("write", path))?;
-    temporary.as_file().sync_all().map_err(io("sync", path))?;
+    disk.write(temporary.as_file_mut(), bytes).map_err(io("write", path))?;
+    disk.sync(temporary.as_file()).map_err(io("sync", path))?;
     Ok(temporary)
 }
 
@@ -329,6 +337,35 @@ pub fn make_folder(path: &Path) -> Result<(), StoreError> {
     fs::create_dir_all(path).map_err(io("make the folder", path))
 }
 
+/// What brings bytes onto a disk. The system's is [`OwnDisk`]; a test may fill up another one, or watch it.
+pub trait Disk: Send + Sync + std::fmt::Debug {
+    /// Writes all the bytes.
+    ///
+    /// # Errors
+    /// Why the system refused; some of the bytes may have been written.
+    fn write(&self, file: &mut File, bytes: &[u8]) -> io::Result<()>;
+
+    /// Returns once all that was written to the file would outlast a power cut.
+    ///
+    /// # Errors
+    /// Why the system refused.
+    fn sync(&self, file: &File) -> io::Result<()>;
+}
+
+/// The disk of this machine.
+#[derive(Debug, Clone, Copy)]
+pub struct OwnDisk;
+
+impl Disk for OwnDisk {
+    fn write(&self, file: &mut File, bytes: &[u8]) -> io::Result<()> {
+        file.write_all(bytes)
+    }
+
+    fn sync(&self, file: &File) -> io::Result<()> {
+        file.sync_data()
+    }
+}
+
 /// Appends whole lines to a log (made with its header line if it is new) and syncs it.
 /// A torn last line is set aside first, into a file named like the log with `.torn` behind it.
 /// If the disk is full the log is cut back to what it was: a record is whole or absent.
@@ -336,15 +373,28 @@ pub fn make_folder(path: &Path) -> Result<(), StoreError> {
 /// # Errors
 /// If the disk refuses.
 pub fn append(path: &Path, header: &str, lines: &str) -> Result<(), StoreError> {
+    append_on(&OwnDisk, path, header, lines)
+}
+
+/// As [`append`], on a disk of the caller's.
+///
+/// # Errors
+/// As [`append`].
+pub fn append_on(
+    disk: &dyn Disk,
+    path: &Path,
+    header: &str,
+    lines: &str,
+) -> Result<(), StoreError> {
     debug_assert!(lines.ends_with('\n') && header.ends_with('\n'), "a line has its end");
     let new = !path.exists();
     if new {
-        return create_new(path, &format!("{header}{lines}"));
+        return create_new_on(disk, path, format!("{header}{lines}").as_bytes());
     }
     let mut file =
         OpenOptions::new().read(true).append(true).open(path).map_err(io("open", path))?;
     let length = set_torn_aside(&mut file, path)?;
-    let written = file.write_all(lines.as_bytes()).and_then(|()| file.sync_data());
+    let written = disk.write(&mut file, lines.as_bytes()).and_then(|()| disk.sync(&file));
     if let Err(source) = written {
         // Best effort: a tail that stays is set aside by the next writer.
         let _ = file.set_len(length).and_then(|()| file.sync_data());
@@ -388,7 +438,20 @@ fn set_torn_aside(file: &mut File, path: &Path) -> Result<u64, StoreError> {
 #[derive(Debug)]
 pub struct WriteLock {
     _file: File,
+    /// Held as well, so that those who write beside one another let this writer in.
+    _turn: Option<File>,
 }
+
+/// Held by each of those who write beside one another, every one to a file of their own (the ballots
+/// of a tasting). Whoever takes the [`WriteLock`] waits until they are done, and they for that one.
+#[derive(Debug)]
+pub struct BesideLock {
+    _file: File,
+}
+
+/// The turnstile: who wants to write alone holds it, and nobody begins to write beside others before it is
+/// free again. Without it sixty phones would never leave a gap to close a session in.
+const TURN: &str = ".desk/turn";
 
 impl WriteLock {
     /// Takes the lock of a book; waits a second for one who holds it, since a write is short.
@@ -396,29 +459,64 @@ impl WriteLock {
     /// # Errors
     /// [`StoreError::Locked`] if another program still holds it then.
     pub fn take(root: &Path) -> Result<Self, StoreError> {
-        let path = root.join(".lock");
-        let file = OpenOptions::new()
-            .create(true)
-            .truncate(false)
-            .write(true)
-            .open(&path)
-            .map_err(io("open", &path))?;
-        let mut locked = file.try_lock();
-        for _ in 0..50 {
-            if !matches!(locked, Err(fs::TryLockError::WouldBlock)) {
-                break;
-            }
-            std::thread::sleep(Duration::from_millis(20));
-            locked = file.try_lock();
+        let turn = root.join(TURN);
+        let turn =
+            if turn.exists() { Some(locked(root, TURN, File::try_lock, SHORTLY)?) } else { None };
+        Ok(Self { _file: locked(root, ".lock", File::try_lock, SHORTLY)?, _turn: turn })
+    }
+}
+
+impl BesideLock {
+    /// Takes the lock beside others; waits five seconds for one who writes alone.
+    ///
+    /// # Errors
+    /// [`StoreError::Locked`] if that one still writes then.
+    pub fn take(root: &Path) -> Result<Self, StoreError> {
+        let _turn = locked(root, TURN, File::try_lock_shared, PATIENTLY)?;
+        Ok(Self { _file: locked(root, ".lock", File::try_lock_shared, PATIENTLY)? })
+    }
+
+    /// Makes what the lock needs in a book's folder.
+    ///
+    /// # Errors
+    /// If the disk refuses.
+    pub fn make_ready(root: &Path) -> Result<(), StoreError> {
+        let path = root.join(TURN);
+        make_folder(folder_of(&path))?;
+        open_lock(&path).map(|_| ())
+    }
+}
+
+/// How often a lock is asked for, and how long after one another.
+type Patience = (u32, Duration);
+const SHORTLY: Patience = (50, Duration::from_millis(20));
+const PATIENTLY: Patience = (1000, Duration::from_millis(5));
+
+fn open_lock(path: &Path) -> Result<File, StoreError> {
+    OpenOptions::new().create(true).truncate(false).write(true).open(path).map_err(io("open", path))
+}
+
+fn locked(
+    root: &Path,
+    name: &str,
+    take: impl Fn(&File) -> Result<(), fs::TryLockError>,
+    (tries, pause): Patience,
+) -> Result<File, StoreError> {
+    let path = root.join(name);
+    let file = open_lock(&path)?;
+    let mut taken = take(&file);
+    for _ in 0..tries {
+        if !matches!(taken, Err(fs::TryLockError::WouldBlock)) {
+            break;
         }
-        match locked {
-            Ok(()) => Ok(Self { _file: file }),
-            Err(fs::TryLockError::WouldBlock) => Err(StoreError::Locked(root.to_owned())),
-            Err(fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => {
-                Ok(Self { _file: file })
-            }
-            Err(fs::TryLockError::Error(e)) => Err(io("lock", &path)(e)),
-        }
+        std::thread::sleep(pause);
+        taken = take(&file);
+    }
+    match taken {
+        Ok(()) => Ok(file),
+        Err(fs::TryLockError::WouldBlock) => Err(StoreError::Locked(root.to_owned())),
+        Err(fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => Ok(file),
+        Err(fs::TryLockError::Error(e)) => Err(io("lock", &path)(e)),
     }
 }
 
@@ -457,6 +555,29 @@ mod tests {
         assert!(matches!(WriteLock::take(dir.path()), Err(StoreError::Locked(_))));
         drop(first);
         WriteLock::take(dir.path()).unwrap();
+    }
+
+    #[test]
+    fn many_write_beside_one_another_and_let_in_who_writes_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        BesideLock::make_ready(dir.path()).unwrap();
+        let first = BesideLock::take(dir.path()).unwrap();
+        let second = BesideLock::take(dir.path()).unwrap();
+        assert!(matches!(WriteLock::take(dir.path()), Err(StoreError::Locked(_))));
+        drop(first);
+        let alone = std::thread::scope(|scope| {
+            let waiting = scope.spawn(|| WriteLock::take(dir.path()).unwrap());
+            // As soon as somebody waits to write alone, nobody else comes in.
+            let turn = open_lock(&dir.path().join(TURN)).unwrap();
+            while turn.try_lock_shared().is_ok() {
+                turn.unlock().unwrap();
+                std::thread::yield_now();
+            }
+            drop(second);
+            waiting.join().unwrap()
+        });
+        drop(alone);
+        BesideLock::take(dir.path()).unwrap();
     }
 
     #[cfg(unix)]

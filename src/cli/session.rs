@@ -1,6 +1,7 @@
 //! `blindsteep session`: plan, taste, close and reveal blind sessions.
 
 mod enter;
+mod late;
 mod papers;
 pub(super) mod plan;
 mod show;
@@ -58,10 +59,15 @@ pub enum SessionCommand {
         #[arg(long, value_name = "LOT")]
         reference: Option<String>,
     },
+    /// List answers that came after closing; admit them before the reveal, with a reason
+    Late(late::LateArgs),
     /// Open the key of a closed session
     Reveal {
         /// The session: its folder or any unique part of it
         session: String,
+        /// Reveal although late answers wait: they are not admitted any more
+        #[arg(long)]
+        anyway: bool,
     },
     /// Give a session up: nothing of it counts
     Void {
@@ -187,7 +193,9 @@ pub fn run(command: SessionCommand, context: &mut Context) -> Result<(), Failure
             )?;
             Ok(())
         }
-        SessionCommand::Reveal { session } => {
+        SessionCommand::Late(args) => late::run(&args, &book, now, context),
+        SessionCommand::Reveal { session, anyway } => {
+            late::before_the_reveal(&book, &session, anyway)?;
             let revealed = session::reveal(&book, &session, now)?;
             show::revealed_cups(&revealed, context)?;
             for warning in to_quarantine(&revealed, &book.lots()?) {

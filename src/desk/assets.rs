@@ -8,12 +8,14 @@ use crate::book::store;
 use crate::plots::font;
 
 /// Name, kind and text of each file.
-const FILES: [(&str, &str, &str); 8] = [
+const FILES: [(&str, &str, &str); 10] = [
     ("base.css", "text/css; charset=utf-8", include_str!("assets/base.css")),
     ("desk.css", "text/css; charset=utf-8", include_str!("assets/desk.css")),
     ("desk.js", "text/javascript; charset=utf-8", include_str!("assets/desk.js")),
     ("record.css", "text/css; charset=utf-8", include_str!("assets/record.css")),
     ("record.js", "text/javascript; charset=utf-8", include_str!("assets/record.js")),
+    ("clock.css", "text/css; charset=utf-8", include_str!("assets/clock.css")),
+    ("clock.js", "text/javascript; charset=utf-8", include_str!("assets/clock.js")),
     ("ballot.css", "text/css; charset=utf-8", include_str!("assets/ballot.css")),
     ("ballot.js", "text/javascript; charset=utf-8", include_str!("assets/ballot.js")),
     ("join.js", "text/javascript; charset=utf-8", include_str!("assets/join.js")),

@@ -13,6 +13,7 @@ pub mod guard;
 pub mod page;
 pub mod panel;
 pub mod posted;
+pub mod qr;
 pub mod questions;
 pub mod record;
 pub mod say;
@@ -21,9 +22,12 @@ pub mod server;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use crate::book::book_file::clock;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::Lang;
+use crate::session::live::Live;
+use ballot::live::Tastings;
 use cache::Cache;
 use doors::Doors;
 
@@ -39,6 +43,8 @@ pub struct App {
     pub on_lan: bool,
     /// What was read of the book.
     pub cache: Cache,
+    /// The sessions that are being tasted.
+    pub live: Tastings,
     told: Mutex<Vec<String>>,
 }
 
@@ -50,7 +56,14 @@ impl App {
     #[must_use]
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
         let cache = Cache::new(book.clone());
-        Self { book, doors, ballots_at, on_lan, cache, told: Mutex::new(Vec::new()) }
+        let live = Tastings::new(Live::new(book.clone()));
+        Self { book, doors, ballots_at, on_lan, cache, live, told: Mutex::new(Vec::new()) }
+    }
+
+    /// The same with another place for what is being tasted.
+    #[must_use]
+    pub fn with_live(self, live: Live) -> Self {
+        Self { live: Tastings::new(live), ..self }
     }
 
     /// The book.
@@ -62,7 +75,10 @@ impl App {
     /// The moment, on the book's clock.
     #[must_use]
     pub fn now(&self) -> Moment {
-        Moment::now()
+        match self.cache.book_file() {
+            Ok(file) => Moment::now().on_clock_of(&clock(&file)),
+            Err(_) => Moment::now(),
+        }
     }
 
     /// The language of somebody who has not chosen one: the book's first.

@@ -165,7 +165,10 @@ fn say(out: &mut dyn Write, app: &App, way_in: &str, wish: &Wish) -> Result<(), 
             );
         }
     } else {
-        text.push_str("Only this machine reaches the ballots; for phones add --lan.\n");
+        text.push_str(&format!(
+            "Only this machine reaches the ballots, at {}; for phones add --lan.\n",
+            app.ballots_at
+        ));
     }
     text.push_str("End it with Ctrl-C.\n");
     out.write_all(text.as_bytes())
@@ -322,6 +325,7 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
         .layer(middleware::from_fn(guard::desk_only));
     Router::new()
         .merge(pages)
+        .merge(clock_routes())
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
         .layer(DefaultBodyLimit::max(guard::BODY))
@@ -332,15 +336,19 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
 /// All that phones reach.
 pub fn ballot_routes(app: &Shared, hosts: Vec<String>, port: u16, secure: bool) -> Router {
     let gate = Gate::new(Arc::clone(app), hosts, format!("blindsteep-{port}"), secure);
-    let clock = record::clock_routes().layer(middleware::from_fn(guard::clock_only));
     Router::new()
         .merge(ballot::routes())
-        .merge(clock)
+        .merge(clock_routes())
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
         .layer(DefaultBodyLimit::max(guard::BODY))
         .layer(middleware::from_fn_with_state(gate, guard::pass))
         .with_state(Arc::clone(app))
+}
+
+/// The step clock: for the workshop's phones, and for the maker here.
+fn clock_routes() -> Router<Shared> {
+    record::clock_routes().layer(middleware::from_fn(guard::clock_only))
 }
 
 fn shared_routes() -> Router<Shared> {

@@ -37,7 +37,9 @@ pub struct Ballot {
     /// Every whole line, corrected or not.
     pub log: Log<BallotLine>,
     current: BTreeMap<Question, usize>,
+    by_entry: BTreeMap<String, usize>,
     handed_in: BTreeSet<u32>,
+    cups_handed_in: BTreeSet<u16>,
 }
 
 impl Ballot {
@@ -84,48 +86,64 @@ impl Ballot {
         let mut ballot = Self {
             taster: taster.to_owned(),
             current: BTreeMap::new(),
+            by_entry: BTreeMap::new(),
             handed_in: BTreeSet::new(),
+            cups_handed_in: BTreeSet::new(),
             log,
         };
         // Lines are ordered by n, not by the clock, nor by where a union of two copies put them.
         let mut order: Vec<usize> = (0..ballot.log.lines.len()).collect();
         order.sort_by_key(|i| (ballot.log.lines[*i].value.n, *i));
-        let mut by_entry: BTreeMap<String, usize> = BTreeMap::new();
         for i in order {
-            let line = &ballot.log.lines[i];
-            let value = &line.value;
-            if let Some(first) = by_entry.get(&value.entry) {
-                let first = &ballot.log.lines[*first];
-                // Uniting two copies of a book may leave the same line twice: it counts once.
-                if first.value != *value {
-                    problems.push(ballot.log.problem(
-                        line.number,
-                        "entry",
-                        format!(
-                            "the entry {} stands at line {} already",
-                            value.entry, first.number
-                        ),
-                        "each entry once in a file",
-                        "give this line an entry of its own",
-                    ));
-                }
-                continue;
-            }
-            let Some(question) = question_of(plan, taster, &ballot.log, line, problems) else {
-                continue;
-            };
-            by_entry.insert(value.entry.clone(), i);
-            let Some(question) = question else {
-                ballot.handed_in.insert(value.flight);
-                continue;
-            };
-            if let Some(problem) = conflict(plan, &ballot, &by_entry, line, &question) {
-                problems.push(problem);
-                continue;
-            }
-            ballot.current.insert(question, i);
+            ballot.settle_line(plan, i, problems);
         }
         ballot
+    }
+
+    /// Takes in the line at a place of the log.
+    fn settle_line(&mut self, plan: &SessionFile, i: usize, problems: &mut Problems) {
+        let line = &self.log.lines[i];
+        let value = &line.value;
+        if let Some(first) = self.by_entry.get(&value.entry) {
+            let first = &self.log.lines[*first];
+            // Uniting two copies of a book may leave the same line twice: it counts once.
+            if first.value != *value {
+                problems.push(self.log.problem(
+                    line.number,
+                    "entry",
+                    format!("the entry {} stands at line {} already", value.entry, first.number),
+                    "each entry once in a file",
+                    "give this line an entry of its own",
+                ));
+            }
+            return;
+        }
+        let Some(question) = question_of(plan, &self.taster, &self.log, line, problems) else {
+            return;
+        };
+        let Some(question) = question else {
+            match value.cup {
+                Some(cup) => self.cups_handed_in.insert(cup),
+                None => self.handed_in.insert(value.flight),
+            };
+            self.by_entry.insert(value.entry.clone(), i);
+            return;
+        };
+        let problem = conflict(plan, self, line, &question);
+        self.by_entry.insert(value.entry.clone(), i);
+        match problem {
+            Some(problem) => problems.push(problem),
+            None => {
+                self.current.insert(question, i);
+            }
+        }
+    }
+
+    /// Adds a line that is known to fit; its `n` is the highest.
+    pub(super) fn add(&mut self, plan: &SessionFile, line: BallotLine, problems: &mut Problems) {
+        let number = self.log.lines.last().map_or(2, |l| l.number + 1);
+        self.log.lines.push(Line { value: line, number });
+        self.settle_line(plan, self.log.lines.len() - 1, problems);
     }
 
     /// The ballot as it will be with more lines.
@@ -160,6 +178,23 @@ impl Ballot {
         self.current.iter().map(|(q, i)| (q, &self.log.lines[*i].value))
     }
 
+    /// The line with an entry.
+    #[must_use]
+    pub fn entry(&self, entry: &str) -> Option<&BallotLine> {
+        self.by_entry.get(entry).map(|i| &self.log.lines[*i].value)
+    }
+
+    /// Whether answers about a cup are no longer changed: it was handed in, alone or with its flight.
+    #[must_use]
+    pub fn is_cup_handed_in(&self, flight: u32, cup: u16) -> bool {
+        self.is_handed_in(flight) || self.cups_handed_in.contains(&cup)
+    }
+
+    /// The cups that were handed in one by one.
+    pub fn cups_handed_in(&self) -> impl Iterator<Item = u16> + '_ {
+        self.cups_handed_in.iter().copied()
+    }
+
     /// Whether the ballot of a flight was handed in.
     #[must_use]
     pub fn is_handed_in(&self, flight: u32) -> bool {
@@ -173,9 +208,9 @@ impl Ballot {
     }
 }
 
-/// What a line answers; `Some(None)` where it hands in a flight, `None` after adding to
+/// What a line answers; `Some(None)` where it hands in a flight or a cup, `None` after adding to
 /// `problems` if the line can't be meant.
-fn question_of(
+pub(super) fn question_of(
     plan: &SessionFile,
     taster: &str,
     log: &Log<BallotLine>,
@@ -184,8 +219,18 @@ fn question_of(
 ) -> Option<Option<Question>> {
     let value = &line.value;
     if value.state == AnswerState::HandedIn {
-        if plan.flights.iter().any(|f| f.number == value.flight) {
-            return Some(None);
+        if let Some(flight) = plan.flights.iter().find(|f| f.number == value.flight) {
+            let Some(cup) = value.cup.filter(|c| !flight.order_of(taster).contains(c)) else {
+                return Some(None);
+            };
+            problems.push(log.problem(
+                line.number,
+                "cup",
+                format!("cup {cup} is none of {taster}'s in flight {}", value.flight),
+                "the code of a cup that was handed in, or an empty cell for the whole flight",
+                "correct the code",
+            ));
+            return None;
         }
         problems.push(log.problem(
             line.number,
@@ -231,7 +276,6 @@ fn question_of(
 fn conflict(
     plan: &SessionFile,
     ballot: &Ballot,
-    by_entry: &BTreeMap<String, usize>,
     line: &Line<BallotLine>,
     question: &Question,
 ) -> Option<Problem> {
@@ -258,7 +302,7 @@ fn conflict(
                 Some(first) => format!("{}, the entry of line {}", first.value.entry, first.number),
                 None => "nothing, for this question has no earlier answer".to_owned(),
             };
-            let known = by_entry.contains_key(entry);
+            let known = ballot.by_entry.contains_key(entry) || *entry == line.value.entry;
             Some(ballot.log.problem(
                 line.number,
                 "replaces",

@@ -19,6 +19,7 @@ use crate::book::{Book, BookError};
 use super::ballots::{Ballot, GUESS, GUESS_SURE};
 use super::close::check_closed_ballots;
 use super::key::{self, Key};
+use super::late;
 use super::musty::to_quarantine;
 use super::reveal::{check_key, opened, revealed};
 use super::sets::set_terms;
@@ -284,8 +285,10 @@ pub fn warnings(book: &Book, lots: &[Lot]) -> Result<Vec<String>, BookError> {
 fn check_session(session: &Session, problems: &mut Problems) -> Result<(), BookError> {
     for taster in &session.plan().tasters {
         Ballot::read(session, taster, problems)?;
+        late::check(session, taster, problems)?;
     }
-    check_ballot_files(session, problems)?;
+    check_ballot_files(session, "ballots", problems)?;
+    check_ballot_files(session, "late", problems)?;
     let pours: Log<PourLine> =
         csv_file::read(&session.root, &session.relative("pours.csv"), problems)?;
     for line in pours.lines.iter().filter(|l| session.plan().flight_of(l.value.cup).is_none()) {
@@ -342,8 +345,12 @@ fn check_session(session: &Session, problems: &mut Problems) -> Result<(), BookE
 }
 
 /// A ballot of somebody who does not taste in the session, or a copy beside one.
-fn check_ballot_files(session: &Session, problems: &mut Problems) -> Result<(), BookError> {
-    let folder = session.path("ballots");
+fn check_ballot_files(
+    session: &Session,
+    of: &str,
+    problems: &mut Problems,
+) -> Result<(), BookError> {
+    let folder = session.path(of);
     if !folder.exists() {
         return Ok(());
     }
@@ -354,7 +361,7 @@ fn check_ballot_files(session: &Session, problems: &mut Problems) -> Result<(), 
         let tasters = &session.plan().tasters;
         if !tasters.iter().any(|t| t == taster) {
             problems.push(Problem::new(
-                session.relative(&format!("ballots/{name}")),
+                session.relative(&format!("{of}/{name}")),
                 None,
                 format!("{taster} is not a taster of this session"),
                 format!("one ballot for each of {}", tasters.join(", ")),

@@ -177,7 +177,7 @@ fn must_be_answered(term: &Term) -> bool {
 
 /// The steeps of a flight's cups that a taster said anything about. Where no scale is asked, all
 /// of them: there nothing ticked is an answer.
-fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u32)> {
+pub(super) fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u32)> {
     let no_scales = !plan.terms.iter().any(must_be_answered);
     let mut touched = Vec::new();
     for cup in flight.order_of(&ballot.taster) {
@@ -191,29 +191,36 @@ fn touched(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<(u16, u3
     touched
 }
 
-/// The questions of a flight that must be answered and are not.
+/// The questions of a flight that must be answered.
 #[must_use]
-pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
-    questions(plan, flight, &ballot.taster)
+pub fn required(plan: &SessionFile, flight: &Flight, taster: &str) -> Vec<Question> {
+    questions(plan, flight, taster)
         .into_iter()
         .filter(|q| match plan.kind {
             Kind::Profile => plan.term(&q.term).is_some_and(must_be_answered),
             _ => sets::must_be_answered(q),
         })
-        .filter(|q| ballot.answer(q).is_none())
         .collect()
 }
 
+/// The questions of a flight that must be answered and are not.
+#[must_use]
+pub fn unanswered(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Question> {
+    let mut open = required(plan, flight, &ballot.taster);
+    open.retain(|q| ballot.answer(q).is_none());
+    open
+}
+
 /// A line that is going to be written.
-struct Draft {
-    question: Question,
+pub(super) struct Draft {
+    pub(super) question: Question,
     /// The cup of the line: of a choice the one that was chosen.
-    cup: u16,
-    flight: u32,
-    state: AnswerState,
-    value: Option<String>,
-    replaces: Option<String>,
-    note: Option<String>,
+    pub(super) cup: u16,
+    pub(super) flight: u32,
+    pub(super) state: AnswerState,
+    pub(super) value: Option<String>,
+    pub(super) replaces: Option<String>,
+    pub(super) note: Option<String>,
 }
 
 /// Checks answers against the plan and what stands on the ballot, and appends those that are
@@ -247,7 +254,7 @@ pub fn enter_lines(
         {
             changes.push(amendment(&session, &taster, draft, amend, &line, now));
         }
-        entered.cautions.extend(caution(plan, draft));
+        entered.cautions.extend(caution(plan, draft).map(|c| c.en));
     }
     // What the ballot will be, so that handing in sees the new answers too.
     let after = with_lines(&session, &ballot, &writer.lines)?;
@@ -261,7 +268,7 @@ pub fn enter_lines(
         for zero in &zeros {
             writer.answer(zero, None);
         }
-        writer.handed_in(flight.number);
+        writer.handed_in(String::new(), flight.number, None);
         entered.handed_in.push(flight.number);
     }
     if let HandIn::Flight(n) = hand_in
@@ -317,32 +324,13 @@ fn drafts(
     let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
     for (i, answer) in answers.iter().enumerate() {
         let mut misfit = |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
-        let set = match served(plan, Some(&ballot.taster), answer.cup) {
-            Ok(flight) => flight,
-            Err(wrong) => {
-                misfit("cup", wrong);
-                continue;
-            }
-        };
-        let flight = set.number;
-        let text = match &answer.given {
-            Given::Scored(text) => Some(text.as_str()),
-            _ => None,
-        };
-        let n = set.order_of(&ballot.taster).len();
-        let (term, steep, value) = match fit(plan, n, &answer.term, answer.steep, text) {
-            Ok(fitting) => fitting,
+        let Fitted { question, flight, state, value } = match fitted(plan, &ballot.taster, answer) {
+            Ok(fitted) => fitted,
             Err((column, wrong)) => {
                 misfit(column, wrong);
                 continue;
             }
         };
-        let state = answer.given.state();
-        if let Err(wrong) = may_be_chosen(plan, set, &ballot.taster, answer.cup, &term, state) {
-            misfit("cup", wrong);
-            continue;
-        }
-        let question = sets::question(plan, set, answer.cup, steep, term);
         if seen.insert(question.clone(), i).is_some() {
             let wrong = Wrong::new(
                 format!("a second answer for {}", sets::about(plan, &question)),
@@ -364,9 +352,14 @@ fn drafts(
                 continue;
             }
             entered.n_replaced += 1;
-        } else if amend.is_none() && ballot.is_handed_in(flight) {
+        } else if amend.is_none() && ballot.is_cup_handed_in(flight, answer.cup) {
+            let what = if ballot.is_handed_in(flight) {
+                format!("flight {flight}")
+            } else {
+                format!("cup {}", answer.cup)
+            };
             let wrong = Wrong::new(
-                format!("the ballot of flight {flight} was handed in"),
+                format!("the ballot of {what} was handed in"),
                 "no more answers, or amendments with a reason",
                 "use --amend --reason WHY",
             );
@@ -386,6 +379,34 @@ fn drafts(
         });
     }
     if misfits.is_empty() { Ok((drafts, seen)) } else { Err(EnterError::Misfits(misfits)) }
+}
+
+/// An answer that fits the plan.
+pub(super) struct Fitted {
+    pub(super) question: Question,
+    pub(super) flight: u32,
+    pub(super) state: AnswerState,
+    /// The value as it is kept.
+    pub(super) value: Option<String>,
+}
+
+/// Fits an answer of a taster to the plan; the error names the column.
+pub(super) fn fitted(
+    plan: &SessionFile,
+    taster: &str,
+    answer: &Answer,
+) -> Result<Fitted, (&'static str, Wrong)> {
+    let set = served(plan, Some(taster), answer.cup).map_err(|wrong| ("cup", wrong))?;
+    let text = match &answer.given {
+        Given::Scored(text) => Some(text.as_str()),
+        _ => None,
+    };
+    let n = set.order_of(taster).len();
+    let (term, steep, value) = fit(plan, n, &answer.term, answer.steep, text)?;
+    let state = answer.given.state();
+    may_be_chosen(plan, set, taster, answer.cup, &term, state).map_err(|wrong| ("cup", wrong))?;
+    let question = sets::question(plan, set, answer.cup, steep, term);
+    Ok(Fitted { question, flight: set.number, state, value })
 }
 
 /// Ranks that would be no order of the cups, at the answers that make them so.
@@ -443,7 +464,11 @@ fn with_lines(
     Ok(problems.or(after)?)
 }
 
-fn to_hand_in<'a>(plan: &'a SessionFile, ballot: &Ballot, hand_in: HandIn) -> Vec<&'a Flight> {
+pub(super) fn to_hand_in<'a>(
+    plan: &'a SessionFile,
+    ballot: &Ballot,
+    hand_in: HandIn,
+) -> Vec<&'a Flight> {
     plan.flights
         .iter()
         .filter(|f| !ballot.is_handed_in(f.number))
@@ -467,7 +492,7 @@ fn to_hand_in<'a>(plan: &'a SessionFile, ballot: &Ballot, hand_in: HandIn) -> Ve
 }
 
 /// The ticks and faults that were left untouched on steeps that were tasted.
-fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
+pub(super) fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
     let mut zeros = Vec::new();
     if plan.kind != Kind::Profile {
         return zeros;
@@ -493,24 +518,35 @@ fn zeros(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<Draft> {
     zeros
 }
 
-struct Writer<'a> {
-    taster: &'a str,
-    n: u64,
-    now: Moment,
-    lines: Vec<BallotLine>,
+pub(super) struct Writer<'a> {
+    pub(super) taster: &'a str,
+    pub(super) n: u64,
+    pub(super) now: Moment,
+    pub(super) lines: Vec<BallotLine>,
 }
 
 impl Writer<'_> {
+    /// Gives a line its entry, if it brings none, and its place.
     fn push(&mut self, line: BallotLine) -> BallotLine {
-        let line = with_entry(self.taster, line);
+        let line = if line.entry.is_empty() { with_entry(self.taster, line) } else { line };
         self.n = self.n.saturating_add(1);
         self.lines.push(line.clone());
         line
     }
 
     fn answer(&mut self, draft: &Draft, amend: Option<&Amend>) -> BallotLine {
+        self.line(String::new(), draft, amend.map(|a| a.reason.as_str()))
+    }
+
+    /// A line of an answer; with an entry of its own if that is not empty.
+    pub(super) fn line(
+        &mut self,
+        entry: String,
+        draft: &Draft,
+        reason: Option<&str>,
+    ) -> BallotLine {
         self.push(BallotLine {
-            entry: String::new(),
+            entry,
             n: self.n,
             at: self.now,
             flight: draft.flight,
@@ -520,18 +556,19 @@ impl Writer<'_> {
             value: draft.value.clone(),
             state: draft.state,
             replaces: draft.replaces.clone(),
-            reason: amend.map(|a| one_line(&a.reason)),
+            reason: reason.map(one_line),
             note: draft.note.as_deref().map(one_line).filter(|n| !n.is_empty()),
         })
     }
 
-    fn handed_in(&mut self, flight: u32) {
+    /// A line that hands in a flight, or a cup of it; with an entry of its own if that is not empty.
+    pub(super) fn handed_in(&mut self, entry: String, flight: u32, cup: Option<u16>) -> BallotLine {
         self.push(BallotLine {
-            entry: String::new(),
+            entry,
             n: self.n,
             at: self.now,
             flight,
-            cup: None,
+            cup,
             steep: None,
             term: None,
             value: None,
@@ -539,7 +576,7 @@ impl Writer<'_> {
             replaces: None,
             reason: None,
             note: None,
-        });
+        })
     }
 }
 
@@ -548,7 +585,7 @@ pub(super) fn one_line(text: &str) -> String {
     text.replace(['\n', '\r', '\t'], " ").trim().to_owned()
 }
 
-fn amendment(
+pub(super) fn amendment(
     session: &Session,
     taster: &str,
     draft: &Draft,
@@ -572,17 +609,31 @@ fn amendment(
     })
 }
 
+/// A caution that a taster must see at once.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Caution {
+    /// In English.
+    pub en: String,
+    /// In simplified Chinese.
+    pub zh: String,
+}
+
 /// A musty or mouldy cup stops the tasting.
-fn caution(plan: &SessionFile, draft: &Draft) -> Option<String> {
+pub(super) fn caution(plan: &SessionFile, draft: &Draft) -> Option<Caution> {
     let term = plan.term(&draft.question.term).filter(|_| plan.kind == Kind::Profile)?;
     let rejects = draft.value.as_deref() == Some("3");
-    (asks_for_mould(term) && rejects).then(|| {
-        format!(
-            "STOP: cup {} was found {} to the point of rejection. Nobody tastes this cup any \
+    let cup = draft.question.cup;
+    (asks_for_mould(term) && rejects).then(|| Caution {
+        en: format!(
+            "STOP: cup {cup} was found {} to the point of rejection. Nobody tastes this cup any \
              further; spit, rinse, and set it and its leaf aside. Tasting does not establish \
              food safety: follow local food law and use a licensed laboratory.",
-            draft.question.cup,
             term.label("en").to_lowercase(),
-        )
+        ),
+        zh: format!(
+            "停止：第 {cup} 号杯被评为「{}」，程度已达拒收。任何人不得再品尝此杯；请吐出、漱口，\
+             并将该杯及其茶叶另放。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+            term.label("zh"),
+        ),
     })
 }

@@ -27,6 +27,8 @@ pub mod draws;
 pub mod enter;
 pub mod incomplete;
 mod key;
+pub mod late;
+pub mod live;
 pub mod musty;
 pub mod orders;
 pub mod papers;

@@ -16,7 +16,7 @@ use thiserror::Error;
 
 pub use crate::plots::{Lang, MissingGlyph};
 pub use scales::BallotScale;
-pub use words::cautions;
+pub use words::{both_cautions, cautions, fault_words};
 
 /// Why a sheet could not be printed.
 #[derive(Debug, Clone, PartialEq, Error)]

@@ -96,6 +96,21 @@ pub fn cautions(lang: Lang) -> Vec<&'static str> {
     CAUTIONS.iter().map(|(en, zh)| pick(lang, en, zh)).collect()
 }
 
+/// The fixed cautions, each in English and in simplified Chinese.
+#[must_use]
+pub fn both_cautions() -> &'static [(&'static str, &'static str)] {
+    CAUTIONS
+}
+
+/// The four words of a fault in one language, from 0 to 3.
+#[must_use]
+pub fn fault_words(lang: Lang) -> [&'static str; 4] {
+    let word = |key: &str| {
+        WORDS.iter().find(|(k, _, _)| *k == key).map_or("", |(_, en, zh)| pick(lang, en, zh))
+    };
+    ["fault_0", "fault_1", "fault_2", "fault_3"].map(word)
+}
+
 /// The fixed cautions, each in the languages of a paper.
 pub(super) fn cautions_in(languages: &[Lang]) -> Value {
     CAUTIONS.iter().map(|(en, zh)| texts(languages, en, zh)).collect()

@@ -2,12 +2,14 @@
 
 use std::io::Write as _;
 
+use super::late::in_words;
 use crate::book::Book;
 use crate::book::session_files::{Change, Kind};
 use crate::cli::{Context, Failure};
 use crate::session::ballots::Ballot;
 use crate::session::changes::exclusions;
 use crate::session::enter::unanswered;
+use crate::session::late;
 use crate::session::sets::set_terms;
 use crate::session::{Revealed, Session, State, revealed};
 
@@ -85,6 +87,9 @@ pub(super) fn show(book: &Book, part: &str, context: &mut Context) -> Result<(),
                 "  its last line is torn and does not count; it is set aside with the next answer"
             )?;
         }
+    }
+    for waiting in late::waiting(&session)? {
+        writeln!(out, "{}", in_words(&waiting))?;
     }
     let changes = session.changes()?;
     let standing: Vec<&str> = exclusions(&changes).map(|c| c.entry.as_str()).collect();

@@ -1,5 +1,9 @@
 //! The taster's side: joining, and the ballot.
 
+pub mod api;
+pub mod live;
+mod now;
+
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -13,7 +17,7 @@ use super::page::{Reader, head, other_language};
 
 /// The ways of the taster's side.
 pub fn routes() -> Router<Shared> {
-    Router::new().route("/", get(door)).route("/join/{link}", get(join))
+    Router::new().route("/", get(door)).route("/join/{link}", get(join)).merge(api::routes())
 }
 
 /// Where somebody types the letters of their link.

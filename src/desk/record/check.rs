@@ -60,7 +60,7 @@ fn whole(app: &App, reader: &Reader) -> Result<Markup, BookError> {
 }
 
 /// A mistake as the commands tell it, with the way to its place.
-pub fn told(problem: &Problem, reader: &Reader) -> Markup {
+fn told(problem: &Problem, reader: &Reader) -> Markup {
     let say = reader.say;
     let line = problem.place.as_ref().map_or(1, |p| p.line);
     html! {

@@ -217,6 +217,7 @@ fn form_of(
 fn part_name(part: &str, reader: &Reader) -> &'static str {
     match part {
         "defaults" => reader.say.of("What is taken where nothing is said", "默认值"),
+        "ballot" => reader.say.of("The ballot on phones", "手机评分表"),
         _ => reader.say.of("The panel's own limits", "本组限值"),
     }
 }
@@ -344,6 +345,10 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
         };
         for field in &fields {
             write(field, of, posted, &languages)?;
+        }
+        // A table of which nothing is said is not written.
+        if let Some(part) = part.filter(|_| of.is_empty()) {
+            doc.remove(part);
         }
     }
     app.book().save_text(&file, &doc.to_string(), seen, &readable(app))

@@ -3,6 +3,7 @@
 
 mod becoming;
 mod check;
+mod clock;
 mod edit;
 mod fields;
 mod list;
@@ -46,6 +47,7 @@ pub fn routes() -> Router<Shared> {
         .route("/lots/{id}/refire", get(becoming::refire_form).post(becoming::refire))
         .route("/lots/{id}/edit", get(edit::lot_form).post(edit::lot_save))
         .route("/lots/{id}/text", get(texts::lot_form).post(texts::lot_save))
+        .route("/workshop", get(clock::link))
         .route("/check", get(check::check))
         .route("/setup", get(setup::setup))
         .route("/setup/tasters", get(setup::tasters))
@@ -60,6 +62,8 @@ pub fn routes() -> Router<Shared> {
 /// The step clock of the workshop.
 pub fn clock_routes() -> Router<Shared> {
     Router::new()
+        .route("/clock", get(clock::batches).post(clock::lines))
+        .route("/clock/{id}", get(clock::batch))
 }
 
 /// What a page shows: its title and what stands under it.

@@ -7,7 +7,6 @@ use axum::response::{IntoResponse as _, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::check::told;
 use super::{lot_page, shown};
 use crate::book::lots::Lot;
 use crate::book::proposed::{Saved, Text};
@@ -166,7 +165,11 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
                 let body = html! {
                     div.wrong role="alert" {
                         h2 { (say.of(format!("Not saved: {n} to mend"), format!("未保存：有 {n} 处待改正"))) }
-                        @for problem in problems.sorted() { @if problem.file == what.file { pre lang="en" { (problem) } } @else { (told(problem, &reader)) } }
+                        @if problems.sorted().iter().any(|p| p.file != what.file) {
+                            p { (say.of("Other files lean on what this text takes away or changes:", "其他文件依赖此处删改的内容：")) }
+                        }
+                        @for problem in problems.sorted().into_iter().take(MOST_SHOWN) { pre lang="en" { (problem) } }
+                        @if n > MOST_SHOWN { p { (say.of(format!("… and {} more", n - MOST_SHOWN), format!("……另有 {} 处", n - MOST_SHOWN))) } }
                     }
                     @let line = problems.sorted().into_iter().find(|p| p.file == what.file).and_then(|p| p.place.as_ref()).map_or_else(String::new, |p| p.line.to_string());
                     (editor(&reader, &what, &text, seen, &line))
@@ -182,6 +185,9 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
     };
     aside(work).await.unwrap_or_else(|broken| broken)
 }
+
+/// So many mistakes of a text are shown at once.
+const MOST_SHOWN: usize = 20;
 
 /// Both texts, after the file was changed underneath.
 fn changed(reader: &Reader, what: &What, mine: &str, now: &Text) -> Markup {

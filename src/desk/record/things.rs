@@ -423,7 +423,35 @@ pub fn book(app: &App, say: Say) -> Result<Vec<(Option<&'static str>, Vec<Field>
             Holds::Number,
         ),
     ];
-    Ok(vec![(None, own), (Some("defaults"), defaults), (Some("limits"), limits)])
+    let back = vec![
+        (String::new(), say.of("its flight is handed in", "整轮提交").to_owned()),
+        ("cup".to_owned(), say.of("its cup is handed in", "该杯提交").to_owned()),
+        (
+            "flight".to_owned(),
+            say.of("its flight is handed in (said in the file)", "整轮提交（已写入文件）")
+                .to_owned(),
+        ),
+    ];
+    let ballot = vec![
+        Field::new(
+            "go_back",
+            say.of("An answer may be changed until", "答案可更改至"),
+            "",
+            Holds::OneOf(back),
+        ),
+        Field::new(
+            "rest_s",
+            say.of("Rest between two cups, s", "两杯之间休息，秒"),
+            say.of("0 or empty: none", "0 或留空为无"),
+            Holds::Whole,
+        ),
+    ];
+    Ok(vec![
+        (None, own),
+        (Some("defaults"), defaults),
+        (Some("ballot"), ballot),
+        (Some("limits"), limits),
+    ])
 }
 
 /// What a lot is.

@@ -1,0 +1,9 @@
+//! The desk and the ballots over HTTP.
+
+#![allow(clippy::unwrap_used, reason = "a test that fails says where")]
+
+mod api;
+mod common;
+mod crash;
+mod disk;
+mod late;
