@@ -3,10 +3,10 @@
 //! Every question looks at the files' sizes and times again, so that a change by hand, by a command
 //! or by a sync program shows at once; only what changed is read anew.
 
-use std::collections::BTreeMap;
-use std::fs::{self, Metadata};
+use std::collections::{BTreeMap, HashSet};
+use std::fs;
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -25,9 +25,11 @@ use crate::book::{Book, BookError, lot_graph};
 use crate::session::reveal::{Revealed, joined};
 use crate::session::state::{Session, State};
 
-/// What tells that files are no longer those that were read: their names, sizes, times and places on the disk.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+/// What tells that files are no longer those that were read: their sizes, times and places on the disk.
+#[derive(Debug, Clone)]
 struct Seen {
+    /// The files, and the folders, whose times tell of files that come or go.
+    paths: Vec<PathBuf>,
     hash: u64,
     /// The latest change, in nanoseconds since 1970.
     newest: i128,
@@ -39,6 +41,9 @@ struct Seen {
 /// reads such a file again. Some disks keep times to two seconds.
 const TOO_YOUNG: i128 = 2_500_000_000;
 
+/// So deep do folders of the record lie at most; a link that leads back up is not followed for ever.
+const DEEPEST: u32 = 4;
+
 fn since_1970(time: SystemTime) -> i128 {
     match time.duration_since(UNIX_EPOCH) {
         Ok(after) => i128::try_from(after.as_nanos()).unwrap_or(i128::MAX),
@@ -47,51 +52,76 @@ fn since_1970(time: SystemTime) -> i128 {
 }
 
 impl Seen {
-    /// A look at a file, or at a folder with all that is in it.
-    fn of(paths: &[&Path]) -> Self {
-        let mut hasher = DefaultHasher::new();
-        let mut newest = i128::MIN;
-        for path in paths {
-            look(path, DEEPEST, &mut hasher, &mut newest);
+    /// A look at some files, or at a folder without what is in it.
+    fn of(paths: Vec<PathBuf>) -> Self {
+        let (hash, newest) = stamps(&paths);
+        Self { paths, hash, newest, looked: since_1970(SystemTime::now()) }
+    }
+
+    /// A look at a folder and all that is in it.
+    fn all_of(folder: &Path) -> Self {
+        let mut paths = vec![folder.to_owned()];
+        list(folder, DEEPEST, &mut paths);
+        Self::of(paths)
+    }
+
+    /// Whether what was read after this look still stands there.
+    fn still_holds(&self) -> bool {
+        (self.looked - self.newest).abs() > TOO_YOUNG && stamps(&self.paths).0 == self.hash
+    }
+}
+
+fn list(folder: &Path, deeper: u32, paths: &mut Vec<PathBuf>) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    let mut found: Vec<PathBuf> = entries.filter_map(|e| Some(e.ok()?.path())).collect();
+    found.sort();
+    for path in found {
+        let goes_on = deeper > 0 && path.is_dir();
+        paths.push(path.clone());
+        if goes_on {
+            list(&path, deeper - 1, paths);
         }
-        Self { hash: hasher.finish(), newest, looked: since_1970(SystemTime::now()) }
-    }
-
-    /// Whether what was read at this look is what stands there at a later one.
-    fn still(&self, now: &Self) -> bool {
-        self.hash == now.hash && (self.looked - self.newest).abs() > TOO_YOUNG
     }
 }
 
-/// So deep do folders of the record lie at most; a link that leads back up is not followed for ever.
-const DEEPEST: u32 = 4;
-
-fn look(path: &Path, deeper: u32, hasher: &mut DefaultHasher, newest: &mut i128) {
-    let Ok(metadata) = fs::metadata(path) else {
-        hasher.write_u8(0);
-        return;
-    };
-    stamp(&metadata, hasher, newest);
-    if !metadata.is_dir() || deeper == 0 {
-        return;
+/// All that tells of a change, and the latest one.
+fn stamps(paths: &[PathBuf]) -> (u64, i128) {
+    let mut hasher = DefaultHasher::new();
+    let mut newest = i128::MIN;
+    for path in paths {
+        path.hash(&mut hasher);
+        match fs::metadata(path) {
+            Ok(metadata) => {
+                let changed = metadata.modified().map_or(0, since_1970);
+                (metadata.len(), changed).hash(&mut hasher);
+                newest = newest.max(changed);
+                #[cfg(unix)]
+                {
+                    use std::os::unix::fs::MetadataExt as _;
+                    (metadata.ino(), metadata.ctime(), metadata.ctime_nsec()).hash(&mut hasher);
+                }
+            }
+            Err(_) => hasher.write_u8(0),
+        }
     }
-    let Ok(entries) = fs::read_dir(path) else { return };
-    let mut names: Vec<_> = entries.filter_map(|e| Some(e.ok()?.file_name())).collect();
-    names.sort();
-    for name in names {
-        name.hash(hasher);
-        look(&path.join(&name), deeper - 1, hasher, newest);
-    }
+    (hasher.finish(), newest)
 }
 
-fn stamp(metadata: &Metadata, hasher: &mut DefaultHasher, newest: &mut i128) {
-    let changed = metadata.modified().map_or(0, since_1970);
-    (metadata.len(), changed).hash(hasher);
-    *newest = (*newest).max(changed);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::MetadataExt as _;
-        (metadata.ino(), metadata.ctime(), metadata.ctime_nsec()).hash(hasher);
+/// The names of the folders in a folder, read again when that one's own time changes.
+#[derive(Debug, Default)]
+struct Names(Option<(Seen, Vec<String>)>);
+
+impl Names {
+    fn of(&mut self, folder: &Path) -> Result<Vec<String>, BookError> {
+        if let Some((seen, names)) = &self.0
+            && seen.still_holds()
+        {
+            return Ok(names.clone());
+        }
+        let seen = Seen::of(vec![folder.to_owned()]);
+        let names = folders(folder)?;
+        self.0 = Some((seen, names.clone()));
+        Ok(names)
     }
 }
 
@@ -114,22 +144,26 @@ impl<T: Clone + Send + Sync> Shelf<T> {
     /// Reads again what changed; whether anything did.
     fn refresh(
         &mut self,
+        folder: &Path,
         names: &[String],
-        see: impl Fn(&str) -> Seen + Sync,
         read: impl Fn(&str) -> Result<(Option<T>, Problems), BookError> + Sync,
     ) -> Result<bool, BookError> {
-        let seen: Vec<Seen> = names.par_iter().map(|n| see(n)).collect();
-        let stale: Vec<(&String, Seen)> = names
-            .iter()
-            .zip(seen)
-            .filter(|(n, now)| self.known.get(*n).is_none_or(|(was, ..)| !was.still(now)))
+        let known = &self.known;
+        let stale: Vec<&String> = names
+            .par_iter()
+            .with_min_len(64)
+            .filter(|n| known.get(*n).is_none_or(|(was, ..)| !was.still_holds()))
             .collect();
         if stale.is_empty() && self.known.len() == names.len() {
             return Ok(false);
         }
         let fresh: Vec<_> = stale
             .par_iter()
-            .map(|(name, seen)| Ok(((*name).clone(), *seen, read(name)?)))
+            .map(|name| {
+                // Looked at before it is read: what changes in between is read once more.
+                let seen = Seen::all_of(&folder.join(name));
+                Ok(((*name).clone(), seen, read(name)?))
+            })
             .collect::<Result<_, BookError>>()?;
         let there: Vec<String> =
             self.known.iter().filter(|(_, k)| k.1).map(|(n, _)| n.clone()).collect();
@@ -143,6 +177,7 @@ impl<T: Clone + Send + Sync> Shelf<T> {
                 None => things.remove(&name),
             };
         }
+        let names: HashSet<&String> = names.iter().collect();
         self.known.retain(|name, _| names.contains(name));
         things.retain(|name, _| self.known.contains_key(name));
         self.all = Arc::new(things.into_values().collect());
@@ -180,6 +215,7 @@ pub struct Sessions {
 
 #[derive(Debug, Default)]
 struct LotsKept {
+    names: Names,
     shelf: Shelf<Lot>,
     /// What the values of all lots lean on: parameters.toml and book.toml.
     around: Option<Seen>,
@@ -188,8 +224,11 @@ struct LotsKept {
 
 #[derive(Debug, Default)]
 struct SessionsKept {
+    names: Names,
     plans: Shelf<Session>,
     revealed: Shelf<Revealed>,
+    /// Whether the revealed ones are those of the plans.
+    joined: bool,
 }
 
 /// A description with what was seen of its file.
@@ -235,10 +274,10 @@ impl Cache {
         read: impl FnOnce(&Book) -> Result<Described<T>, BookError>,
     ) -> Result<Arc<Described<T>>, BookError> {
         let mut kept = held(kept);
-        let now = Seen::of(&[&self.book.root().join(file)]);
-        if let Some((_, there)) = kept.as_ref().filter(|(was, _)| was.still(&now)) {
+        if let Some((_, there)) = kept.as_ref().filter(|(seen, _)| seen.still_holds()) {
             return Ok(Arc::clone(there));
         }
+        let now = Seen::of(vec![self.book.root().join(file)]);
         let there = Arc::new(read(&self.book)?);
         *kept = Some((now, Arc::clone(&there)));
         Ok(there)
@@ -300,26 +339,21 @@ impl Cache {
     pub fn lots_and_mistakes(&self) -> Result<Lots, BookError> {
         let mut kept = held(&self.lots);
         let root = self.book.root();
-        let around = Seen::of(&[&root.join(PARAMETERS), &root.join(BOOK)]);
-        let parameters = self.parameters()?;
-        let rules = self.book_file()?;
-        if kept.around.is_none_or(|was| !was.still(&around)) {
+        if !kept.around.as_ref().is_some_and(Seen::still_holds) {
             // Their values are worked out anew; the lots stand for nothing until then.
             kept.shelf = Shelf::default();
-            kept.around = Some(around);
+            kept.around = Some(Seen::of(vec![root.join(PARAMETERS), root.join(BOOK)]));
         }
-        let names = self.book.lot_ids()?;
+        let parameters = self.parameters()?;
+        let rules = self.book_file()?;
         let folder = root.join("lots");
-        let changed = kept.shelf.refresh(
-            &names,
-            |name| Seen::of(&[&folder.join(name)]),
-            |name| {
-                let mut problems = Problems::new();
-                let (parameters, rules) = (&parameters.value, Some(&rules.value.readings));
-                let lot = self.book.read_lot(name, parameters, rules, &mut problems)?;
-                Ok((lot, problems))
-            },
-        )?;
+        let names = kept.names.of(&folder)?;
+        let changed = kept.shelf.refresh(&folder, &names, |name| {
+            let mut problems = Problems::new();
+            let (parameters, rules) = (&parameters.value, Some(&rules.value.readings));
+            let lot = self.book.read_lot(name, parameters, rules, &mut problems)?;
+            Ok((lot, problems))
+        })?;
         if changed {
             let mut problems = kept.shelf.problems();
             lot_graph::check(&kept.shelf.all, &names, &mut problems);
@@ -344,9 +378,8 @@ impl Cache {
     pub fn sessions(&self) -> Result<Sessions, BookError> {
         let mut kept = held(&self.sessions);
         let folder = self.book.root().join("sessions");
-        let names = folders(&folder)?;
-        let see = |name: &str| Seen::of(&[&folder.join(name)]);
-        kept.plans.refresh(&names, see, |name| {
+        let names = kept.names.of(&folder)?;
+        let changed = kept.plans.refresh(&folder, &names, |name| {
             let mut problems = Problems::new();
             match Session::read(&self.book, name, &mut problems) {
                 Ok(session) => Ok((session, problems)),
@@ -359,20 +392,25 @@ impl Cache {
         })?;
         let mut problems = kept.plans.problems();
         let plans = Arc::clone(&kept.plans.all);
-        let of: BTreeMap<&str, &Session> = plans
-            .iter()
-            .filter(|s| s.state == State::Revealed)
-            .map(|s| (s.name.as_str(), s))
-            .collect();
-        let names: Vec<String> = of.keys().map(|n| (*n).to_owned()).collect();
-        kept.revealed.refresh(&names, see, |name| {
-            let Some(session) = of.get(name) else { return Ok((None, Problems::new())) };
-            match joined(session) {
-                Ok(revealed) => Ok((Some(revealed), Problems::new())),
-                Err(BookError::Records(problems)) => Ok((None, problems)),
-                Err(other) => Err(other),
-            }
-        })?;
+        // A session is read from the same files as its plan: nothing is looked at twice.
+        if changed || !kept.joined {
+            kept.joined = false;
+            let of: BTreeMap<&str, &Session> = plans
+                .iter()
+                .filter(|s| s.state == State::Revealed)
+                .map(|s| (s.name.as_str(), s))
+                .collect();
+            let names: Vec<String> = of.keys().map(|n| (*n).to_owned()).collect();
+            kept.revealed.refresh(&folder, &names, |name| {
+                let Some(session) = of.get(name) else { return Ok((None, Problems::new())) };
+                match joined(session) {
+                    Ok(revealed) => Ok((Some(revealed), Problems::new())),
+                    Err(BookError::Records(problems)) => Ok((None, problems)),
+                    Err(other) => Err(other),
+                }
+            })?;
+            kept.joined = true;
+        }
         problems.append(kept.revealed.problems());
         Ok(Sessions { sessions: plans, revealed: Arc::clone(&kept.revealed.all), problems })
     }

@@ -114,6 +114,13 @@ async fn listen(
         wish.lan.is_some(),
     ));
 
+    // A large book takes a moment to be read: that begins before somebody asks for a page.
+    let ahead = Arc::clone(&app);
+    std::thread::spawn(move || {
+        let _ = ahead.cache.lots_and_mistakes();
+        let _ = ahead.cache.sessions();
+    });
+
     let local = |port: u16| -> Vec<String> {
         ["127.0.0.1", "localhost", "[::1]"].iter().map(|h| format!("{h}:{port}")).collect()
     };
