@@ -9,4 +9,5 @@ mod crash;
 mod disk;
 mod late;
 mod questions;
+mod record;
 mod secured;
