@@ -6,6 +6,7 @@ use crate::mixed::fixed::Apart;
 use crate::mixed::identify::told_apart;
 use crate::mixed::{FixedPart, MixedError, RandomTerm};
 use faer::{Mat, Side};
+use std::collections::HashMap;
 use std::ops::Range;
 
 /// Where a column stands.
@@ -50,6 +51,16 @@ pub(in crate::mixed) struct Leaf {
     pub cross: Mat<f64>,
 }
 
+impl Leaf {
+    /// Whether it has the same products, to the last bit.
+    fn is_like(&self, other: &Leaf) -> bool {
+        self.terms == other.terms
+            && self.support == other.support
+            && self.own == other.own
+            && self.cross == other.cross
+    }
+}
+
 /// A layout whose cells are taken off.
 #[derive(Debug, Clone)]
 pub(in crate::mixed) struct Layout {
@@ -65,6 +76,11 @@ pub(in crate::mixed) struct Layout {
     pub n_random: usize,
     pub places: Vec<Place>,
     pub leaves: Vec<Leaf>,
+    /// For each leaf its kind: leaves of one kind differ in nothing but their columns, as those of lots
+    /// that were tasted in the same sessions by the same tasters.
+    pub kind_of: Vec<usize>,
+    /// For each kind its first leaf, and how many it has.
+    pub kinds: Vec<(usize, usize)>,
     /// The columns of the core, ascending; the further fixed ones are the last.
     pub core: Vec<usize>,
     pub products: Mat<f64>,
@@ -180,6 +196,7 @@ impl Layout {
             scatter(&own, met, &places, &mut leaves, &mut products);
             means.push(met.iter().copied().zip(mean).filter(|m| m.1 != 0.0).collect());
         }
+        let (kind_of, kinds) = kinds(&leaves);
         let log_cells = counts.iter().filter(|&&c| c > 0.0).map(|c| c.ln()).sum();
         let mut layout = Layout {
             n,
@@ -191,6 +208,8 @@ impl Layout {
             n_random,
             places,
             leaves,
+            kind_of,
+            kinds,
             core,
             products,
             means,
@@ -437,6 +456,25 @@ fn supports(leaves: &mut [Leaf], places: &[Place], met: &[Vec<usize>]) {
         leaf.support.dedup();
         leaf.cross = Mat::zeros(leaf.columns.len(), leaf.support.len());
     }
+}
+
+/// The kind of each leaf; the first leaf of each kind and how many it has.
+fn kinds(leaves: &[Leaf]) -> (Vec<usize>, Vec<(usize, usize)>) {
+    let mut kinds: Vec<(usize, usize)> = Vec::new();
+    // By where in the core they stand, so that few are compared.
+    let mut by_support: HashMap<&[usize], Vec<usize>> = HashMap::new();
+    let of = leaves.iter().enumerate().map(|(at, leaf)| {
+        let known = by_support.entry(&leaf.support).or_default();
+        let kind = known.iter().copied().find(|&kind| leaf.is_like(&leaves[kinds[kind].0]));
+        let kind = kind.unwrap_or_else(|| {
+            known.push(kinds.len());
+            kinds.push((at, 0));
+            kinds.len() - 1
+        });
+        kinds[kind].1 += 1;
+        kind
+    });
+    (of.collect(), kinds)
 }
 
 /// Adds the products of one cell.
