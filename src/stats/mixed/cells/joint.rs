@@ -186,7 +186,7 @@ impl Joint {
     /// cells by their numbers of rows; those apart from any wide combination by their order only.
     fn hangs_on(&self, narrow: &[(usize, Plain)], wide: &[(usize, Arc<Wide>)]) -> Vec<u64> {
         let (mut cells, mut leaves): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
-        let mut local = |all: &mut Vec<usize>, at: usize| {
+        let local = |all: &mut Vec<usize>, at: usize| {
             all.iter().position(|known| *known == at).unwrap_or_else(|| {
                 all.push(at);
                 all.len() - 1

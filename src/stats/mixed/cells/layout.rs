@@ -1,6 +1,7 @@
 //! The cross-products of what is left of all columns within the cells: leaves and a core.
 
 use super::places::placed;
+use super::start::Start;
 use crate::mixed::dense::small_cross;
 use crate::mixed::fixed::Apart;
 use crate::mixed::identify::told_apart;
@@ -8,6 +9,7 @@ use crate::mixed::{FixedPart, MixedError, RandomTerm};
 use faer::{Mat, Side};
 use std::collections::HashMap;
 use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 /// Where a column stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -88,6 +90,8 @@ pub(in crate::mixed) struct Layout {
     pub means: Vec<Vec<(usize, f64)>>,
     /// `tr(Q V_k Q V_l)`, the residual first.
     pub gram: Mat<f64>,
+    /// Where searches start from, once it was asked for.
+    pub start: OnceLock<Option<Arc<Start>>>,
     /// `log |X'X|` of the cells.
     pub log_cells: f64,
     /// The columns of each row with their values, row after row.
@@ -214,6 +218,7 @@ impl Layout {
             products,
             means,
             gram: Mat::zeros(0, 0),
+            start: OnceLock::new(),
             log_cells,
             entries,
             width,

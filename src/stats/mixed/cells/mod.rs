@@ -11,6 +11,7 @@ mod joint;
 mod layout;
 mod places;
 mod solve;
+mod start;
 #[cfg(test)]
 mod tests;
 
@@ -137,25 +138,8 @@ fn report(
     let objective = Objective { layout, scores };
     let c = &s.core;
     let parts = &layout.parts;
-    let active: Vec<usize> = (0..parts.len()).filter(|&i| ratios[i] > 0.0).collect();
-    let forms: Vec<Form> = active
-        .iter()
-        .map(|&term| {
-            let (core, has_leaves) = (parts[term].core.clone(), parts[term].has_leaves);
-            let whole = if has_leaves {
-                let mut middle = gathered(layout, &s, term);
-                core.clone().for_each(|i| middle[(i, i)] += 1.0);
-                let turned = &middle * c;
-                Some(symmetric_product(c.as_ref(), turned.as_ref()))
-            } else if core.len() > FEW {
-                let rows = c.as_ref().subrows(core.start, core.len());
-                Some(symmetric_product(rows.transpose(), rows))
-            } else {
-                None
-            };
-            Form { term, core, whole, has_leaves }
-        })
-        .collect();
+    let forms = forms_of(layout, &s);
+    let active: Vec<usize> = forms.iter().map(|form| form.term).collect();
     let spreads: Vec<Vec<f64>> =
         of_kinds(layout, &s).map(|(leaf, _, own)| leaf_spreads(leaf, own, c)).collect();
     let single: Vec<f64> = (0..parts.len()).map(|i| trace(layout, c, &spreads, i)).collect();
@@ -228,6 +212,29 @@ fn report(
         modes,
         joint: Some(Arc::new(joint)),
     }
+}
+
+/// How variances move with each ratio that is not zero.
+fn forms_of(layout: &Layout, s: &Solved) -> Vec<Form> {
+    let (parts, c) = (&layout.parts, &s.core);
+    (0..parts.len())
+        .filter(|&term| s.roots[term] > 0.0)
+        .map(|term| {
+            let (core, has_leaves) = (parts[term].core.clone(), parts[term].has_leaves);
+            let whole = if has_leaves {
+                let mut middle = gathered(layout, s, term);
+                core.clone().for_each(|i| middle[(i, i)] += 1.0);
+                let turned = &middle * c;
+                Some(symmetric_product(c.as_ref(), turned.as_ref()))
+            } else if core.len() > FEW {
+                let rows = c.as_ref().subrows(core.start, core.len());
+                Some(symmetric_product(rows.transpose(), rows))
+            } else {
+                None
+            };
+            Form { term, core, whole, has_leaves }
+        })
+        .collect()
 }
 
 /// The first leaf of each kind, how many there are, and how it is solved.

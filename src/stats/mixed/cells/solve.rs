@@ -5,6 +5,7 @@
 //! `y'Py = y'Qy - (T Z'Qy)' x`, `T Z'PZ T = I - K^-1`, `T^-1 x = Z'Py`. Further fixed columns stand
 //! in `K` with a root of 1 and without the `I`. Each leaf is solved by itself, then the core.
 
+use super::FEW;
 use super::layout::Layout;
 use crate::mixed::dense::{factored, inverse_of_factored, mirror, small_inverse};
 use crate::mixed::matrices::dot;
@@ -119,6 +120,32 @@ impl Target for Objective<'_> {
     fn gram(&self) -> &Mat<f64> {
         &self.layout.gram
     }
+
+    fn near(&self) -> Option<Vec<f64>> {
+        self.start()
+    }
+
+    fn deviance_inside(&self, at: &At, ratios: &[f64], term: usize, ratio: f64) -> Option<f64> {
+        let part = &self.layout.parts[term];
+        if part.has_leaves || part.core.len() > FEW {
+            let mut ratios = ratios.to_vec();
+            ratios[term] = ratio;
+            return self.deviance(&ratios);
+        }
+        // Few columns more: |V + d Z Z'| = |V| |I + d Z'PZ|, and y'Py loses d m' (I + d Z'PZ)^-1 m.
+        let (s, n) = (&at.solved, part.core.len());
+        let floor = s.roots[term].powi(2);
+        let (d, first) = (ratio - floor, part.core.start);
+        let grown = Mat::from_fn(n, n, |i, j| {
+            let one = if i == j { 1.0 } else { 0.0 };
+            one + d * (one - s.core[(first + i, first + j)]) / floor
+        });
+        let (inverse, log) = small_inverse(&grown)?;
+        let own = &self.layout.core[part.core.clone()];
+        let modes: Vec<f64> = own.iter().map(|&c| s.effects[c] / s.roots[term]).collect();
+        let square = s.square - d * dot(&modes, &small_times(&inverse, &modes));
+        (square > 0.0).then(|| s.deviance + log + self.df() * (square / s.square).ln())
+    }
 }
 
 impl Objective<'_> {
@@ -232,7 +259,7 @@ impl Objective<'_> {
     }
 
     /// `tr Z_k'PZ_k` of each term, from the inverse of the core.
-    fn traces(&self, s: &Solved) -> Vec<f64> {
+    pub fn traces(&self, s: &Solved) -> Vec<f64> {
         let (layout, c) = (self.layout, &s.core);
         let mut own = vec![0.0; layout.parts.len()];
         for (part, own) in layout.parts.iter().zip(&mut own) {
@@ -249,13 +276,28 @@ impl Objective<'_> {
 
     /// `Z'Py`, at ratios that are not zero.
     pub fn modes(&self, s: &Solved) -> Vec<f64> {
-        let mut modes = s.effects.clone();
-        for (part, t) in self.layout.parts.iter().zip(&s.roots) {
+        self.modes_of(s.effects.clone(), &s.roots)
+    }
+
+    /// The same from effects of these scores.
+    pub fn modes_of(&self, mut modes: Vec<f64>, roots: &[f64]) -> Vec<f64> {
+        for (part, t) in self.layout.parts.iter().zip(roots) {
             let own = &mut modes[part.first..part.first + part.n_levels];
             own.iter_mut().for_each(|m| *m = if *t > 0.0 { *m / t } else { 0.0 });
         }
         modes[self.layout.n_random..].fill(0.0);
         modes
+    }
+
+    /// The effects of these scores by equations that were solved for others, and `y'Py`.
+    pub fn effects_by(&self, s: &Solved) -> (Vec<f64>, f64) {
+        let mut b = self.scores.products.clone();
+        for (part, t) in self.layout.parts.iter().zip(&s.roots) {
+            b[part.first..part.first + part.n_levels].iter_mut().for_each(|v| *v *= t);
+        }
+        let x = self.solution(s, &b);
+        let square = self.scores.total - dot(&b, &x);
+        (x, square)
     }
 
     /// `K^-1 b`, with the inverse of the core.
