@@ -1,6 +1,6 @@
 //! All numbers of a finding at full precision.
 
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Write};
 
 use serde::Serialize;
 
@@ -27,7 +27,9 @@ pub fn write(finding: &impl Serialize, mut out: impl Write) -> io::Result<()> {
         Ok(()) => out.write_all(&indented.text)?,
         Err(e) if e.is_io() => {
             drop(indented);
-            serde_json::to_writer(&mut out, finding)?;
+            let mut all = BufWriter::with_capacity(1 << 18, &mut out);
+            serde_json::to_writer(&mut all, finding)?;
+            all.flush()?;
         }
         Err(e) => return Err(e.into()),
     }
