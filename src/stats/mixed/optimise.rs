@@ -82,7 +82,7 @@ pub(super) enum Ending {
     Unsettled,
 }
 
-/// Finds the minimum from the start of [`first_guess`], and from other starts if that leads nowhere;
+/// Finds the minimum from a start at hand or that of [`first_guess`], and from other starts if that leads nowhere;
 /// then looks inside wherever a ratio came out as zero, searches again from there if the deviance is
 /// nearly as low, and keeps the better. Ratios marked in `out` stay at zero (with Newton's steps).
 pub(super) fn minimise<T: Target>(

@@ -3,8 +3,9 @@
 //! Where the fixed part is a mean for each of many cells, what is left of the scores and of the random
 //! columns within the cells holds all that is known of the variances. `layout` makes the
 //! cross-products of that, parted into leaves (such as the effects of the tasters on one sample) and a
-//! core (such as the tasters in each session; `places` parts them); `solve` gives the deviance, its slope and its average
-//! information; this file makes a [`Fit`] of it; `joint` answers what is asked of cells. Nothing is as
+//! core (such as the tasters in each session; `places` parts them); leaves that differ in nothing but their
+//! columns are solved once; `solve` gives the deviance, its slope and its average information; `start`
+//! says where a search begins; this file makes a [`Fit`] of it; `joint` answers what is asked of cells. Nothing is as
 //! large as the cells times the cells.
 
 mod joint;
