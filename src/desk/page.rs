@@ -105,7 +105,8 @@ pub fn page_with(
     (styles, scripts): (&[&str], &[&str]),
     body: Markup,
 ) -> Html<String> {
-    let styles: Vec<&str> = ["base.css", "desk.css", "record.css"].iter().chain(styles).copied().collect();
+    let styles: Vec<&str> =
+        ["base.css", "desk.css", "record.css"].iter().chain(styles).copied().collect();
     let scripts: Vec<&str> = ["desk.js", "record.js"].iter().chain(scripts).copied().collect();
     let say = reader.say;
     let book = app.cache.book_file().map_or_else(|_| String::new(), |b| b.value.title.clone());
