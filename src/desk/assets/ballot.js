@@ -239,7 +239,7 @@ class Ballot {
       const cup = screen.t === 'check' ? screen.cup : null;
       const gaps = missingOf(this, flight, cup);
       const give = button(word(cup ? 'hand_in_cup' : 'hand_in_flight', screen.f), () => { this.handIn(flight, cup); this.goOn(); });
-      give.disabled = !this.open || (this.now.kind !== 'profile' && gaps.length > 0);
+      give.disabled = !this.open || (this.now.kind !== 'profile' && gaps.length > 0) || !anything(this, flight, cup);
       buttons.push(give);
       return buttons;
     }
