@@ -113,7 +113,7 @@ function termCard(page, flight, cup, steep, term) {
     if (value === null && state === 'scored') page.takeBack(flight, cup, steep, term.id, question);
     else page.put(flight, cup, steep, term.id, state, value);
     settle();
-    if (asksForMould(term) && state === 'scored' && Number(value) >= 1) page.stopFor(question, word('stop_text'));
+    if (asksForMould(term) && state === 'scored' && Number(value) >= 1) page.stopFor(question);
   };
   const control = scaleOf(term, name, answer, tell);
   const fold = el('div', { class: 'more', id: `more-${page.count()}`, hidden: true });
