@@ -2,7 +2,6 @@
 //! printed and errors turned into words and exit codes.
 
 mod age;
-mod age_pages;
 mod agree;
 mod asked;
 mod begin;
@@ -13,17 +12,14 @@ mod demo;
 mod desk;
 mod difference;
 mod due;
-mod kept_text;
 mod link;
 mod lot;
-mod lot_text;
 mod practice;
 mod session;
 mod sheet;
 mod table_args;
 mod taster;
 mod trial;
-mod trial_paper;
 
 use std::io::{self, Write};
 use std::path::PathBuf;

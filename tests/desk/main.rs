@@ -8,3 +8,6 @@ mod common;
 mod crash;
 mod disk;
 mod late;
+mod questions;
+mod record;
+mod secured;
