@@ -196,6 +196,17 @@ impl Flight {
     }
 }
 
+/// What a session asks of a taster.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Load {
+    /// Who.
+    pub taster: String,
+    /// All cups, warm-up cups among them.
+    pub cups: usize,
+    /// Seconds of rinses and steeps, one pot after the other.
+    pub steeping_s: u64,
+}
+
 impl SessionFile {
     /// The flight in which a code is served.
     #[must_use]
@@ -213,6 +224,19 @@ impl SessionFile {
     #[must_use]
     pub fn n_steeps(&self) -> u32 {
         u32::try_from(self.recipe.steeps_s.len()).unwrap_or(u32::MAX).max(1)
+    }
+
+    /// What the session asks of each taster: cups, and the time that they steep.
+    #[must_use]
+    pub fn loads(&self) -> Vec<Load> {
+        let a_cup: u64 = self.recipe.rinse_s.map_or(0, u64::from)
+            + self.recipe.steeps_s.iter().map(|s| u64::from(*s)).sum::<u64>();
+        let of = |taster: &String| {
+            let scored: usize = self.flights.iter().map(|f| f.order_of(taster).len()).sum();
+            let cups = scored + self.flights.iter().filter(|f| f.warm_up.is_some()).count();
+            Load { taster: taster.clone(), cups, steeping_s: a_cup * cups as u64 }
+        };
+        self.tasters.iter().map(of).collect()
     }
 
     /// The cups of a flight that a taster may name as an answer: all that the taster is served,

@@ -12,16 +12,11 @@ use super::{Context, Failure, charts};
 use crate::book::Book;
 use crate::book::book_file::clock;
 use crate::book::problem::did_you_mean;
-use crate::book::session_files::Kind;
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::findings::Answer;
-use crate::findings::due::{
-    Due, Record, SampleDue, Sitting, SittingFlight, WarningKind, Wish, due,
-};
-use crate::plots::Lang;
-use crate::session::standing::standing;
-use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
+use crate::findings::due::{Due, SampleDue, SoPlanned, WarningKind, Wish, due_of_book, request};
+use crate::session::{self, DealSecret};
 use crate::views;
 
 /// So many days ahead are listed if nothing is said, and so many go into a calendar.
@@ -103,8 +98,7 @@ pub fn run(args: &DueArgs, context: &mut Context) -> Result<(), Failure> {
     let finding = found(&book, args, on, until)?;
     if let Some(path) = &args.calendar {
         let lang = match args.language {
-            Some(charts::Language::En) => Lang::En,
-            Some(charts::Language::Zh) => Lang::Zh,
+            Some(language) => language.into(),
             None => languages_of(None, &file.value.languages)[0],
         };
         let writing = views::calendar::Writing { book: &file.value.title, now, lang };
@@ -118,31 +112,9 @@ pub fn run(args: &DueArgs, context: &mut Context) -> Result<(), Failure> {
     Ok(())
 }
 
-/// What is due by the record of a book; `flight_size` the most scored cups in a flight, if it is not the
-/// book's.
-///
-/// # Errors
-/// If the record is wrong.
-pub fn of_book(book: &Book, wish: &Wish, flight_size: Option<usize>) -> Result<Due, Failure> {
-    let (lots, recipes) = (book.lots()?, book.recipes()?.value);
-    let retasting = book.retasting(&lots)?;
-    let file = book.book_file()?.value;
-    let standing = standing(book)?;
-    let record = Record {
-        lots: &lots,
-        retasting: &retasting,
-        recipes: &recipes,
-        recipe: file.defaults.recipe.as_deref(),
-        limits: &file.limits,
-        flight_cups: flight_size.unwrap_or(file.limits.flight_cups as usize),
-        standing: &standing,
-    };
-    Ok(due(&record, wish))
-}
-
 fn found(book: &Book, args: &DueArgs, on: Day, until: Day) -> Result<Due, Failure> {
     let wish = Wish { on, until, with: args.with.clone(), days: args.days, alone: args.alone };
-    let finding = of_book(book, &wish, args.flight_size)?;
+    let finding = due_of_book(book, &wish, args.flight_size)?;
     for word in &args.with {
         let named = |s: &SampleDue| {
             word.eq_ignore_ascii_case(&s.sample) || word.eq_ignore_ascii_case(&s.lot)
@@ -221,31 +193,21 @@ fn plan(
     let order_seed = args.order_seed.unwrap_or_else(|| rng.next_u32());
     // Far more bits than flights: what is left over decides nothing.
     let contents = sitting.dealt(|n| (rng.next_u64() % n.max(1) as u64) as usize);
-    let request = PlanRequest {
+    let so = SoPlanned {
         name: name.to_owned(),
-        kind: Kind::Profile,
-        lots: Vec::new(),
-        flights: flights(sitting, &contents),
         tasters: args.tasters.clone(),
-        replicates: 1,
-        duplicates: Duplicates::Dealt(0),
-        reference: sitting.reference.known().cloned(),
-        warm_up: None,
-        recipe: Some(sitting.recipe.clone()),
-        terms: Terms::Default,
-        days: sitting.flights.iter().map(|f| f.day).collect(),
-        flight_size: args.flight_size,
-        per_taster: None,
         order_seed,
         guess: args.guess,
-        test: None,
-        expected: None,
         alone: args.alone,
+        flight_size: args.flight_size,
     };
+    let request = request(sitting, &contents, so);
     let planned = session::plan(book, &request, now, DealSecret::from_system()?)?;
     tell(&planned, context)?;
     if args.alone && contents.len() > 1 {
-        tell_tins(&planned, &contents, sitting, context)?;
+        for line in views::due::tins(&planned.plan, &contents, sitting) {
+            writeln!(context.out, "{line}")?;
+        }
     }
     for line in views::due::left_out(sitting, |_| true) {
         writeln!(context.out, "{line}")?;
@@ -255,34 +217,4 @@ fn plan(
         writeln!(context.out, "warning: {}", warning.text)?;
     }
     Ok(())
-}
-
-/// Who pours and tastes alone fills the tins of each flight, and so must know what goes into it.
-fn tell_tins(
-    planned: &Planned,
-    contents: &[Vec<String>],
-    sitting: &Sitting,
-    context: &mut Context,
-) -> Result<(), Failure> {
-    for (flight, lots) in planned.plan.flights.iter().zip(contents) {
-        let places = || flight.shelf.iter();
-        let (Some(first), Some(last)) = (places().min(), places().max()) else { continue };
-        let with: Vec<&str> =
-            lots.iter().chain(sitting.reference.known()).map(String::as_str).collect();
-        writeln!(
-            context.out,
-            "Places {first} to {last}, flight {}: {}, shuffled among themselves.",
-            flight.number,
-            with.join(", ")
-        )?;
-    }
-    Ok(())
-}
-
-fn flights(sitting: &Sitting, contents: &[Vec<String>]) -> Vec<FlightRequest> {
-    let of = |(flight, lots): (&SittingFlight, &Vec<String>)| FlightRequest {
-        lots: lots.clone(),
-        duplicates: Duplicates::Dealt(flight.duplicates as usize),
-    };
-    sitting.flights.iter().zip(contents).map(of).collect()
 }

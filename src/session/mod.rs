@@ -18,6 +18,7 @@
 
 pub mod afterwards;
 pub mod answers;
+mod asked;
 pub mod ballots;
 pub mod changes;
 pub mod check;
@@ -52,7 +53,7 @@ pub use changes::{Scope, exclude, readmit};
 pub use close::{close, void};
 pub use enter::{Amend, Answer, Entered, Given, HandIn, enter_lines};
 pub use key::{DealSecret, key_schema};
-pub use plan::{Balance, Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan};
+pub use plan::{Balance, Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan, preview};
 pub use reveal::{
     CupScore, Guess, Revealed, RevealedCup, Served, all_revealed, all_scored, reveal, revealed,
 };

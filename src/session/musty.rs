@@ -64,25 +64,34 @@ pub fn musty(session: &Revealed) -> Vec<Musty> {
     samples.into_iter().filter_map(found).collect()
 }
 
-/// The samples of a revealed session that should be put into quarantine, in words, with the command;
-/// none of those of which the log says anything since the session.
+/// The musty samples of a revealed session that are still served: not those of which the log says
+/// anything since the session.
+#[must_use]
+pub fn still_served(session: &Revealed, lots: &[Lot]) -> Vec<Musty> {
+    let mut found = musty(session);
+    found.retain(|m| {
+        let Some(lot) = lots.iter().find(|l| ids::same(&l.id, &m.sample.lot)) else {
+            return false;
+        };
+        let since = |v: &&crate::book::lots::LotValue| v.at.day() >= session.day;
+        let said = lot.history(QUARANTINE, &m.sample.arm).iter().any(since);
+        !said && quarantine(lot, &m.sample.arm, lots, session.day).is_none()
+    });
+    found
+}
+
+/// The samples of a revealed session that should be put into quarantine, in words, with the command.
 #[must_use]
 pub fn to_quarantine(session: &Revealed, lots: &[Lot]) -> Vec<String> {
-    let mut told: Vec<String> = Vec::new();
-    for Musty { sample, n, of } in musty(session) {
-        let Some(lot) = lots.iter().find(|l| ids::same(&l.id, &sample.lot)) else { continue };
-        let since = |v: &&crate::book::lots::LotValue| v.at.day() >= session.day;
-        let said = lot.history(QUARANTINE, &sample.arm).iter().any(since);
-        if said || quarantine(lot, &sample.arm, lots, session.day).is_some() {
-            continue;
-        }
-        told.push(format!(
+    let told = |Musty { sample, n, of }: Musty| {
+        format!(
             "{sample}: {n} of {of} tasters of {} found it clearly musty or mouldy. Put it into \
              quarantine, so that nobody is served it again: `blindsteep lot quarantine {sample} \
              --reason \"…\"`",
             session.name
-        ));
-    }
+        )
+    };
+    let mut told: Vec<String> = still_served(session, lots).into_iter().map(told).collect();
     if let Some(last) = told.last_mut() {
         last.push_str(".\n");
         last.push_str(SAFETY);

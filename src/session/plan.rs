@@ -10,12 +10,11 @@ use crate::book::session_files::{Kind, SessionFile, TestPlan};
 use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::book::toml_file;
-use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError};
 
-use super::ballots::{GUESS, GUESS_SURE};
+use super::asked::terms;
 pub use super::deal::Balance;
-use super::deal::{Contents, Filling, Stock, deal, lay_out};
+use super::deal::{Contents, Filling, Shape, Stock, deal, lay_out};
 use super::key::{self, DealSecret, Key};
 use super::request::{check_request, check_terms, in_each_flight};
 use super::reserve;
@@ -131,6 +130,47 @@ pub(super) fn refused(text: impl Into<String>) -> BookError {
     BookError::Refused(text.into())
 }
 
+/// A session as it would be planned: all but the deal.
+struct Prepared {
+    name: String,
+    /// The plan without the digest of a key.
+    plan: SessionFile,
+    balances: Vec<Balance>,
+    shape: Shape,
+    filling: Supplies,
+    expected: Option<Sample>,
+    leaf: Vec<LeafNeed>,
+    warnings: Vec<String>,
+}
+
+/// The samples of a session.
+struct Supplies {
+    samples: Vec<Sample>,
+    replicates: usize,
+    duplicates: Vec<Sample>,
+    given: Vec<Contents>,
+    reference: Option<Sample>,
+    warm_up: Option<Sample>,
+    constant: Option<Sample>,
+}
+
+impl Supplies {
+    fn stock(&self) -> Stock<'_> {
+        let filling = if self.given.is_empty() {
+            let (samples, twice) = (&self.samples, &self.duplicates);
+            Filling::Spread { samples, replicates: self.replicates, twice }
+        } else {
+            Filling::Given(&self.given)
+        };
+        Stock {
+            filling,
+            reference: self.reference.as_ref(),
+            warm_up: self.warm_up.as_ref(),
+            constant: self.constant.as_ref(),
+        }
+    }
+}
+
 /// Plans a session and writes its folder, whole or not at all.
 ///
 /// # Errors
@@ -143,6 +183,41 @@ pub fn plan(
     secret: DealSecret,
 ) -> Result<Planned, BookError> {
     let _lock = lock(book.root())?;
+    let mut prepared = prepare(book, request, now)?;
+    let stock = prepared.filling.stock();
+    let key = (!request.alone).then(|| {
+        let cups = deal(&secret, &prepared.shape, &prepared.plan.flights, &stock);
+        let draws = reserve::draws_of(&cups, prepared.plan.recipe.leaf_g);
+        Key::seal(&prepared.name, secret, cups, draws).expecting(prepared.expected.clone())
+    });
+    prepared.plan.key_digest = key.as_ref().map(Key::digest);
+    write(book, &prepared.name, &prepared.plan, key.as_ref())?;
+    Ok(prepared.told())
+}
+
+/// What [`plan`] would plan, by the same rules, and nothing written: no lot is given to a code, and there
+/// is no key.
+///
+/// # Errors
+/// As [`plan`].
+pub fn preview(book: &Book, request: &PlanRequest, now: Moment) -> Result<Planned, BookError> {
+    Ok(prepare(book, request, now)?.told())
+}
+
+impl Prepared {
+    fn told(self) -> Planned {
+        Planned {
+            session: self.name,
+            plan: self.plan,
+            balances: self.balances,
+            one_sided: self.expected.is_some(),
+            leaf: self.leaf,
+            warnings: self.warnings,
+        }
+    }
+}
+
+fn prepare(book: &Book, request: &PlanRequest, now: Moment) -> Result<Prepared, BookError> {
     check_request(request)?;
     let days_given = if request.days.is_empty() { vec![now.day()] } else { request.days.clone() };
     let first_day = days_given[0];
@@ -205,23 +280,16 @@ pub fn plan(
     check_terms(request.kind, &terms)?;
     let (flights, balances) = lay_out(&shape, &tasters, &days, request.alone, request.order_seed)?;
 
-    let filling = if given.is_empty() {
-        Filling::Spread { samples: &samples, replicates: request.replicates, twice: &duplicates }
-    } else {
-        Filling::Given(&given)
+    let filling = Supplies {
+        samples,
+        replicates: request.replicates,
+        duplicates,
+        given,
+        reference,
+        warm_up,
+        constant,
     };
-    let stock = Stock {
-        filling,
-        reference: reference.as_ref(),
-        warm_up: warm_up.as_ref(),
-        constant: constant.as_ref(),
-    };
-    let leaf = reserve::needs(book, &lots, &stock, &shape, recipe.leaf_g)?;
-    let key = (!request.alone).then(|| {
-        let cups = deal(&secret, &shape, &flights, &stock);
-        let draws = reserve::draws_of(&cups, recipe.leaf_g);
-        Key::seal(&name, secret, cups, draws).expecting(expected.clone())
-    });
+    let leaf = reserve::needs(book, &lots, &filling.stock(), &shape, recipe.leaf_g)?;
     let plan = SessionFile {
         format: toml_file::FORMAT,
         kind: request.kind,
@@ -231,14 +299,13 @@ pub fn plan(
         order_seed: request.order_seed,
         guess: request.guess,
         test: request.test.clone(),
-        key_digest: key.as_ref().map(Key::digest),
+        key_digest: None,
         recipe,
         flights,
         families,
         terms,
     };
-    write(book, &name, &plan, key.as_ref())?;
-    Ok(Planned { session: name, plan, balances, one_sided: expected.is_some(), leaf, warnings })
+    Ok(Prepared { name, plan, balances, shape, filling, expected, leaf, warnings })
 }
 
 fn tasters(book: &Book, asked: &[String], day: Day) -> Result<Vec<String>, BookError> {
@@ -363,82 +430,6 @@ fn recipe(book: &Book, asked: Option<&str>) -> Result<Recipe, BookError> {
         }
     };
     recipes.recipe(id).cloned().ok_or_else(|| unknown("recipe", id, &all, "add it to recipes.toml"))
-}
-
-fn terms(
-    book: &Book,
-    asked: &Terms,
-    classes: &[&str],
-    day: Day,
-) -> Result<(Vec<Family>, Vec<Term>), BookError> {
-    let vocabulary = book.vocabulary()?.value;
-    let defaults = book.book_file()?.value.defaults.terms;
-    let named = match asked {
-        Terms::Of(names) => Some(names.clone()),
-        Terms::Default if !defaults.is_empty() => Some(defaults),
-        Terms::Default | Terms::All => None,
-    };
-    let chosen: Vec<Term> = match named {
-        None => vocabulary
-            .terms
-            .iter()
-            .filter(|t| t.is_asked_on(day))
-            .filter(|t| {
-                t.classes.is_empty()
-                    || t.classes.iter().any(|c| classes.iter().any(|k| ids::same(c, k)))
-            })
-            .cloned()
-            .collect(),
-        Some(names) => {
-            let known: Vec<String> = vocabulary.term_ids().map(str::to_owned).collect();
-            let mut chosen: Vec<Term> = Vec::new();
-            for name in &names {
-                let term = vocabulary
-                    .term(name)
-                    .ok_or_else(|| unknown("term", name, &known, "add it to vocabulary.toml"))?;
-                if let Some(other) = &term.merged_into {
-                    return Err(refused(format!(
-                        "the term {} was merged into {other}\n  to mend:  ask {other}",
-                        term.id
-                    )));
-                }
-                if !term.is_asked_on(day) {
-                    return Err(refused(format!(
-                        "the term {} is retired\n  to mend:  leave it out",
-                        term.id
-                    )));
-                }
-                if chosen.iter().any(|t| t.id == term.id) {
-                    return Err(refused(format!(
-                        "the term {} is named twice\n  to mend:  name each term once",
-                        term.id
-                    )));
-                }
-                chosen.push(term.clone());
-            }
-            chosen
-        }
-    };
-    if chosen.is_empty() {
-        return Err(refused(
-            "no term is asked\n  to mend:  name terms with --terms, or add some to vocabulary.toml",
-        ));
-    }
-    if let Some(term) =
-        chosen.iter().find(|t| ids::same(&t.id, GUESS) || ids::same(&t.id, GUESS_SURE))
-    {
-        return Err(refused(format!(
-            "the id \"{}\" is kept for guesses\n  to mend:  give the term another id in vocabulary.toml",
-            term.id
-        )));
-    }
-    let families = vocabulary
-        .families
-        .iter()
-        .filter(|f| chosen.iter().any(|t| ids::same(&t.family, &f.id)))
-        .cloned()
-        .collect();
-    Ok((families, chosen))
 }
 
 /// Writes the folder beside its place and moves it there when it is whole.

@@ -7,7 +7,9 @@ use std::time::Duration;
 
 use crate::book::csv_file::{self, Record};
 use crate::book::problem::{Problems, did_you_mean};
-use crate::book::session_files::{ChangeLine, CloseFile, RevealFile, SessionFile, VoidFile};
+use crate::book::session_files::{
+    ChangeLine, CloseFile, PourLine, RevealFile, SessionFile, VoidFile,
+};
 use crate::book::store::{self, StoreError, WriteLock};
 use crate::book::toml_file::{self, Described};
 use crate::book::{Book, BookError};
@@ -203,11 +205,29 @@ impl Session {
     /// # Errors
     /// If a line is wrong.
     pub fn changes(&self) -> Result<Vec<ChangeLine>, BookError> {
+        self.log("changes.csv")
+    }
+
+    /// The lines of pours.csv.
+    ///
+    /// # Errors
+    /// If a line is wrong.
+    pub fn pours(&self) -> Result<Vec<PourLine>, BookError> {
+        self.log("pours.csv")
+    }
+
+    fn log<T: Record>(&self, file: &str) -> Result<Vec<T>, BookError> {
         let mut problems = Problems::new();
-        let log: csv_file::Log<ChangeLine> =
-            csv_file::read(&self.root, &self.relative("changes.csv"), &mut problems)?;
+        let log: csv_file::Log<T> =
+            csv_file::read(&self.root, &self.relative(file), &mut problems)?;
         let lines = log.lines.into_iter().map(|l| l.value).collect();
         Ok(problems.or(lines)?)
+    }
+
+    /// Whether its key is there: sealed, or written down after closing.
+    #[must_use]
+    pub fn has_key(&self) -> bool {
+        self.path(super::key::FILE).exists()
     }
 
     pub(super) fn append<T: Record>(&self, file: &str, lines: &[T]) -> Result<(), BookError> {

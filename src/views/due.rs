@@ -1,6 +1,7 @@
 //! `due` in the terminal: what to taste next first.
 
 use super::text::{Side, Table, dash, heading, number, or_dash, paragraph};
+use crate::book::session_files::SessionFile;
 use crate::findings::Answer;
 use crate::findings::due::{Due, ReferenceStock, SampleDue, Sitting, State};
 
@@ -190,4 +191,21 @@ fn reference(r: &ReferenceStock) -> String {
     );
     out.push_str(&paragraph(&text, "  ", "  "));
     out
+}
+
+/// Who pours and tastes alone fills the tins of each flight, and so must know what goes into it.
+#[must_use]
+pub fn tins(plan: &SessionFile, contents: &[Vec<String>], sitting: &Sitting) -> Vec<String> {
+    let of = |(flight, lots): (&crate::book::session_files::Flight, &Vec<String>)| {
+        let places = || flight.shelf.iter();
+        let (first, last) = places().min().zip(places().max())?;
+        let with: Vec<&str> =
+            lots.iter().chain(sitting.reference.known()).map(String::as_str).collect();
+        Some(format!(
+            "Places {first} to {last}, flight {}: {}, shuffled among themselves.",
+            flight.number,
+            with.join(", ")
+        ))
+    };
+    plan.flights.iter().zip(contents).filter_map(of).collect()
 }

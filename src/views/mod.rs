@@ -15,6 +15,8 @@ mod link_many;
 pub mod lot_text;
 pub mod monitor;
 pub mod pages;
+pub mod papers;
+pub mod planned;
 pub mod ranking;
 mod taster_model;
 pub(crate) mod text;

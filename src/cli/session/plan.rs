@@ -2,23 +2,19 @@
 
 use std::io::Write as _;
 
-use blindsteep_stats::discrimination::{Sides, least_correct};
 use clap::Args;
 
 use crate::book::Book;
 use crate::book::ids;
 use crate::book::problem::did_you_mean;
-use crate::book::session_files::{Kind, SessionFile, TestPlan};
+use crate::book::session_files::{Kind, TestPlan};
 use crate::book::time::{Day, Moment};
 use crate::cli::{Context, Failure};
-use crate::scores::{ALPHA, Method};
-use crate::session::incomplete::BlockBalance;
-use crate::session::orders::Imbalance;
+use crate::plots::Lang;
+use crate::scores::ALPHA;
 use crate::session::plan::LeafNeed;
-use crate::session::sequences::SequenceBalance;
-use crate::session::{
-    self, Balance, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms,
-};
+use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
+use crate::views::planned::{balance, decided, hopeless};
 
 /// What is planned.
 #[derive(Debug, Args)]
@@ -191,17 +187,17 @@ pub(in crate::cli) fn tell(planned: &Planned, context: &mut Context) -> Result<(
         plan.order_seed
     )?;
     if let Some(test) = &plan.test {
-        writeln!(out, "Decided beforehand: {}.", decided(plan, test, planned.one_sided))?;
-        if let Some(warning) = hopeless(plan, test, planned.one_sided) {
+        writeln!(out, "Decided beforehand: {}.", decided(plan, test, planned.one_sided, Lang::En))?;
+        if let Some(warning) = hopeless(plan, test, planned.one_sided, Lang::En) {
             writeln!(out, "{warning}")?;
         }
     }
-    for (flight, balance) in plan.flights.iter().zip(&planned.balances) {
+    for (flight, even) in plan.flights.iter().zip(&planned.balances) {
         let codes: Vec<String> = flight.cups.iter().map(u16::to_string).collect();
         let first =
             flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
         writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
-        writeln!(out, "  {}", self::balance(balance))?;
+        writeln!(out, "  {}", balance(even, Lang::En))?;
     }
     writeln!(out, "Leaf, at most:")?;
     for LeafNeed { sample, need_g, left_g } in &planned.leaf {
@@ -239,120 +235,4 @@ pub(in crate::cli) fn tell(planned: &Planned, context: &mut Context) -> Result<(
         writeln!(out, "{caution}")?;
     }
     Ok(())
-}
-
-/// What was decided about a test, in words.
-fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> String {
-    let sets: usize = plan.flights.iter().map(|f| f.orders.len()).sum();
-    let (n, what) = match plan.kind {
-        Kind::Ranking => (sets * plan.terms.len(), "rankings"),
-        _ => (sets, "answers"),
-    };
-    let mut parts = vec![format!("{n} {what}"), format!("alpha {}", test.alpha)];
-    if let (Some(share), Some(power)) = (test.distinguishers, test.power) {
-        parts.push(format!(
-            "likeness, if at most {share} of people tell the two apart, which is to be noticed with power {power}"
-        ));
-    }
-    if plan.kind == Kind::Paired {
-        parts.push(if one_sided {
-            "one-sided; what is expected is sealed in the key".to_owned()
-        } else {
-            "two-sided".to_owned()
-        });
-    }
-    if test.ties {
-        parts.push("cups may share a rank".to_owned());
-    }
-    parts.join("; ")
-}
-
-/// Where a test cannot show a difference whatever is answered.
-fn hopeless(plan: &SessionFile, test: &TestPlan, one_sided: bool) -> Option<String> {
-    let n: usize = plan.flights.iter().map(|f| f.orders.len()).sum();
-    let method = Method::of_kind(plan.kind)?;
-    let sides = if method == Method::Paired && !one_sided { Sides::Two } else { Sides::One };
-    let chance = if method == Method::Triangle { 1.0 / 3.0 } else { 0.5 };
-    match least_correct(n as u64, chance, test.alpha, sides) {
-        Ok(None) => Some(format!(
-            "{} too few: not even all right would show a difference. Plan more --replicates or \
-             tasters; `difference {} --answers N` says what N answers can show.",
-            if n == 1 { "1 answer is".to_owned() } else { format!("{n} answers are") },
-            plan.kind.word()
-        )),
-        _ => None,
-    }
-}
-
-/// How even orders are, in words and numbers.
-pub(super) fn balance(balance: &Balance) -> String {
-    match balance {
-        Balance::Orders(i) => orders(i),
-        Balance::Blocks(b) => blocks(b),
-        Balance::Sequences(s) => sequences(s),
-    }
-}
-
-fn times(least: usize, most: usize) -> String {
-    match (least, most) {
-        (1, 1) => "once".to_owned(),
-        _ if least == most => format!("{least} times"),
-        _ => format!("{least} to {most} times"),
-    }
-}
-
-/// The sequences of a difference test.
-fn sequences(s: &SequenceBalance) -> String {
-    let names = s.sequences.join(" ");
-    let times = times(s.least, s.most);
-    if s.balanced() {
-        format!("sequences balanced: whatever the deal, each of {names} comes {times}")
-    } else {
-        format!(
-            "sequences not balanced, which takes a multiple of {} tasters: over all deals each of \
-             {names} comes {times}",
-            s.n_for_balance
-        )
-    }
-}
-
-/// Incomplete blocks.
-fn blocks(b: &BlockBalance) -> String {
-    let of = |(least, most): (usize, usize)| times(least, most);
-    let said = format!(
-        "each taster has {} of {} cups; each cup is tasted {}, each two by one taster {}, a cup \
-         stands at a place {} and follows another {}",
-        b.per_taster,
-        b.n_cups,
-        of(b.times),
-        of(b.together),
-        of(b.place),
-        of(b.follow)
-    );
-    match b.n_for_balance {
-        _ if b.balanced() => format!("blocks balanced: {said}"),
-        Some(n) => format!("blocks not balanced, which takes a multiple of {n} tasters: {said}"),
-        None => format!("blocks as near to balance as was found: {said}"),
-    }
-}
-
-/// Complete orders.
-fn orders(i: &Imbalance) -> String {
-    let times = |least: usize, most: usize| {
-        if least == most { format!("{least} times") } else { format!("{least} to {most} times") }
-    };
-    let places = times(i.place_least, i.place_most);
-    let follows = times(i.follow_least, i.follow_most);
-    if i.balanced() {
-        format!(
-            "orders balanced: each cup stands {places} at each place and follows each other {follows}"
-        )
-    } else {
-        format!(
-            "orders not balanced, which takes a multiple of {} tasters: a cup stands {places} at a \
-             place and follows another {follows} (even would be {:.2})",
-            i.n_for_balance,
-            i.n_rows as f64 / i.n_cups as f64
-        )
-    }
 }

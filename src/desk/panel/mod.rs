@@ -1,30 +1,60 @@
 //! Sessions at the desk: planning, papers, links for phones, progress, closing, the reveal.
+//!
+//! No page here says which lot a code is before the reveal, but for the pouring plan, which has its own
+//! rules ([`crate::session::pour`]).
+
+mod acts;
+mod corrections;
+mod due;
+mod enter;
+mod form;
+mod going_on;
+pub mod host;
+mod join;
+mod list;
+mod papers;
+mod picture;
+mod planning;
+mod progress;
+pub mod qr;
+mod revealed;
+mod room;
+mod session;
+mod today;
+mod words;
 
 use axum::Router;
-use axum::extract::State;
-use axum::response::{IntoResponse as _, Response};
-use axum::routing::get;
-use maud::html;
+use axum::routing::{get, post};
+use maud::{Markup, html};
 
-use super::Shared;
-use super::page::{Part, Reader, aside, failed, page};
+use super::{Shared, assets};
 
 /// The pages of sessions.
 pub fn routes() -> Router<Shared> {
-    Router::new().route("/", get(today)).route("/sessions", get(sessions))
+    Router::new()
+        .route("/", get(today::show))
+        .route("/sessions", get(list::show))
+        .route("/sessions/new", get(planning::show).post(planning::plan))
+        .route("/sessions/preview", post(planning::preview))
+        .route("/sessions/due", get(due::show).post(due::plan))
+        .route("/sessions/due.ics", get(due::calendar))
+        .route("/sessions/{name}", get(session::show).post(acts::act))
+        .route("/sessions/{name}/progress", get(session::progress))
+        .route("/sessions/{name}/answers", get(session::answers))
+        .route("/sessions/{name}/join", get(join::all))
+        .route("/sessions/{name}/join/{taster}", get(join::one))
+        .route("/sessions/{name}/links", get(join::sheet))
+        .route("/sessions/{name}/ballot/{taster}", get(papers::ballot))
+        .route("/sessions/{name}/labels", get(papers::labels))
+        .route("/sessions/{name}/pouring", post(papers::pouring))
+        .route("/sessions/{name}/enter/{taster}", get(enter::show).post(enter::write))
 }
 
-async fn today(State(app): State<Shared>, reader: Reader) -> Response {
-    sessions(State(app), reader).await
-}
-
-async fn sessions(State(app): State<Shared>, reader: Reader) -> Response {
-    let book = app.book().clone();
-    let names = match aside(move || book.session_names()).await {
-        Ok(Ok(names)) => names,
-        Ok(Err(e)) => return failed(&app, &reader, Part::Sessions, &e),
-        Err(response) => return response,
-    };
-    let body = html! { ul { @for name in &names { li { (name) } } } };
-    page(&app, &reader, Part::Sessions, reader.say.of("Sessions", "品评"), body).into_response()
+/// A body with the style and the script of these pages.
+fn with_ours(body: Markup) -> Markup {
+    html! {
+        link rel="stylesheet" href=(assets::address("panel.css"));
+        (body)
+        script defer src=(assets::address("panel.js")) {}
+    }
 }

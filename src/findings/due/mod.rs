@@ -3,6 +3,7 @@
 //! A pure function of the lots, of what sessions had, of the plans and a day.
 
 mod ahead;
+mod planned;
 mod schedule;
 mod sitting;
 mod warnings;
@@ -26,6 +27,7 @@ use crate::session::Sample;
 use crate::session::standing::{Had, Standing};
 
 pub use ahead::ReferenceStock;
+pub use planned::{SoPlanned, due_of_book, request};
 pub use sitting::{LeftOut, Sitting, SittingFlight};
 pub use warnings::{Warning, WarningKind};
 

@@ -1,0 +1,167 @@
+//! The form of a plan, and the request that it means.
+
+use std::fmt::Display;
+use std::str::FromStr;
+
+use crate::book::BookError;
+use crate::book::ids;
+use crate::book::session_files::{Kind, TestPlan};
+use crate::book::time::Day;
+use crate::desk::posted::Posted;
+use crate::scores::ALPHA;
+use crate::session::{Duplicates, FlightRequest, PlanRequest, Terms};
+
+fn refused(found: impl Display, expected: &str, mend: &str) -> BookError {
+    BookError::Refused(format!("{found}\n  expected: {expected}\n  to mend:  {mend}"))
+}
+
+/// A number of a field; none if it was left empty.
+///
+/// # Errors
+/// If it is none.
+pub fn number<T: FromStr>(form: &Posted, name: &str, what: &str) -> Result<Option<T>, BookError> {
+    form.filled(name)
+        .map(|text| {
+            text.parse().map_err(|_| {
+                refused(
+                    format!("{what} is \"{text}\""),
+                    "a number, with a point before decimals",
+                    &format!("correct {what}, or leave it empty"),
+                )
+            })
+        })
+        .transpose()
+}
+
+/// Names that are separated by commas, in either script, or by line ends.
+pub fn names(text: &str) -> Vec<String> {
+    let parts = text.split([',', '，', '、', '\n']).map(str::trim);
+    parts.filter(|p| !p.is_empty()).map(str::to_owned).collect()
+}
+
+/// Names that are ticked and names that are typed, each once.
+fn ticked_and_typed(form: &Posted, ticked: &str, typed: &str) -> Vec<String> {
+    let mut all = form.all(ticked);
+    for name in names(form.text(typed)) {
+        if !all.iter().any(|known| ids::same(known, &name)) {
+            all.push(name);
+        }
+    }
+    all
+}
+
+fn days(form: &Posted) -> Result<Vec<Day>, BookError> {
+    let mut texts: Vec<String> = form.filled("day").map(str::to_owned).into_iter().collect();
+    texts.extend(names(form.text("days")));
+    let of = |text: &String| {
+        text.parse::<Day>().map_err(|_| {
+            refused(
+                format!("\"{text}\" is no day"),
+                "a day as 2026-05-14",
+                "correct the days; further ones stand with commas between",
+            )
+        })
+    };
+    texts.iter().map(of).collect()
+}
+
+fn duplicates(form: &Posted) -> Result<Duplicates, BookError> {
+    let named = names(form.text("duplicate-of"));
+    if !named.is_empty() {
+        return Ok(Duplicates::Of(named));
+    }
+    Ok(Duplicates::Dealt(number(form, "duplicates", "the number of second codes")?.unwrap_or(0)))
+}
+
+/// A flight from its line; of the named duplicates those that are in it.
+fn flight(line: &str, duplicates: &Duplicates) -> FlightRequest {
+    let lots = names(line);
+    let duplicates = match duplicates {
+        Duplicates::Dealt(n) => Duplicates::Dealt(*n),
+        Duplicates::Of(named) => Duplicates::Of(
+            named.iter().filter(|n| lots.iter().any(|l| ids::same(l, n))).cloned().collect(),
+        ),
+    };
+    FlightRequest { lots, duplicates }
+}
+
+/// The kind that is asked for.
+pub fn kind(form: &Posted) -> Kind {
+    Kind::of_word(form.text("kind")).unwrap_or(Kind::Profile)
+}
+
+/// What a form asks for.
+///
+/// # Errors
+/// If a number or a day is none.
+pub fn request(form: &Posted) -> Result<PlanRequest, BookError> {
+    let kind = kind(form);
+    let by_flight = form.text("fill") == "flights";
+    let duplicates = duplicates(form)?;
+    let lines = form.text("flights").lines().filter(|l| !l.trim().is_empty());
+    let flights: Vec<FlightRequest> =
+        if by_flight { lines.map(|l| flight(l, &duplicates)).collect() } else { Vec::new() };
+    if by_flight && flights.is_empty() {
+        return Err(refused(
+            "no flight is named",
+            "one line a flight, its lots with commas between",
+            "write them, or choose that all lots go into each replicate",
+        ));
+    }
+    let asks_terms = !matches!(kind, Kind::Triangle | Kind::DuoTrio);
+    let terms = match form.text("terms") {
+        "all" if asks_terms && kind == Kind::Profile => Terms::All,
+        "these" if asks_terms => Terms::Of(form.all("term")),
+        _ if matches!(kind, Kind::Ranking | Kind::Paired) && !form.all("term").is_empty() => {
+            Terms::Of(form.all("term"))
+        }
+        _ => Terms::Default,
+    };
+    let alpha: Option<f64> = number(form, "alpha", "alpha")?;
+    let distinguishers = number(form, "distinguishers", "the share of people")?;
+    let power = number(form, "power", "the power")?;
+    let ties = form.ticked("ties");
+    // What belongs to tests alone stays out of a profile: its fields are not shown there.
+    let test = (kind != Kind::Profile).then(|| TestPlan {
+        alpha: alpha.unwrap_or(ALPHA),
+        distinguishers: distinguishers.filter(|_| kind.is_choice()),
+        power: power.filter(|_| kind.is_choice()),
+        ties: ties && kind == Kind::Ranking,
+    });
+    let one = |name: &str| form.filled(name).map(str::to_owned);
+    let with_cups = !kind.is_choice();
+    Ok(PlanRequest {
+        name: form.text("name").to_owned(),
+        kind,
+        lots: if by_flight { Vec::new() } else { ticked_and_typed(form, "lot", "lots") },
+        replicates: if by_flight {
+            1
+        } else {
+            number(form, "replicates", "the number of replicates")?.unwrap_or(1)
+        },
+        duplicates: match duplicates {
+            _ if by_flight || !with_cups => Duplicates::Dealt(0),
+            said => said,
+        },
+        flights: if with_cups {
+            flights
+        } else {
+            let none = |f: FlightRequest| FlightRequest { duplicates: Duplicates::Dealt(0), ..f };
+            flights.into_iter().map(none).collect()
+        },
+        tasters: form.all("taster"),
+        reference: one("reference").filter(|_| with_cups || kind == Kind::DuoTrio),
+        warm_up: one("warm-up"),
+        recipe: one("recipe"),
+        terms,
+        days: days(form)?,
+        flight_size: number(form, "flight-size", "the size of a flight")?,
+        per_taster: number(form, "per-taster", "the cups for each taster")?
+            .filter(|_: &usize| with_cups),
+        order_seed: number(form, "seed", "the order seed")?.unwrap_or(0),
+        guess: form.ticked("guess") && kind == Kind::Profile,
+        test,
+        expected: one("expected").filter(|_| kind == Kind::Paired),
+        alone: form.ticked("alone"),
+    })
+}

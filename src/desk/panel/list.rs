@@ -1,0 +1,86 @@
+//! All sessions of the book.
+
+use axum::extract::State;
+use axum::response::{IntoResponse as _, Response};
+use maud::html;
+use rayon::prelude::*;
+
+use super::{with_ours, words};
+use crate::book::session_files::Kind;
+use crate::book::time::Day;
+use crate::book::{Book, BookError};
+use crate::desk::Shared;
+use crate::desk::page::{Part, Reader, aside, failed, page};
+use crate::session::{self, Session};
+
+/// A session in short.
+pub struct InShort {
+    pub name: String,
+    pub state: session::State,
+    pub kind: Kind,
+    pub day: Day,
+    pub tasters: usize,
+    pub flights: usize,
+    pub cups: usize,
+}
+
+/// All sessions, the latest first. One that cannot be read has its error instead.
+pub fn all(book: &Book) -> Result<Vec<(String, Result<InShort, BookError>)>, BookError> {
+    let mut names = book.session_names()?;
+    names.reverse();
+    let one = |name: &String| {
+        let session = Session::open(book, name)?;
+        let plan = session.plan();
+        Ok(InShort {
+            name: name.clone(),
+            state: session.state,
+            kind: plan.kind,
+            day: plan.day,
+            tasters: plan.tasters.len(),
+            flights: plan.flights.len(),
+            cups: plan.flights.iter().map(|f| f.cups.len()).sum(),
+        })
+    };
+    Ok(names.par_iter().map(|name| (name.clone(), one(name))).collect())
+}
+
+/// The page of them.
+pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
+    let book = app.book().clone();
+    let found = match aside(move || all(&book)).await {
+        Ok(Ok(found)) => found,
+        Ok(Err(e)) => return failed(&app, &reader, Part::Sessions, &e),
+        Err(response) => return response,
+    };
+    let say = reader.say;
+    let body = html! {
+        p.buttons {
+            a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
+            a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "计划到期复评")) }
+        }
+        @if found.is_empty() {
+            p { (say.of("No session is planned yet.", "还没有场次。")) }
+        } @else {
+            div.wide tabindex="0" role="region" aria-label=(say.of("Sessions", "品评")) {
+                table {
+                    thead { tr {
+                        th scope="col" { (say.of("Session", "场次")) } th scope="col" { (say.of("State", "状态")) }
+                        th scope="col" { (say.of("Asked", "方式")) } th.number scope="col" { (say.of("Tasters", "评茶员")) }
+                        th.number scope="col" { (say.of("Flights", "轮次")) } th.number scope="col" { (say.of("Cups", "杯数")) }
+                    } }
+                    tbody { @for (name, one) in &found { tr {
+                        th scope="row" { a href={ "/sessions/" (name) } { (name) } }
+                        @match one {
+                            Ok(s) => {
+                                td { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
+                                td { (words::kind(say, s.kind)) } td.number { (s.tasters) } td.number { (s.flights) } td.number { (s.cups) }
+                            }
+                            Err(e) => { td colspan="5" { pre.mind { (e.to_string()) } } }
+                        }
+                    } } }
+                }
+            }
+        }
+    };
+    page(&app, &reader, Part::Sessions, say.of("Sessions", "品评"), with_ours(body)).into_response()
+}

@@ -1,0 +1,90 @@
+//! The picture of a plan: who has which cup when, how even that is, how much leaf and time it takes.
+
+use maud::{Markup, html};
+
+use super::words;
+use crate::book::BookError;
+use crate::desk::say::Say;
+use crate::session::Planned;
+use crate::session::plan::LeafNeed;
+use crate::views::planned::{balance, decided, hopeless};
+
+/// The picture, or why such a session would not be planned.
+pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
+    match seen {
+        Ok(planned) => picture(say, planned),
+        Err(e) => {
+            html! { div.not-yet { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (e.to_string()) } } }
+        }
+    }
+}
+
+fn picture(say: Say, planned: &Planned) -> Markup {
+    let plan = &planned.plan;
+    html! {
+        p { (words::recipe(say, &plan.recipe)) }
+        @for (flight, even) in plan.flights.iter().zip(&planned.balances) {
+            h3 { (words::flight(say, flight.number)) ", " (flight.day) }
+            div.wide tabindex="0" role="region" aria-label=(words::flight(say, flight.number)) {
+                table.orders {
+                    @let most = plan.tasters.iter().map(|t| flight.order_of(t).len()).max().unwrap_or(0);
+                    thead { tr {
+                        th scope="col" { (say.of("Taster", "评茶员")) }
+                        @if flight.warm_up.is_some() { th scope="col" { (say.of("warm-up", "预热")) } }
+                        @for i in 1..=most { th scope="col" { (i) } }
+                    } }
+                    tbody { @for taster in &plan.tasters { tr {
+                        th scope="row" { (taster) }
+                        @if let Some(code) = flight.warm_up { td.pale { (code) } }
+                        @for code in flight.order_of(taster) {
+                            td { (code) @if flight.references.contains(code) { span.hint { (say.of("reference", "对照")) } } }
+                        }
+                    } } }
+                }
+            }
+            p.hint { (balance(even, say.0)) @if say.of(true, false) { "." } }
+        }
+        p.hint { (say.of("The codes stand for cups; which lot goes to which is dealt in secret once the session is planned.", "编号代表杯；批次与编号的对应在计划后秘密抽签。")) }
+        @if let Some(test) = &plan.test {
+            p { (say.of("Decided beforehand: ", "事先确定：")) (decided(plan, test, planned.one_sided, say.0)) "." }
+            @if let Some(text) = hopeless(plan, test, planned.one_sided, say.0) { p.mind { (text) } }
+        }
+        (load(say, planned))
+        (leaf(say, &planned.leaf))
+        @for warning in &planned.warnings { p.mind { (warning) } }
+        p.hint { (say.of("Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups. Name allergens that are on the table. Anyone may decline a cup without a reason.", "沸水烫伤；茶汤低于 60 °C 再品；请吐出茶汤，多杯咖啡因会累积。请说明桌上的过敏原。任何人可不说理由不评某杯。")) }
+    }
+}
+
+fn load(say: Say, planned: &Planned) -> Markup {
+    let loads = planned.plan.loads();
+    let range = |least: u64, most: u64, show: fn(u64) -> String| {
+        if least == most { show(most) } else { format!("{}–{}", show(least), show(most)) }
+    };
+    let cups = || loads.iter().map(|l| l.cups as u64);
+    let seconds = || loads.iter().map(|l| l.steeping_s);
+    let text = range(cups().min().unwrap_or(0), cups().max().unwrap_or(0), |n| n.to_string());
+    let time = range(seconds().min().unwrap_or(0), seconds().max().unwrap_or(0), words::time);
+    html! {
+        p { (say.of(
+            format!("Each taster: {text} cups; steeping alone takes {time} (minutes:seconds) if one pot is brewed after another."),
+            format!("每人 {text} 杯；若逐壶冲泡，仅浸泡即需 {time}（分:秒）。"),
+        )) }
+    }
+}
+
+fn leaf(say: Say, needs: &[LeafNeed]) -> Markup {
+    html! {
+        h3 { (say.of("Leaf, at most", "用茶上限")) }
+        div.wide tabindex="0" role="region" aria-label=(say.of("Leaf, at most", "用茶上限")) {
+            table {
+                thead { tr { th scope="col" { (say.of("Sample", "样品")) } th.number scope="col" { (say.of("needed, g", "需要 g")) } th.number scope="col" { (say.of("left, g", "剩余 g")) } } }
+                tbody { @for LeafNeed { sample, need_g, left_g } in needs { tr {
+                    th scope="row" { (sample) }
+                    td.number { (format!("{need_g:.1}")) }
+                    td.number { @match left_g { Some(g) => { (format!("{g:.1}")) } None => { span.pale { (say.of("no reserve recorded", "未记录留样")) } } } }
+                } } }
+            }
+        }
+    }
+}

@@ -1,0 +1,384 @@
+//! Planning a session at the desk: a form that begins simple, with a live picture of what it plans.
+
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse as _, Response};
+use maud::{Markup, html};
+
+use super::{form, picture, with_ours, words};
+use crate::book::lots::{Lot, MAIN};
+use crate::book::recipes::Recipe;
+use crate::book::session_files::Kind;
+use crate::book::tasters::Taster;
+use crate::book::time::{Day, Moment};
+use crate::book::vocabulary::{Family, Term};
+use crate::book::{Book, BookError, ids};
+use crate::desk::Shared;
+use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, wrong};
+use crate::desk::posted::Posted;
+use crate::session::{self, DealSecret, Planned};
+
+/// So many samples are offered for ticking, the youngest first; others are typed.
+const OFFERED: usize = 60;
+/// So many names are offered while one types.
+const SUGGESTED: usize = 400;
+
+/// What the form offers.
+struct Offer {
+    samples: Vec<Sample>,
+    tasters: Vec<Taster>,
+    recipes: Vec<Recipe>,
+    recipe: Option<String>,
+    families: Vec<Family>,
+    terms: Vec<Term>,
+    default_terms: Vec<String>,
+}
+
+struct Sample {
+    name: String,
+    class: String,
+    since: Day,
+}
+
+fn offer(book: &Book, now: Moment) -> Result<Offer, BookError> {
+    let day = now.day();
+    let mut lots: Vec<Lot> = book.lots()?;
+    lots.sort_by_key(|lot| std::cmp::Reverse(lot.own_since()));
+    let of = |lot: &Lot| -> Vec<Sample> {
+        let arms = lot.arms_on(day.max(lot.own_since()));
+        let name = |arm: &String| {
+            if ids::same(arm, MAIN) { lot.id.clone() } else { format!("{}@{arm}", lot.id) }
+        };
+        let class = || lot.file.value.class.clone();
+        let since = lot.own_since();
+        arms.iter().map(|arm| Sample { name: name(arm), class: class(), since }).collect()
+    };
+    let file = book.book_file()?.value;
+    let vocabulary = book.vocabulary()?.value;
+    let tasters = book.tasters()?.value.tasters;
+    Ok(Offer {
+        samples: lots.iter().flat_map(of).collect(),
+        tasters: tasters.into_iter().filter(|t| t.left.is_none_or(|l| l > day)).collect(),
+        recipes: book.recipes()?.value.recipes,
+        recipe: file.defaults.recipe,
+        families: vocabulary.families,
+        terms: vocabulary.terms.into_iter().filter(|t| t.is_asked_on(day)).collect(),
+        default_terms: file.defaults.terms,
+    })
+}
+
+/// A form that nobody has filled in: what the address says, and what must be there.
+fn begun(mut fields: Vec<(String, String)>, book: &Book, now: Moment) -> Result<Posted, BookError> {
+    let mut give = |name: &str, value: String| {
+        if !fields.iter().any(|(n, _)| n == name) {
+            fields.push((name.to_owned(), value));
+        }
+    };
+    give("kind", Kind::Profile.word().to_owned());
+    give("day", now.day().to_string());
+    give("fill", "lots".to_owned());
+    give("terms", "default".to_owned());
+    let taken = book.session_names()?;
+    let free = |n: &String| !taken.iter().any(|t| ids::same(t, &format!("{}-{n}", now.day())));
+    let mut names = (1..).map(|i| if i == 1 { "tasting".into() } else { format!("tasting-{i}") });
+    give("name", names.find(free).unwrap_or_default());
+    let seed = getrandom::u32().map_err(|e| {
+        BookError::Refused(format!("the operating system gives no random bits: {e}"))
+    })?;
+    give("seed", seed.to_string());
+    Ok(Posted(fields))
+}
+
+/// The form.
+pub async fn show(
+    State(app): State<Shared>,
+    reader: Reader,
+    Query(fields): Query<Vec<(String, String)>>,
+) -> Response {
+    let (book, now) = (app.book().clone(), app.now());
+    let read = aside(move || Ok((offer(&book, now)?, begun(fields, &book, now)?))).await;
+    match read {
+        Ok(Ok((offer, form))) => {
+            shown(&app, &reader, &offer, &form, html! {}, None).into_response()
+        }
+        Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),
+        Err(response) => response,
+    }
+}
+
+/// The picture of what the form would plan, or why it would be refused.
+pub async fn preview(State(app): State<Shared>, reader: Reader, form: Posted) -> Response {
+    match seen(&app, form).await {
+        Ok(seen) => Html(picture::markup(reader.say, &seen).into_string()).into_response(),
+        Err(response) => response,
+    }
+}
+
+async fn seen(app: &Shared, form: Posted) -> Result<Result<Planned, BookError>, Response> {
+    let (book, now) = (app.book().clone(), app.now());
+    aside(move || session::preview(&book, &form::request(&form)?, now)).await
+}
+
+/// Plans the session, or only shows it if that was asked.
+pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
+    if posted.ticked("show") {
+        let seen = match seen(&app, posted.clone()).await {
+            Ok(seen) => seen,
+            Err(response) => return response,
+        };
+        let picture = picture::markup(reader.say, &seen);
+        return again(&app, &reader, &posted, picture, None).await;
+    }
+    let (book, now, form) = (app.book().clone(), app.now(), posted.clone());
+    let planned = aside(move || {
+        let request = form::request(&form)?;
+        session::plan(&book, &request, now, DealSecret::from_system()?)
+    })
+    .await;
+    match planned {
+        Ok(Ok(planned)) => {
+            app.tell(reader.say.of(
+                format!("Session {} is planned.", planned.session),
+                format!("场次 {} 已计划。", planned.session),
+            ));
+            for warning in &planned.warnings {
+                app.tell(format!("warning: {warning}"));
+            }
+            go(&format!("/sessions/{}", planned.session))
+        }
+        Ok(Err(e)) => again(&app, &reader, &posted, html! {}, Some(e)).await,
+        Err(response) => response,
+    }
+}
+
+async fn again(
+    app: &Shared,
+    reader: &Reader,
+    posted: &Posted,
+    picture: Markup,
+    error: Option<BookError>,
+) -> Response {
+    let (book, now) = (app.book().clone(), app.now());
+    match aside(move || offer(&book, now)).await {
+        Ok(Ok(offer)) => {
+            let status =
+                error.as_ref().map_or(StatusCode::OK, |_| StatusCode::UNPROCESSABLE_ENTITY);
+            let text = error.map(|e| e.to_string());
+            (status, shown(app, reader, &offer, posted, picture, text)).into_response()
+        }
+        Ok(Err(e)) => failed(app, reader, Part::Sessions, &e),
+        Err(response) => response,
+    }
+}
+
+fn shown(
+    app: &Shared,
+    reader: &Reader,
+    offer: &Offer,
+    form: &Posted,
+    picture: Markup,
+    error: Option<String>,
+) -> Html<String> {
+    let say = reader.say;
+    let body = html! {
+        @if let Some(text) = &error { (wrong(reader, text)) }
+        form.plan method="post" action="/sessions/new" data-preview="/sessions/preview" {
+            (token(reader))
+            div.simple {
+                (kinds(reader, form))
+                (lots(reader, offer, form))
+                (tasters(reader, offer, form))
+                div.row {
+                    (text_field("name", say.of("Name", "名称"), say.of("Its folder has the day before it.", "文件夹名前有日期。"), form.text("name")))
+                    (field("day", say.of("Day", "日期"), "", html! { input id="day" type="date" name="day" value=(form.text("day")) required; }))
+                }
+                (terms(reader, offer, form))
+                (more(reader, offer, form))
+            }
+            section.picture aria-labelledby="picture-head" {
+                h2 id="picture-head" { (say.of("What it will be", "计划预览")) }
+                div id="picture" aria-live="polite" { (picture) }
+                p.buttons {
+                    button { (say.of("Plan this session", "计划此场次")) }
+                    button.quiet name="show" value="1" { (say.of("Show the picture", "显示预览")) }
+                }
+            }
+            datalist id="samples" { @for s in offer.samples.iter().take(SUGGESTED) { option value=(s.name) {} } }
+        }
+    };
+    page(app, reader, Part::Sessions, say.of("Plan a session", "计划场次"), with_ours(body))
+}
+
+fn kinds(reader: &Reader, form: &Posted) -> Markup {
+    let say = reader.say;
+    let chosen = form::kind(form);
+    html! {
+        fieldset.kinds {
+            legend { (say.of("What is asked", "品评方式")) }
+            @for kind in Kind::ALL {
+                label.pick { input type="radio" name="kind" value=(kind.word()) checked[kind == chosen];
+                    span { b { (words::kind(say, kind)) } span.hint { (words::meaning(say, kind)) } } }
+            }
+        }
+    }
+}
+
+fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
+    let say = reader.say;
+    let ticked = form.all("lot");
+    let is_ticked = |s: &Sample| ticked.iter().any(|t| ids::same(t, &s.name));
+    let by_flight = form.text("fill") == "flights";
+    // What is ticked is shown, however old it is.
+    let (first, rest): (Vec<_>, Vec<_>) =
+        offer.samples.iter().enumerate().partition(|(i, s)| *i < OFFERED || is_ticked(s));
+    html! {
+        fieldset {
+            legend { (say.of("Lots", "批次")) }
+            @if offer.samples.is_empty() {
+                p { (say.of("There is no lot yet. ", "还没有批次。")) a href="/lots" { (say.of("Add lots first", "请先添加批次")) } }
+            }
+            div.ticks.scroll tabindex="0" role="group" aria-label=(say.of("Lots to tick", "勾选批次")) {
+                @for (_, s) in &first {
+                    label.pick { input type="checkbox" name="lot" value=(s.name) checked[is_ticked(s)];
+                        span { (s.name) span.hint { (s.class) ", " (s.since) } } }
+                }
+            }
+            @if !rest.is_empty() || !form.text("lots").is_empty() {
+                (field("lots", say.of("Other lots", "其他批次"),
+                    &say.of(format!("{} older ones: type their names, with commas between.", rest.len()), format!("另有 {} 个较早的批次：输入名称，以逗号分隔。", rest.len())),
+                    html! { input id="lots" name="lots" value=(form.text("lots")) list="samples" autocomplete="off" aria-describedby="lots-hint"; }))
+            }
+            details open[by_flight] {
+                summary { (say.of("Name the lots of each flight instead", "改为逐轮指定批次")) }
+                label.pick { input type="radio" name="fill" value="lots" checked[!by_flight]; span { (say.of("All ticked lots are in each replicate", "勾选的批次在每次重复中都有")) } }
+                label.pick { input type="radio" name="fill" value="flights" checked[by_flight]; span { (say.of("One line a flight", "每行一轮")) } }
+                (field("flights", say.of("Flights", "各轮"),
+                    say.of("One line a flight, its lots with commas between. A lot in two flights is brewed anew for the second.", "每行一轮，批次以逗号分隔。出现在两轮的批次会重新冲泡。"),
+                    html! { textarea id="flights" name="flights" rows="3" aria-describedby="flights-hint" { (form.text("flights")) } }))
+            }
+        }
+    }
+}
+
+fn tasters(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
+    let say = reader.say;
+    let ticked = form.all("taster");
+    html! {
+        fieldset {
+            legend { (say.of("Tasters", "评茶员")) }
+            @if offer.tasters.is_empty() {
+                p { (say.of("Nobody tastes yet. ", "还没有评茶员。")) a href="/setup" { (say.of("Add tasters first", "请先添加评茶员")) } }
+            }
+            div.ticks { @for t in &offer.tasters {
+                label.pick { input type="checkbox" name="taster" value=(t.id) checked[ticked.iter().any(|k| ids::same(k, &t.id))];
+                    span { (t.name.as_deref().unwrap_or(&t.id)) @if t.name.is_some() { span.hint { (t.id) } } } }
+            } }
+        }
+    }
+}
+
+fn terms(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
+    let say = reader.say;
+    let chosen = form.text("terms");
+    let ticked = form.all("term");
+    let pick = |value: &str, text: &str| {
+        html! { label.pick { input type="radio" name="terms" value=(value) checked[chosen == value]; span { (text) } } }
+    };
+    let of_defaults = match offer.default_terms.len() {
+        0 => say.of(
+            "All terms (the book names none of its own)".to_owned(),
+            "全部评语（本簿未指定）".to_owned(),
+        ),
+        n => say.of(format!("The book's own {n}"), format!("本簿指定的 {n} 个")),
+    };
+    html! {
+        details.terms data-kinds="profile ranking paired" open[chosen == "these" || matches!(form::kind(form), Kind::Ranking | Kind::Paired)] {
+            summary { (say.of("Terms", "评语")) }
+            div data-kinds="profile" {
+                (pick("default", &of_defaults))
+                (pick("all", say.of("All that fit the classes of the lots", "适合这些茶类的全部评语")))
+                (pick("these", say.of("Those ticked here", "以下勾选的")))
+            }
+            p.hint data-kinds="ranking paired" { (say.of("Tick the term by which cups are compared.", "勾选用于比较的评语。")) }
+            @for family in &offer.families {
+                @let here: Vec<&Term> = offer.terms.iter().filter(|t| ids::same(&t.family, &family.id)).collect();
+                @if !here.is_empty() {
+                    fieldset.family { legend { (family.labels.or(say.key(), &family.id)) }
+                        div.ticks { @for t in here {
+                            label.pick { input type="checkbox" name="term" value=(t.id) checked[ticked.iter().any(|k| ids::same(k, &t.id))]; span { (t.label(say.key())) } }
+                        } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn more(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
+    let say = reader.say;
+    let count = |name: &str, label: &str, hint: &str, least: u32| {
+        field(
+            name,
+            label,
+            hint,
+            html! {
+                input id=(name) name=(name) type="number" min=(least) step="1" inputmode="numeric" value=(form.text(name)) aria-describedby=[(!hint.is_empty()).then(|| format!("{name}-hint"))];
+            },
+        )
+    };
+    let sample = |name: &str, label: &str, hint: &str| {
+        field(
+            name,
+            label,
+            hint,
+            html! {
+                input id=(name) name=(name) list="samples" value=(form.text(name)) autocomplete="off" aria-describedby=[(!hint.is_empty()).then(|| format!("{name}-hint"))];
+            },
+        )
+    };
+    let tick = |name: &str, label: &str, hint: &str| {
+        html! { label.pick { input type="checkbox" name=(name) value="1" checked[form.ticked(name)]; span { (label) span.hint { (hint) } } } }
+    };
+    let recipe = form.filled("recipe").or(offer.recipe.as_deref()).unwrap_or_default();
+    html! {
+        details {
+            summary { (say.of("How often, and with what", "重复、参照与冲泡")) }
+            div.row {
+                (count("replicates", say.of("Replicates", "重复次数"), say.of("How often each lot is brewed anew, in a flight of its own.", "每个批次重新冲泡的次数，各占一轮。"), 1))
+                div data-kinds="profile ranking" { (count("duplicates", say.of("Second codes", "重复样"), say.of("How many lots of a flight get a second code; which ones is dealt.", "每轮有几个批次得到第二个编号；抽签决定。"), 0)) }
+                div data-kinds="profile ranking" { (field("duplicate-of", say.of("Second codes for", "指定重复样"), say.of("Or name the lots, with commas between.", "或指定批次，以逗号分隔。"), html! { input id="duplicate-of" name="duplicate-of" value=(form.text("duplicate-of")) autocomplete="off" aria-describedby="duplicate-of-hint"; })) }
+                div data-kinds="profile ranking duo-trio" { (sample("reference", say.of("Reference", "参照样"), say.of("The frozen sample that every flight has a cup of; in a duo-trio everybody's reference.", "每轮都有一杯的冷冻样；二三点检验中为全体的对照。"))) }
+                (sample("warm-up", say.of("Warm-up cup", "预热杯"), say.of("Poured first in every flight, not scored.", "每轮最先上，不打分。")))
+                (field("recipe", say.of("Recipe", "冲泡方法"), "", html! {
+                    select id="recipe" name="recipe" {
+                        @if offer.recipe.is_none() { option value="" { "—" } }
+                        @for r in &offer.recipes { option value=(r.id) selected[ids::same(&r.id, recipe)] { (words::recipe(say, r)) } }
+                    } }))
+            }
+        }
+        details {
+            summary { (say.of("Days and flights", "日期与轮次")) }
+            div.row {
+                (text_field("days", say.of("Further days", "其余日期"), say.of("One for each further replicate or flight, with commas between.", "其余每次重复或每轮一天，以逗号分隔。"), form.text("days")))
+                (count("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("More cups tire the palate. Empty: the book's limit.", "杯数多会使味觉疲劳。留空：按本簿上限。"), 2))
+                div data-kinds="profile ranking" { (count("per-taster", say.of("Cups for each taster", "每人杯数"), say.of("Of a flight's cups, shared out evenly. Empty: all.", "从一轮中均匀分得。留空：全部。"), 2)) }
+                (text_field("seed", say.of("Order seed", "次序种子"), say.of("Public: it arranges codes and orders, not which lot is which.", "公开：只决定编号与次序，不决定批次归属。"), form.text("seed")))
+            }
+        }
+        details data-kinds="ranking triangle duo-trio paired" {
+            summary { (say.of("Decided beforehand about the test", "事先确定的检验设置")) }
+            div.row {
+                (text_field("alpha", say.of("Alpha", "显著性水平"), say.of("How often a difference may be claimed where there is none. Empty: 0.05.", "无差别时误判有差别的概率。留空：0.05。"), form.text("alpha")))
+                div data-kinds="triangle duo-trio paired" { (text_field("distinguishers", say.of("Likeness: share of people", "相似性：人数比例"), say.of("To show that two lots are alike: the share of people telling them apart that would matter, as 0.3.", "欲证明相似：多大比例的人能区分才算要紧，如 0.3。"), form.text("distinguishers"))) }
+                div data-kinds="triangle duo-trio paired" { (text_field("power", say.of("Likeness: power", "相似性：功效"), say.of("How often that share is to be noticed, as 0.9.", "察觉该比例的概率，如 0.9。"), form.text("power"))) }
+                div data-kinds="paired" { (sample("expected", say.of("Expected to have more", "预期较强者"), say.of("Makes the test one-sided; sealed in the key.", "使检验为单侧；封存于密钥。"))) }
+            }
+            div data-kinds="ranking" { (tick("ties", say.of("Cups may share a rank", "允许并列"), "")) }
+        }
+        details {
+            summary { (say.of("Guesses; tasting alone", "猜样；独自评茶")) }
+            div data-kinds="profile" { (tick("guess", say.of("Ask which lot a cup is thought to be", "询问猜是哪个批次"), say.of("A test of the blindness, not of the tea.", "用于检验盲评，而非茶叶。"))) }
+            div data-kinds="profile ranking" { (tick("alone", say.of("One person pours and tastes", "一人冲泡并品评"), say.of("Codes are given to tins on a shelf; the key comes after closing.", "编号对应架上的茶罐；截止后再填密钥。"))) }
+        }
+    }
+}

@@ -1,0 +1,124 @@
+//! How far each taster has come, and the infusion timer: never what anybody answers.
+
+use maud::{Markup, html};
+
+use super::words;
+use crate::book::{Book, BookError};
+use crate::desk::App;
+use crate::desk::ballot::live::{ShownTimer, TasterProgress};
+use crate::desk::say::Say;
+use crate::session::Session;
+
+/// A phone that was heard of within so many seconds is there: phones ask every three.
+const THERE_S: u64 = 15;
+
+/// A taster of a session.
+pub struct Progress {
+    /// The taster's name.
+    pub name: String,
+    /// How far they are.
+    pub of: TasterProgress,
+}
+
+/// How far all tasters have come.
+///
+/// # Errors
+/// If a ballot cannot be read.
+pub fn progress(app: &App, book: &Book, session: &Session) -> Result<Vec<Progress>, BookError> {
+    let known = book.tasters()?.value;
+    let named = |of: TasterProgress| {
+        let name = known.taster(&of.taster).and_then(|t| t.name.clone());
+        Progress { name: name.unwrap_or_else(|| of.taster.clone()), of }
+    };
+    Ok(app.progress(&session.name)?.into_iter().map(named).collect())
+}
+
+/// Whether everybody has handed everything in.
+#[must_use]
+pub fn all_in(all: &[Progress]) -> bool {
+    all.iter().all(|p| p.of.flights.iter().all(|f| f.handed_in))
+}
+
+/// What is missing, flight by flight.
+#[must_use]
+pub fn missing(say: Say, all: &[Progress]) -> Vec<String> {
+    let mut list = Vec::new();
+    for p in all {
+        for f in p.of.flights.iter().filter(|f| !f.handed_in) {
+            let (name, flight) = (&p.name, words::flight(say, f.flight));
+            list.push(say.of(
+                format!("{name}, {flight}: {} of {} answered", f.answered, f.asked),
+                format!("{name}，{flight}：已答 {} / {}", f.answered, f.asked),
+            ));
+        }
+    }
+    list
+}
+
+fn phone(say: Say, of: &TasterProgress) -> String {
+    match of.seen {
+        _ if !of.joined => say.of("not joined", "未加入").to_owned(),
+        Some(s) if s < THERE_S => say.of("there", "在线").to_owned(),
+        Some(s) if s < 60 => say.of("away for less than a minute", "离线不到一分钟").to_owned(),
+        Some(s) => {
+            let minutes = s / 60;
+            say.of(format!("away for {minutes} min"), format!("离线 {minutes} 分钟"))
+        }
+        None => say.of("joined, not seen since", "已加入，尚未见到").to_owned(),
+    }
+}
+
+/// The table of it.
+#[must_use]
+pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
+    let plan = session.plan();
+    let choice = plan.kind.is_choice();
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(say.of("Progress", "进度")) {
+            table.progress {
+                thead { tr {
+                    th scope="col" { (say.of("Taster", "评茶员")) }
+                    th scope="col" { (say.of("Phone", "手机")) }
+                    th scope="col" { (say.of("Now at", "正在品")) }
+                    @for f in &plan.flights { th scope="col" { (words::flight(say, f.number)) } }
+                } }
+                tbody { @for p in all { tr {
+                    th scope="row" { (p.name) }
+                    td { (phone(say, &p.of)) }
+                    td {
+                        @match (p.of.flight, p.of.cup) {
+                            (Some(flight), Some(_)) if choice => { (words::flight(say, flight)) }
+                            (_, Some(cup)) => { (say.of("cup ", "杯 ")) b { (cup) } }
+                            (Some(flight), None) => { (say.of("to hand in: ", "待交：")) (words::flight(say, flight)) }
+                            (None, None) => { "—" }
+                        }
+                        @if p.of.late > 0 { span.hint { (say.of(format!("{} late", p.of.late), format!("{} 项迟到", p.of.late))) } }
+                    }
+                    @for f in &p.of.flights { td {
+                        @if f.handed_in { b.in { (say.of("handed in", "已交")) } }
+                        @else { (f.answered) " / " (f.asked) }
+                    } }
+                } } }
+            }
+        }
+    }
+}
+
+/// The timer of all, if it runs.
+#[must_use]
+pub fn timer(say: Say, session: &Session, timer: Option<ShownTimer>) -> Markup {
+    let Some(t) = timer else { return html! {} };
+    let mut what = words::flight(say, t.flight);
+    if session.plan().n_steeps() > 1 {
+        what = say.of(format!("{what}, steep {}", t.steep), format!("{what}，第 {} 泡", t.steep));
+    }
+    html! {
+        p.timer {
+            (what) ": "
+            @match u64::try_from(t.left) {
+                Ok(left) if left > 0 => { b.clock data-left=(left) { (words::time(left)) } " / " (words::time(u64::from(t.seconds))) }
+                _ => { b { (say.of("time is up", "时间到")) } }
+            }
+        }
+    }
+}

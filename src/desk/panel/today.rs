@@ -1,0 +1,125 @@
+//! Today: what is going on, what is due, what comes next.
+
+use axum::extract::State;
+use axum::response::{IntoResponse as _, Response};
+use maud::{Markup, html};
+
+use super::list::{self, InShort};
+use super::{due, with_ours, words};
+use crate::book::{Book, BookError};
+use crate::desk::Shared;
+use crate::desk::page::{Part, Reader, aside, failed, page};
+use crate::desk::say::Say;
+use crate::findings::due::Due;
+use crate::session::State as Stage;
+
+/// So many samples that are due are named.
+const NAMED: usize = 6;
+/// So many warnings are shown.
+const WARNINGS: usize = 5;
+
+struct Seen {
+    n_lots: usize,
+    n_tasters: usize,
+    n_sessions: usize,
+    going_on: Vec<InShort>,
+    broken: Vec<(String, String)>,
+    due: Due,
+}
+
+fn seen(book: &Book, now: crate::book::time::Moment) -> Result<Seen, BookError> {
+    let due = due::found(book, now, 31, false)?;
+    let (mut going_on, mut broken) = (Vec::new(), Vec::new());
+    let all = list::all(book)?;
+    let n_sessions = all.len();
+    for (name, one) in all {
+        match one {
+            Ok(s) if s.state < Stage::Revealed => going_on.push(s),
+            Ok(_) => {}
+            Err(e) => broken.push((name, e.to_string())),
+        }
+    }
+    Ok(Seen {
+        n_lots: book.lots()?.len(),
+        n_tasters: book.tasters()?.value.tasters.len(),
+        n_sessions,
+        going_on,
+        broken,
+        due,
+    })
+}
+
+/// The page.
+pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
+    let (book, now) = (app.book().clone(), app.now());
+    let seen = match aside(move || seen(&book, now)).await {
+        Ok(Ok(seen)) => seen,
+        Ok(Err(e)) => return failed(&app, &reader, Part::Today, &e),
+        Err(response) => return response,
+    };
+    let say = reader.say;
+    let body = html! {
+        @if seen.n_sessions == 0 { (first_steps(say, &seen)) }
+        @for (name, text) in &seen.broken { div.wrong { h2 { a href={ "/sessions/" (name) } { (name) } } pre { (text) } } }
+        @if !seen.going_on.is_empty() {
+            section { h2 { (say.of("Sessions going on", "进行中的场次")) }
+                ul.cards { @for s in &seen.going_on { li.card {
+                    h3 { a href={ "/sessions/" (s.name) } { (s.name) } }
+                    p { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } " " (words::kind(say, s.kind)) " · " (s.day) }
+                    p.hint { (next_of(say, s.state)) }
+                } } }
+            }
+        }
+        (is_due(say, &seen.due))
+        @if seen.n_sessions > 0 { p.buttons {
+            a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
+            a.button.quiet href="/sessions" { (say.of("All sessions", "全部场次")) }
+        } }
+        @if !seen.due.warnings.is_empty() {
+            section { h2 { (say.of("Mind", "注意")) }
+                ul { @for w in seen.due.warnings.iter().take(WARNINGS) { li { (w.text) } } }
+                @if seen.due.warnings.len() > WARNINGS { p { a href="/due" { (say.of(format!("and {} more", seen.due.warnings.len() - WARNINGS), format!("另有 {} 条", seen.due.warnings.len() - WARNINGS))) } } }
+            }
+        }
+    };
+    page(&app, &reader, Part::Today, say.of("Today", "今日"), with_ours(body)).into_response()
+}
+
+fn next_of(say: Say, state: Stage) -> &'static str {
+    match state {
+        Stage::Planned => say.of("Next: hand out the ballots.", "下一步：发放评茶单。"),
+        Stage::Open => say.of("It is being tasted.", "正在评茶。"),
+        Stage::Closed => say.of("Next: the reveal.", "下一步：揭盲。"),
+        Stage::Revealed | Stage::Void => "",
+    }
+}
+
+fn first_steps(say: Say, seen: &Seen) -> Markup {
+    let step = |done: bool, path: &str, text: &str| {
+        html! { li { @if done { span aria-hidden="true" { "✓ " } span { (text) } span.hint { (say.of("done", "已完成")) } } @else { a href=(path) { (text) } } } }
+    };
+    html! {
+        section.next { h2 { (say.of("First steps", "第一步")) } ol {
+            (step(seen.n_tasters > 0, "/setup", say.of("Name who tastes", "添加评茶员")))
+            (step(seen.n_lots > 0, "/lots", say.of("Add the lots, with how they were made", "添加批次及其制作过程")))
+            (step(false, "/sessions/new", say.of("Plan the first session: the lots are dealt to codes in secret", "计划第一场：批次秘密抽签对应编号")))
+        } }
+    }
+}
+
+fn is_due(say: Say, due: &Due) -> Markup {
+    let open: Vec<_> = due.samples.iter().filter(|s| s.state.is_open()).collect();
+    html! {
+        section { h2 { (say.of("To be tasted again", "待复评")) }
+            @if open.is_empty() { p { (say.of("Nothing is due.", "没有到期项。")) " " a href="/due" { (say.of("What comes later", "以后的安排")) } } }
+            @else {
+                ul { @for s in open.iter().take(NAMED) { li {
+                    b { (s.sample) }
+                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) ", " (next.day) }
+                } } }
+                @if open.len() > NAMED { p.hint { (say.of(format!("and {} more", open.len() - NAMED), format!("另有 {} 个", open.len() - NAMED))) } }
+                p.buttons { a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "计划到期复评")) } " " a.button.quiet href="/due" { (say.of("The whole list", "完整列表")) } }
+            }
+        }
+    }
+}
