@@ -7,3 +7,4 @@ mod common;
 mod crash;
 mod disk;
 mod late;
+mod panel;
