@@ -7,6 +7,7 @@ cd "$(dirname "$0")"
 missing=()
 command -v pdftotext >/dev/null || missing+=(poppler-utils)
 command -v chromium >/dev/null || missing+=(chromium)
+command -v chromedriver >/dev/null || missing+=(chromium-driver)
 if [ ${#missing[@]} -gt 0 ]; then
   if command -v apt-get >/dev/null; then
     as_root=(); [ "$(id -u)" = 0 ] || as_root=(sudo)

@@ -4,17 +4,16 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::asked::Asked;
-use super::{Context, Failure, age_pages, charts, table_args};
+use super::asked::{Asked, View};
+use super::{Context, Failure, charts, table_args};
 use crate::book::problem::did_you_mean;
-use crate::book::session_files::Kind;
 use crate::book::store;
 use crate::book::time::Moment;
 use crate::findings::Settings;
 use crate::findings::age::{Age, AgeRecord, AgeWish, LotTimes, age_of_record};
-use crate::scores::{AgesFrom, Scores, Trials, from_revealed, from_table, trials_from_revealed};
-use crate::session::{Revealed, all_revealed};
+use crate::scores::{AgesFrom, Scores, Trials, from_table, of_book};
 use crate::views;
+use crate::views::charts::Words;
 
 /// How do stored lots move?
 #[derive(Debug, Args)]
@@ -36,9 +35,6 @@ pub struct AgeArgs {
     /// Say what a further tasting at this age in months would be, where the tastings carry it
     #[arg(long, value_name = "MONTH[,MONTH]", value_delimiter = ',', value_parser = ahead)]
     project: Vec<f64>,
-    /// Write the answer as a page with its charts: one HTML file
-    #[arg(long, value_name = "FILE", group = "drawn")]
-    page: Option<PathBuf>,
     /// Write the answer on paper: a PDF, lot after lot
     #[arg(long, value_name = "FILE", group = "drawn")]
     pdf: Option<PathBuf>,
@@ -82,30 +78,25 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
     };
     let record = AgeRecord { scores: &scores, lots: &times, trials: trials.as_ref() };
     let finding = age_of_record(&record, &wish, &Settings::default());
-    args.pages(context, &scores, &finding)?;
-    args.asked.show(context, &scores, &finding, views::age::text, views::charts::age)
+    let words = args.asked.words(&scores);
+    args.write_pdf(context, &words, &finding)?;
+    let view =
+        View { text: views::age::text, draw: views::charts::age, page: Some(views::pages::age) };
+    args.asked.show(context, &finding, &words, view)
 }
 
 impl AgeArgs {
-    /// Writes the pages that were asked for.
-    fn pages(&self, context: &Context, scores: &Scores, finding: &Age) -> Result<(), Failure> {
-        if self.page.is_none() && self.pdf.is_none() {
-            return Ok(());
-        }
-        let words = charts::words(scores, self.asked.language);
-        let drawn = charts::drawn(views::charts::age(finding, &words))?;
-        if let Some(file) = &self.page {
-            let page = views::pages::age(finding, &drawn, &words).map_err(Failure::Ours)?;
-            store::replace(file, &page, None)?;
-        }
-        if let Some(file) = &self.pdf {
-            let book = match self.asked.table.is_given() {
-                true => String::new(),
-                false => context.book()?.book_file()?.value.title,
-            };
-            let today = Moment::now().day().0;
-            store::replace_bytes(file, &age_pages::pdf(finding, &drawn, &words, (&book, today))?)?;
-        }
+    /// Writes the answer on paper, if that was asked for.
+    fn write_pdf(&self, context: &Context, words: &Words, finding: &Age) -> Result<(), Failure> {
+        let Some(file) = &self.pdf else { return Ok(()) };
+        let drawn = charts::drawn(views::charts::age(finding, words))?;
+        let book = match self.asked.table.is_given() {
+            true => String::new(),
+            false => context.book()?.book_file()?.value.title,
+        };
+        let today = Moment::now().day().0;
+        let pdf = views::papers::age(finding, &drawn, words, (&book, today))?;
+        store::replace_bytes(file, &pdf)?;
         Ok(())
     }
 
@@ -140,29 +131,8 @@ impl AgeArgs {
         &self,
         context: &Context,
     ) -> Result<(Scores, LotTimes, Option<Trials>), Failure> {
-        let book = context.book()?;
-        let (profiles, tests): (Vec<Revealed>, Vec<Revealed>) = all_revealed(&book)?
-            .into_iter()
-            .filter(|s| s.kind != Kind::Ranking)
-            .partition(|s| s.kind == Kind::Profile);
-        let read = if self.asked.sessions.is_empty() {
-            profiles
-        } else {
-            table_args::named_or_all(&self.asked.sessions, &book)?
-        };
-        let Some(start) = read.iter().map(|r| r.day).min() else {
-            return Err(Failure::Command(
-                "no session of this book is revealed\n  expected: at least one, better several, in \
-                 which stored lots were tasted\n  to mend:  reveal a closed session with `session \
-                 reveal`"
-                    .to_owned(),
-            ));
-        };
-        let times = LotTimes::counted(&book.lots()?, start, self.from).with_sessions(&read);
-        let scores = from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
-        // A test that nobody answered says nothing here, and is no mistake.
-        let trials = trials_from_revealed(&tests).ok();
-        Ok((scores, times, trials))
+        let stored = of_book::stored(&context.book()?, &self.asked.sessions, self.from)?;
+        Ok((stored.scores, stored.times, stored.trials))
     }
 }
 

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::asked::Asked;
+use super::asked::{Asked, View};
 use super::{Context, Failure, practice};
 use crate::findings::Settings;
 use crate::findings::agree::agree;
@@ -54,12 +54,17 @@ pub fn run(args: &AgreeArgs, context: &mut Context) -> Result<(), Failure> {
             ));
         }
         let finding = monitor(&scores, &settings);
-        let (text, draw) = (views::monitor::text, views::charts::monitor);
-        return args.asked.show(context, &scores, &finding, text, draw);
+        let view = View { text: views::monitor::text, draw: views::charts::monitor, page: None };
+        return args.asked.show(context, &finding, &args.asked.words(&scores), view);
     }
     let finding = agree(&scores, &settings);
     if let Some(folder) = &args.practice {
         return practice::write(folder, &scores, &finding, &args.asked, context);
     }
-    args.asked.show(context, &scores, &finding, views::agree::text, views::charts::agree)
+    let view = View {
+        text: views::agree::text,
+        draw: views::charts::agree,
+        page: Some(views::pages::agree),
+    };
+    args.asked.show(context, &finding, &args.asked.words(&scores), view)
 }

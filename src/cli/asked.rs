@@ -7,10 +7,22 @@ use serde::Serialize;
 
 use super::table_args::{self, TableArgs};
 use super::{Context, Failure, charts};
+use crate::book::store;
 use crate::plots::PlotError;
-use crate::scores::{Scores, from_revealed};
+use crate::scores::{Scores, of_book};
 use crate::views;
 use crate::views::charts::{Chart, Words};
+use crate::views::pages::Page;
+
+/// How an answer is shown.
+pub struct View<F> {
+    /// In the terminal.
+    pub text: fn(&F) -> String,
+    /// Its charts.
+    pub draw: fn(&F, &Words) -> Result<Vec<Chart>, PlotError>,
+    /// As a page, if it has one.
+    pub page: Option<fn(&F, &[Chart], &Words) -> Page>,
+}
 
 /// The flags that all analyses share.
 #[derive(Debug, Args)]
@@ -25,6 +37,9 @@ pub struct Asked {
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR", group = "drawn")]
     pub(super) charts: Option<PathBuf>,
+    /// Write the answer as a page with its charts: one HTML file
+    #[arg(long, value_name = "FILE", group = "drawn")]
+    pub(super) page: Option<PathBuf>,
     /// The language of what is drawn
     #[arg(long, value_enum, default_value_t, requires = "drawn")]
     pub(super) language: charts::Language,
@@ -49,26 +64,48 @@ impl Asked {
         if !self.sessions.is_empty() || self.table.is_given() {
             return self.scores(context);
         }
-        let all = table_args::named_or_all(&[], &context.book()?)?;
-        from_revealed(&all).map_err(|e| Failure::Command(e.to_string()))
+        let all = of_book::named_or_all(&context.book()?, &[])?;
+        Ok(of_book::scores_of(&all)?)
     }
 
-    /// Shows an answer: its charts if they were asked for, then its text or its JSON.
+    /// What charts and pages call the terms that were scored.
+    #[must_use]
+    pub fn words(&self, scores: &Scores) -> Words {
+        Words::of(scores, self.language.into())
+    }
+
+    /// Shows an answer: its charts and its page if they were asked for, then its text or its JSON.
     ///
     /// # Errors
-    /// If a chart or the output cannot be written.
+    /// If a chart, the page or the output cannot be written.
     pub fn show<F: Serialize>(
         &self,
         context: &mut Context,
-        scores: &Scores,
         finding: &F,
-        text: impl FnOnce(&F) -> String,
-        draw: impl FnOnce(&F, &Words) -> Result<Vec<Chart>, PlotError>,
+        words: &Words,
+        view: View<F>,
     ) -> Result<(), Failure> {
-        if let Some(dir) = &self.charts {
-            charts::write(dir, draw(finding, &charts::words(scores, self.language)))?;
+        if self.charts.is_some() || self.page.is_some() {
+            let drawn = charts::drawn((view.draw)(finding, words))?;
+            match (&self.page, view.page) {
+                (Some(file), Some(page)) => {
+                    let page = page(finding, &drawn, words).document().map_err(Failure::Ours)?;
+                    store::replace(file, &page, None)?;
+                }
+                (Some(_), None) => {
+                    return Err(Failure::Command(
+                        "--page is given, and this answer has no page\n  expected: text, --json or \
+                         --charts\n  to mend:  leave --page out"
+                            .to_owned(),
+                    ));
+                }
+                (None, _) => {}
+            }
+            if let Some(dir) = &self.charts {
+                charts::write(dir, Ok(drawn))?;
+            }
         }
-        self.show_text(context, finding, text)
+        self.show_text(context, finding, view.text)
     }
 
     /// Shows an answer that has no charts.

@@ -2,7 +2,7 @@
 
 use clap::{Args, ValueEnum};
 
-use super::asked::Asked;
+use super::asked::{Asked, View};
 use super::table_args;
 use super::{Context, Failure};
 use crate::book::problem::did_you_mean;
@@ -46,10 +46,10 @@ enum Way {
 pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
     if let Some(rankings) = table_args::rankings(&args.asked.table, &args.asked.sessions, context)?
     {
-        if args.asked.charts.is_some() {
+        if args.asked.charts.is_some() || args.asked.page.is_some() {
             return Err(Failure::Command(
-                "--charts is given, and rankings have no charts\n  expected: text or --json\n  to mend:  \
-                 leave --charts out"
+                "--charts or --page is given, and rankings have no charts\n  expected: text or --json\n  to \
+                 mend:  leave the flag out"
                     .to_owned(),
             ));
         }
@@ -66,7 +66,12 @@ pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
     let scores = args.asked.scores(context)?;
     let wish = wish(args, &scores)?;
     let finding = compare(&scores, &wish, &Settings::default());
-    args.asked.show(context, &scores, &finding, views::compare::text, views::charts::compare)
+    let view = View {
+        text: views::compare::text,
+        draw: views::charts::compare,
+        page: Some(views::pages::compare),
+    };
+    args.asked.show(context, &finding, &args.asked.words(&scores), view)
 }
 
 fn wish(args: &CompareArgs, scores: &Scores) -> Result<Wish, Failure> {

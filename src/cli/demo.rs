@@ -8,7 +8,7 @@ use clap::Args;
 
 use super::charts::{self, Language};
 use super::practice::{frame, of_book, pages};
-use super::{Context, Failure, age_pages, link, sheet, trial, trial_paper};
+use super::{Context, Failure};
 use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
 use crate::book::time::{Day, Moment};
@@ -20,19 +20,21 @@ use crate::findings::agree::{Agree, agree};
 use crate::findings::compare::{Compare, compare};
 use crate::findings::difference::{Difference, difference};
 use crate::findings::due::{Due, Wish as DueWish, due_of_book};
-use crate::findings::link::{Link, Wish, link as linked};
+use crate::findings::link::{Link, Wish, link as linked, settings as link_settings};
 use crate::findings::monitor::{Monitor, monitor};
 use crate::findings::practice::practice;
 use crate::findings::ranking::{Ranking, ranking};
 use crate::findings::sheet::{Record, sheet as sheet_of, subject};
 use crate::findings::trial::{Trial, Wish as TrialWish, trial as planned};
+use crate::scores::of_book::first_tastings;
 use crate::scores::{Scores, from_revealed, trials_from_revealed};
 use crate::session::{Revealed, Session, all_revealed, papers};
 use crate::sheets::Lang;
 use crate::sheets::ballots::ballot_pdf;
+use crate::sheets::lot::issued::FORMS;
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
-use crate::views::charts::Words;
+use crate::views::charts::{Words, parameter_names};
 
 /// Write an invented garden's book, work through the job on it and say what was found
 #[derive(Debug, Args)]
@@ -131,7 +133,7 @@ fn find(
     let table = |of: &[Revealed]| from_revealed(of).map_err(|e| Failure::Ours(e.to_string()));
     let first = table(&sessions[..1])?;
     let all = table(sessions)?;
-    let (first_tastings, makings) = link::of_sessions(book, sessions.to_vec())?;
+    let (first_tastings, makings) = first_tastings(book, sessions.to_vec())?;
     let times = LotTimes::of_lots(lots, sessions[0].day);
     let told_apart = trials(Kind::Triangle)?;
     let record = AgeRecord { scores: &all, lots: &times, trials: Some(&told_apart) };
@@ -154,7 +156,7 @@ fn find(
         agree_first: agree(&first, &settings),
         compare_first: compare(&first, &crate::findings::against::Wish::default(), &settings),
         agree_all: agree(&all, &settings),
-        link: linked(&first_tastings, &makings, &Wish::default(), &link::settings()),
+        link: linked(&first_tastings, &makings, &Wish::default(), &link_settings()),
         age: age_of_record(&record, &AgeWish::default(), &settings),
         followed: age_of_record(&record, &followed, &settings),
         due: ahead(DAYS_AHEAD)?,
@@ -200,17 +202,19 @@ fn write_charts(book: &Book, reports: &Path, found: &Found) -> Result<(), Failur
     drawn.samples.retain(|s| DRAWN.contains(&s.lot.as_str()));
     drawn.arms.retain(|a| DRAWN.contains(&a.lot.as_str()));
     for (language, code) in [(Language::En, "en"), (Language::Zh, "zh")] {
-        let words = charts::words(&found.first, language);
+        let words = Words::of(&found.first, language.into());
         let dir = reports.join(format!("charts-{code}"));
         charts::write(&dir, views::charts::agree(&found.agree_first, &words))?;
         charts::write(&dir, views::charts::compare(&found.compare_first, &words))?;
-        let words = charts::words(&found.first_tastings, language)
-            .with_parameters(charts::parameter_names(&parameters, language));
+        let words = Words::of(&found.first_tastings, language.into())
+            .with_parameters(parameter_names(&parameters, language.into()));
         let drawn_links = charts::drawn(views::charts::link(&found.link, &words))?;
-        let page = views::pages::link(&found.link, &drawn_links, &words).map_err(Failure::Ours)?;
+        let page = views::pages::link(&found.link, &drawn_links, &words)
+            .document()
+            .map_err(Failure::Ours)?;
         store::create_new(&reports.join(format!("link.{code}.html")), &page)?;
         charts::write(&dir, Ok(drawn_links))?;
-        let words = charts::words(&found.all, language);
+        let words = Words::of(&found.all, language.into());
         write_age(book, reports, found, (&words, code))?;
         charts::write(&dir, views::charts::age(&drawn, &words))?;
         charts::write(&dir, views::charts::monitor(&found.monitor, &words))?;
@@ -226,11 +230,12 @@ fn write_age(
     (words, code): (&Words, &str),
 ) -> Result<(), Failure> {
     let drawn = charts::drawn(views::charts::age(&found.followed, words))?;
-    let page = views::pages::age(&found.followed, &drawn, words).map_err(Failure::Ours)?;
+    let page =
+        views::pages::age(&found.followed, &drawn, words).document().map_err(Failure::Ours)?;
     store::create_new(&reports.join(format!("age.{code}.html")), &page)?;
     let title = book.book_file()?.value.title;
     let on = found.due.on;
-    let pdf = age_pages::pdf(&found.followed, &drawn, words, (&title, on.0))?;
+    let pdf = views::papers::age(&found.followed, &drawn, words, (&title, on.0))?;
     store::create_new_bytes(&reports.join(format!("age.{code}.pdf")), &pdf)?;
     let writing = views::calendar::Writing { book: &title, now: found.now, lang: words.lang };
     let (calendar, _) = views::calendar::of(&found.year, &writing);
@@ -249,7 +254,7 @@ fn write_practice(
     of_eve.pages.retain(|p| p.taster == MIXES_WORDS_UP);
     let (title, references) = of_book(book)?;
     for (language, code) in [(Language::En, "en"), (Language::Zh, "zh")] {
-        let words = charts::words(&found.all, language);
+        let words = Words::of(&found.all, language.into());
         let frame = frame(&of_eve, &found.agree_all, words, title.clone(), references.clone());
         for (name, pdf) in pages(&of_eve, &frame, last_day(sessions))? {
             let name = name.replace(".pdf", &format!(".{code}.pdf"));
@@ -269,10 +274,10 @@ fn write_trial(
     let Some(now) = sessions.iter().max_by_key(|s| s.revealed.day()).map(|s| s.revealed) else {
         return Ok(());
     };
-    let file = trial::file_of(&found.next, "parted", now);
+    let file = found.next.file("parted", now);
     let (title, parameters) = (book.book_file()?.value.title, book.parameters()?.value);
     for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
-        let pdf = trial_paper::sheet(&file, &title, Some(&parameters), &[language])?;
+        let pdf = views::papers::trial(&file, &title, Some(&parameters), &[language])?;
         store::create_new_bytes(&dir.join(format!("trial-sheet.{code}.pdf")), &pdf)?;
     }
     Ok(())
@@ -320,8 +325,8 @@ fn sheets(
     let mut all = vec![(format!("{name}.json"), json.into_bytes())];
     for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
         let set = LotSheet::of(&finding, &issue, &[language])?;
-        let forms = sheet::FORMS.map(|(form, _)| form);
-        for (bytes, (_, end)) in sheet::bytes(&set, &forms)?.into_iter().zip(sheet::FORMS) {
+        let forms = FORMS.map(|(form, _)| form);
+        for (bytes, (_, end)) in set.bytes(&forms)?.into_iter().zip(FORMS) {
             all.push((format!("{name}.{code}.{end}"), bytes));
         }
     }

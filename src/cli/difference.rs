@@ -3,10 +3,10 @@
 use blindsteep_stats::discrimination::MOST_ANSWERS;
 use clap::{Args, Subcommand};
 
-use super::{Context, Failure, table_args};
+use super::{Context, Failure};
 use crate::findings::difference::{Asked, Difference, Tasting, difference, of_counts};
 use crate::findings::{ALPHA, Settings};
-use crate::scores::{Method, trials_from_revealed};
+use crate::scores::{Method, of_book, trials_from_revealed};
 use crate::views;
 
 /// Are two samples told apart?
@@ -93,7 +93,7 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Difference, Failur
                 .to_owned(),
         ));
     }
-    let read = table_args::named_sessions(names, &context.book()?)?;
+    let read = of_book::named_sessions(&context.book()?, names)?;
     let trials = trials_from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))?;
     if trials.trials.is_empty() {
         return Err(Failure::Command(format!(

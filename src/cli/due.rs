@@ -16,7 +16,6 @@ use crate::book::store;
 use crate::book::time::{Day, Moment};
 use crate::findings::Answer;
 use crate::findings::due::{Due, SampleDue, SoPlanned, WarningKind, Wish, due_of_book, request};
-use crate::plots::Lang;
 use crate::session::{self, DealSecret};
 use crate::views;
 
@@ -99,8 +98,7 @@ pub fn run(args: &DueArgs, context: &mut Context) -> Result<(), Failure> {
     let finding = found(&book, args, on, until)?;
     if let Some(path) = &args.calendar {
         let lang = match args.language {
-            Some(charts::Language::En) => Lang::En,
-            Some(charts::Language::Zh) => Lang::Zh,
+            Some(language) => language.into(),
             None => languages_of(None, &file.value.languages)[0],
         };
         let writing = views::calendar::Writing { book: &file.value.title, now, lang };

@@ -1,21 +1,18 @@
 //! `link`: which step did it?
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::asked::Asked;
+use super::asked::{Asked, View};
 use super::table_args::TableArgs;
-use super::{Context, Failure, charts, table_args};
-use crate::book::Book;
+use super::{Context, Failure, table_args};
 use crate::book::problem::did_you_mean;
-use crate::book::store;
-use crate::findings::Settings;
-use crate::findings::link::{Batch, N_ARRANGEMENTS, PlannedTrial, Setting, Wish, link, setting};
-use crate::scores::{Makings, Scores, from_revealed, makings_from_table, makings_of_book};
-use crate::session::{Revealed, Role};
+use crate::findings::link::{Batch, PlannedTrial, Setting, Wish, link, setting, settings};
+use crate::scores::{Makings, Scores, makings_from_table, of_book};
 use crate::views;
+use crate::views::charts::parameter_names;
 
 /// Which step of the making did it?
 #[derive(Debug, Args)]
@@ -34,9 +31,6 @@ pub struct LinkArgs {
     /// What this trial was planned for first, then the rest
     #[arg(long, value_name = "NAME", conflicts_with = "table")]
     trial: Option<String>,
-    /// Write the answer as a page with its charts: one HTML file
-    #[arg(long, value_name = "FILE", group = "drawn")]
-    page: Option<PathBuf>,
     /// Predicts the cup of a planned batch, values in the parameters' units; again for another batch
     #[arg(long, value_name = "ID=VALUE[,ID=VALUE]")]
     predict: Vec<String>,
@@ -59,24 +53,10 @@ pub fn run(args: &LinkArgs, context: &mut Context) -> Result<(), Failure> {
     let (scores, makings, names) = read(args, context)?;
     let wish = Wish { trial: trial(args, context)?, ..wish(args, &scores, &makings)? };
     let finding = link(&scores, &makings, &wish, &settings());
-    let mut drawn = None;
-    if let Some(file) = &args.page {
-        let words = charts::words(&scores, args.asked.language).with_parameters(names.clone());
-        let charts = charts::drawn(views::charts::link(&finding, &words))?;
-        let page = views::pages::link(&finding, &charts, &words).map_err(Failure::Ours)?;
-        store::replace(file, &page, None)?;
-        drawn = Some(charts);
-    }
-    args.asked.show(context, &scores, &finding, views::link::text, |f, words| match drawn {
-        Some(charts) => Ok(charts),
-        None => views::charts::link(f, &words.clone().with_parameters(names)),
-    })
-}
-
-/// What `link` is asked with.
-#[must_use]
-pub fn settings() -> Settings {
-    Settings { n_permutations: N_ARRANGEMENTS, ..Settings::default() }
+    let words = args.asked.words(&scores).with_parameters(names);
+    let view =
+        View { text: views::link::text, draw: views::charts::link, page: Some(views::pages::link) };
+    args.asked.show(context, &finding, &words, view)
 }
 
 /// The trial that is named.
@@ -95,7 +75,7 @@ type Names = BTreeMap<String, String>;
 
 fn read(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
     if !args.asked.table.is_given() {
-        return of_book(args, context);
+        return from_book(args, context);
     }
     let (scores, makings) =
         of_table(&args.asked.table, &args.asked.sessions, args.parameters.as_deref(), context)?;
@@ -130,59 +110,12 @@ pub(super) fn of_table(
 }
 
 /// The sessions that are named, or all that are revealed, with the lots' logs.
-fn of_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
+fn from_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Names), Failure> {
     let book = context.book()?;
-    let sessions = table_args::named_or_all(&args.asked.sessions, &book)?;
-    let (scores, makings) = of_sessions(&book, sessions)?;
+    let sessions = of_book::named_or_all(&book, &args.asked.sessions)?;
+    let (scores, makings) = of_book::first_tastings(&book, sessions)?;
     let parameters = book.parameters()?.value;
-    Ok((scores, makings, charts::parameter_names(&parameters, args.asked.language)))
-}
-
-/// The first tastings among sessions, and how their lots were made.
-///
-/// # Errors
-/// If there is no session, or a file cannot be read.
-pub fn of_sessions(book: &Book, sessions: Vec<Revealed>) -> Result<(Scores, Makings), Failure> {
-    let Some(start) = sessions.iter().map(|s| s.day).min() else {
-        return Err(Failure::Command(
-            "no session of this book is revealed\n  expected: at least one in which lots were \
-             tasted\n  to mend:  reveal a closed session with `session reveal`, or name a --table"
-                .to_owned(),
-        ));
-    };
-    let (sessions, later) = first_tastings(sessions);
-    let mut scores = from_revealed(&sessions).map_err(|e| Failure::Command(e.to_string()))?;
-    if !later.is_empty() {
-        scores
-            .source
-            .notes
-            .push(format!("Not used, since no lot was first tasted there: {}.", later.join(", ")));
-    }
-    let limits = book.book_file()?.value.limits;
-    let mut makings = makings_of_book(&book.lots()?, &limits, start);
-    let known: BTreeMap<String, Option<[f64; 2]>> =
-        book.parameters()?.value.parameters.into_iter().map(|p| (p.id, p.usual)).collect();
-    makings.set_usual(|id| known.get(id).copied().flatten());
-    Ok((scores, makings))
-}
-
-/// The sessions in which a lot (or an arm of it) was scored for the first time, and the names of
-/// the others.
-fn first_tastings(mut sessions: Vec<Revealed>) -> (Vec<Revealed>, Vec<String>) {
-    sessions.sort_by(|a, b| a.day.cmp(&b.day).then_with(|| a.name.cmp(&b.name)));
-    let mut seen: BTreeSet<String> = BTreeSet::new();
-    let (first, later): (Vec<Revealed>, Vec<Revealed>) = sessions.into_iter().partition(|s| {
-        let scored: BTreeSet<u16> =
-            s.scores.iter().filter(|c| c.excluded.is_none()).map(|c| c.cup).collect();
-        let lots = s.cups.iter().filter(|c| matches!(c.role, Role::Lot | Role::Duplicate));
-        let new: Vec<&String> = lots
-            .filter(|c| scored.contains(&c.code) && !seen.contains(&c.lot))
-            .map(|c| &c.lot)
-            .collect();
-        seen.extend(new.iter().map(|l| (*l).clone()));
-        !new.is_empty()
-    });
-    (first, later.into_iter().map(|s| s.name).collect())
+    Ok((scores, makings, parameter_names(&parameters, args.asked.language.into())))
 }
 
 /// The words of a flag: each a known name as it stands, or several with commas between them.

@@ -2,7 +2,6 @@
 //! printed and errors turned into words and exit codes.
 
 mod age;
-mod age_pages;
 mod agree;
 mod asked;
 mod begin;
@@ -23,7 +22,6 @@ mod sheet;
 mod table_args;
 mod taster;
 mod trial;
-mod trial_paper;
 
 use std::io::{self, Write};
 use std::path::PathBuf;

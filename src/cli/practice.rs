@@ -5,7 +5,7 @@ use std::io::Write as _;
 use std::path::Path;
 
 use super::asked::Asked;
-use super::{Context, Failure, charts};
+use super::{Context, Failure};
 
 use crate::book::time::{Day, Moment};
 use crate::book::{Book, store};
@@ -98,7 +98,7 @@ pub fn write(
         "sessions" => of_book(&context.book()?)?,
         _ => (finding.source.names.join(", "), BTreeMap::new()),
     };
-    let words = charts::words(scores, asked.language);
+    let words = asked.words(scores);
     let frame = frame(&found, finding, words, title, references);
     // All are set before one is written.
     let pages = pages(&found, &frame, Moment::now().day())?;

@@ -1,19 +1,20 @@
 //! `sheet`: what can a buyer be told?
 
-use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use super::{Context, Failure, table_args};
+use super::{Context, Failure};
 use crate::book::book_file::BookFile;
-use crate::book::store::{self, StoreError};
-use crate::book::time::{Day, Moment};
+use crate::book::store;
+use crate::book::time::Moment;
 use crate::findings::Settings;
 use crate::findings::sheet::{ForIssue, NotIssued, Record, sheet, subject};
-use crate::sheets::Lang;
-use crate::sheets::lot::{DPI, Issue, LotSheet, VERSION};
+use crate::scores::of_book;
+use crate::sheets::lot::issued::{FORMS, Form, IssueError, issue};
+use crate::sheets::lot::{Issue, LotSheet};
+use crate::sheets::{self, Lang};
 use crate::views;
 
 /// What can a buyer be told? One page of a lot
@@ -44,19 +45,14 @@ pub enum Languages {
     Both,
 }
 
-/// The forms in which a sheet is issued.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Form {
-    /// For paper.
-    Pdf,
-    /// A picture.
-    Png,
-    /// For a browser.
-    Html,
+impl From<IssueError> for Failure {
+    fn from(e: IssueError) -> Self {
+        match e {
+            IssueError::Sheet(e) => e.into(),
+            IssueError::Book(e) => e.into(),
+        }
+    }
 }
-
-/// The forms with the endings of their files.
-pub const FORMS: [(Form, &str); 3] = [(Form::Pdf, "pdf"), (Form::Png, "png"), (Form::Html, "html")];
 
 impl From<NotIssued> for Failure {
     fn from(e: NotIssued) -> Self {
@@ -75,7 +71,7 @@ pub fn run(args: &SheetArgs, context: &mut Context) -> Result<(), Failure> {
     let (lots, parameters) = (book.lots()?, book.parameters()?.value);
     let of = subject(&args.sample, &lots)?;
     let tasters = book.tasters()?.value;
-    let sessions = table_args::named_or_all(&[], &book)?;
+    let sessions = of_book::named_or_all(&book, &[])?;
     let record = Record {
         book: &file,
         lots: &lots,
@@ -92,38 +88,25 @@ pub fn run(args: &SheetArgs, context: &mut Context) -> Result<(), Failure> {
         context.out.write_all(json.as_bytes())?;
         return Ok(());
     }
-    let digest = store::digest(json.as_bytes());
     let languages = languages(args.language, &file);
     let day = Moment::now().day();
-    let set = |day| LotSheet::of(&finding, &Issue { day, digest: &digest }, &languages);
     if let (Some(form), Some(path)) = (only, &args.out) {
-        store::create_new_bytes(path, &bytes(&set(day)?, &[form])?[0])?;
+        let digest = store::digest(json.as_bytes());
+        let set = LotSheet::of(&finding, &Issue { day, digest: &digest }, &languages)?;
+        store::create_new_bytes(path, &set.bytes(&[form])?[0])?;
         writeln!(context.out, "{}", path.display())?;
         return Ok(());
     }
-    let folder = book.root().join("sheets");
-    store::make_folder(&folder)?;
-    let name = Name {
-        sample: finding.sample.replace('@', "-"),
-        version: digest[..VERSION].to_owned(),
-        language: languages.iter().map(|l| code(*l)).collect::<Vec<_>>().join("-"),
-    };
-    let there = name.issued(&folder)?;
-    // What is missing of a set that was issued before bears the day of that set.
-    let day = there.first().map_or(day, |(day, _)| *day);
-    let wanted: Vec<(Form, &str)> =
-        FORMS.into_iter().filter(|(_, end)| !there.iter().any(|(_, e)| e == end)).collect();
-    if wanted.is_empty() {
-        writeln!(context.out, "nothing has changed since {day}: this sheet is there already")?;
-    } else {
-        let forms: Vec<Form> = wanted.iter().map(|w| w.0).collect();
-        let made = bytes(&set(day)?, &forms)?;
-        let paths: Vec<PathBuf> =
-            wanted.iter().map(|(_, end)| folder.join(name.file(day, end))).collect();
-        write_all(&paths, &made)?;
+    let issued = issue(&book, &finding, &languages, day)?;
+    if issued.unchanged {
+        writeln!(
+            context.out,
+            "nothing has changed since {}: this sheet is there already",
+            issued.day
+        )?;
     }
-    for (_, end) in FORMS {
-        writeln!(context.out, "{}", folder.join(name.file(day, end)).display())?;
+    for file in &issued.files {
+        writeln!(context.out, "{}", file.display())?;
     }
     Ok(())
 }
@@ -146,94 +129,12 @@ pub(super) fn languages(asked: Option<Languages>, book: &BookFile) -> Vec<Lang> 
 
 /// The languages that are asked for, else those that are usual.
 pub(super) fn languages_of(asked: Option<Languages>, usual: &[String]) -> Vec<Lang> {
-    let mut own: Vec<Lang> = Vec::new();
-    for language in usual {
-        let lang = if language.starts_with("zh") {
-            Lang::Zh
-        } else if language.starts_with("en") {
-            Lang::En
-        } else {
-            continue;
-        };
-        if !own.contains(&lang) {
-            own.push(lang);
-        }
-    }
+    let own = sheets::languages(usual);
     match asked {
         Some(Languages::En) => vec![Lang::En],
         Some(Languages::Zh) => vec![Lang::Zh],
         Some(Languages::Both) if own.first() == Some(&Lang::Zh) => vec![Lang::Zh, Lang::En],
         Some(Languages::Both) => vec![Lang::En, Lang::Zh],
-        None if own.is_empty() => vec![Lang::En],
         None => own,
-    }
-}
-
-fn code(lang: Lang) -> &'static str {
-    match lang {
-        Lang::En => "en",
-        Lang::Zh => "zh",
-    }
-}
-
-/// The sheet in each form; all are made before any is written.
-///
-/// # Errors
-/// If a text cannot be printed.
-pub fn bytes(sheet: &LotSheet, forms: &[Form]) -> Result<Vec<Vec<u8>>, Failure> {
-    let set = if forms.iter().any(|f| *f != Form::Html) { Some(sheet.set()?) } else { None };
-    let mut all = Vec::new();
-    for form in forms {
-        all.push(match (form, &set) {
-            (Form::Pdf, Some(set)) => set.pdf()?,
-            (Form::Png, Some(set)) => set.png(DPI)?,
-            _ => sheet.html()?.into_bytes(),
-        });
-    }
-    Ok(all)
-}
-
-/// Writes new files, all or none.
-fn write_all(paths: &[PathBuf], bytes: &[Vec<u8>]) -> Result<(), StoreError> {
-    for (i, (path, bytes)) in paths.iter().zip(bytes).enumerate() {
-        if let Err(e) = store::create_new_bytes(path, bytes) {
-            for written in &paths[..i] {
-                // Best effort: the disk refused already.
-                let _ = fs::remove_file(written);
-            }
-            return Err(e);
-        }
-    }
-    Ok(())
-}
-
-/// The name of an issued sheet: sample, day, version, language.
-struct Name {
-    sample: String,
-    version: String,
-    language: String,
-}
-
-impl Name {
-    fn file(&self, day: Day, end: &str) -> String {
-        format!("{}-{day}-{}.{}.{end}", self.sample, self.version, self.language)
-    }
-
-    /// The files of this very sheet that are in the folder: their days and forms.
-    fn issued(&self, folder: &Path) -> Result<Vec<(Day, String)>, StoreError> {
-        let mut found = Vec::new();
-        for entry in fs::read_dir(folder).map_err(store::io("read the folder", folder))? {
-            let entry = entry.map_err(store::io("read the folder", folder))?;
-            let name = entry.file_name().to_string_lossy().into_owned();
-            let rest = name.strip_prefix(&format!("{}-", self.sample)).unwrap_or_default();
-            for (_, end) in FORMS {
-                let tail = format!("-{}.{}.{end}", self.version, self.language);
-                if let Some(day) = rest.strip_suffix(&tail).and_then(|d| d.parse().ok()) {
-                    found.push((day, end.to_owned()));
-                }
-            }
-        }
-        found.sort();
-        Ok(found)
     }
 }

@@ -5,12 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Context, Failure};
-use crate::book::Book;
-use crate::book::session_files::Kind;
-use crate::scores::{
-    Scores, TableError, TableOptions, Trials, from_revealed, from_table, trials_from_revealed,
-};
-use crate::session::{Revealed, Session, all_scored, revealed};
+use crate::scores::{Scores, TableError, TableOptions, Trials, from_table, of_book};
 
 /// What the flags of a plain table stand under.
 pub const HEADING: &str = "A plain table instead of sessions";
@@ -178,36 +173,15 @@ pub fn rankings(
     names: &[String],
     context: &Context,
 ) -> Result<Option<Trials>, Failure> {
-    let Some(first) = names.first().filter(|_| !table.is_given()) else { return Ok(None) };
-    let book = context.book()?;
-    if Session::open(&book, first)?.file.value.kind != Kind::Ranking {
+    if names.is_empty() || table.is_given() {
         return Ok(None);
     }
-    let read = named_sessions(names, &book)?;
-    if let Some(other) = read.iter().find(|s| s.kind != Kind::Ranking) {
-        return Err(Failure::Command(format!(
-            "session {} is a {} session, {} a ranking\n  expected: sessions of one kind\n  to mend:  ask \
-             about them one by one",
-            other.name,
-            other.kind.word(),
-            first
-        )));
-    }
-    trials_from_revealed(&read).map(Some).map_err(|e| Failure::Command(e.to_string()))
+    Ok(of_book::rankings(&context.book()?, names)?)
 }
 
 /// The scores of revealed sessions, each named once.
 fn of_sessions(names: &[String], context: &Context) -> Result<Scores, Failure> {
-    let read = named_sessions(names, &context.book()?)?;
-    from_revealed(&read).map_err(|e| Failure::Command(e.to_string()))
-}
-
-/// The revealed sessions that are named, or all of the book that scored terms if none is.
-///
-/// # Errors
-/// As for [`named_sessions`].
-pub fn named_or_all(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
-    if names.is_empty() { Ok(all_scored(book)?) } else { named_sessions(names, book) }
+    Ok(of_book::scores_of(&of_book::named_sessions(&context.book()?, names)?)?)
 }
 
 /// What a word of a flag names: itself if it is known, else the parts between its commas.
@@ -217,24 +191,4 @@ pub fn parts<'a>(word: &'a str, known: &[String]) -> Vec<&'a str> {
     } else {
         word.split(',').map(str::trim).filter(|p| !p.is_empty()).collect()
     }
-}
-
-/// The revealed sessions that are named, each once.
-///
-/// # Errors
-/// If a name fits none or several, the session is not revealed, or it is named twice.
-pub(super) fn named_sessions(names: &[String], book: &Book) -> Result<Vec<Revealed>, Failure> {
-    let mut read: Vec<Revealed> = Vec::new();
-    for name in names {
-        let session = revealed(book, name)?;
-        if read.iter().any(|r| r.name == session.name) {
-            return Err(Failure::Command(format!(
-                "{} is named twice\n  expected: each session once\n  to mend:  take one of the two \
-                 out",
-                session.name
-            )));
-        }
-        read.push(session);
-    }
-    Ok(read)
 }

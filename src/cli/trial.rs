@@ -6,14 +6,14 @@ use clap::Args;
 
 use super::sheet::{Languages, languages, languages_of};
 use super::table_args::{self, TableArgs};
-use super::{Context, Failure, link, trial_paper};
+use super::{Context, Failure, link};
 use crate::book::parameters::Parameters;
 use crate::book::time::Moment;
-use crate::book::trials::{Factor, GivenParameter, Run, TrialFile};
+use crate::book::trials::TrialFile;
 use crate::book::{Book, store};
 use crate::findings::Settings;
-use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
-use crate::scores::{Makings, Scores};
+use crate::findings::trial::{TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
+use crate::scores::{Makings, Scores, of_book};
 use crate::session::all_scored;
 use crate::views;
 
@@ -129,7 +129,7 @@ pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
         &wish,
         &settings,
     )?;
-    let planned = file_of(&finding, args.save.as_deref().unwrap_or_default(), Moment::now());
+    let planned = finding.file(args.save.as_deref().unwrap_or_default(), Moment::now());
     // The sheet is set before anything is kept, so that what cannot be printed is not half done.
     let sheet = match &args.out {
         Some(path) => Some((path, sheet(&planned, &ground, args)?)),
@@ -162,7 +162,7 @@ fn show(name: &str, args: &TrialArgs, context: &mut Context) -> Result<(), Failu
     let finding = shown(&trial, &book.lots()?, &parameters, &file.limits);
     if let Some(path) = &args.out {
         let languages = languages(args.language, &file);
-        let pdf = trial_paper::sheet(&trial, &file.title, Some(&parameters), &languages)?;
+        let pdf = views::papers::trial(&trial, &file.title, Some(&parameters), &languages)?;
         store::create_new_bytes(path, &pdf)?;
     }
     let text = if args.json { views::json::of(&finding) } else { views::trial::made(&finding) };
@@ -178,7 +178,7 @@ fn sheet(planned: &TrialFile, ground: &Ground, args: &TrialArgs) -> Result<Vec<u
         }
         None => (String::new(), languages_of(args.language, &[])),
     };
-    trial_paper::sheet(planned, &title, ground.parameters.as_ref(), &languages)
+    Ok(views::papers::trial(planned, &title, ground.parameters.as_ref(), &languages)?)
 }
 
 fn ground(args: &TrialArgs, context: &Context) -> Result<Ground, Failure> {
@@ -200,10 +200,10 @@ fn ground(args: &TrialArgs, context: &Context) -> Result<Ground, Failure> {
     let sessions = if args.sessions.is_empty() {
         all_scored(&book)?
     } else {
-        table_args::named_or_all(&args.sessions, &book)?
+        of_book::named_or_all(&book, &args.sessions)?
     };
     if !(sessions.is_empty() && args.runs.is_some()) {
-        let (scores, makings) = link::of_sessions(&book, sessions)?;
+        let (scores, makings) = of_book::first_tastings(&book, sessions)?;
         (ground.scores, ground.makings) = (Some(scores), Some(makings));
     }
     ground.parameters = Some(book.parameters()?.value);
@@ -299,31 +299,4 @@ fn factor(word: &str) -> Result<WishedFactor, Failure> {
         None => WishedLevels::These(levels.split(',').map(|l| l.trim().to_owned()).collect()),
     };
     Ok(WishedFactor { parameter, levels })
-}
-
-/// The trial as it is kept in the book.
-pub(super) fn file_of(f: &Trial, name: &str, planned: Moment) -> TrialFile {
-    TrialFile {
-        format: 1,
-        name: name.to_owned(),
-        planned,
-        seed: f.settings.seed,
-        made_by: f.made_by,
-        notes: None,
-        lots: f.lots.clone(),
-        terms: f.wish.terms.clone(),
-        tasters: f.panel.known().and_then(|p| u32::try_from(p.tasters).ok()),
-        see_points: Some(f.wish.see),
-        factors: f
-            .factors
-            .iter()
-            .map(|p| Factor { parameter: p.parameter.clone(), levels: p.levels.clone() })
-            .collect(),
-        given: f.given.iter().map(|g| GivenParameter { parameter: g.clone() }).collect(),
-        runs: f
-            .batches
-            .iter()
-            .map(|b| Run { run: b.run, day: b.day, settings: b.settings.clone() })
-            .collect(),
-    }
 }

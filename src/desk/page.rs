@@ -10,7 +10,7 @@ use super::doors::form_token;
 use super::guard::Caller;
 use super::posted::TOKEN;
 use super::say::Say;
-use super::{Shared, assets};
+use super::{App, Shared, assets};
 use crate::book::BookError;
 use crate::plots::Lang;
 
@@ -92,14 +92,28 @@ impl Part {
 }
 
 /// A page of the desk. What was just done is said on top of it.
-pub fn page(app: &Shared, reader: &Reader, part: Part, title: &str, body: Markup) -> Html<String> {
+pub fn page(app: &App, reader: &Reader, part: Part, title: &str, body: Markup) -> Html<String> {
+    page_with(app, reader, part, title, (&[], &[]), body)
+}
+
+/// As [`page`], with further styles and scripts.
+pub fn page_with(
+    app: &App,
+    reader: &Reader,
+    part: Part,
+    title: &str,
+    (styles, scripts): (&[&str], &[&str]),
+    body: Markup,
+) -> Html<String> {
+    let styles: Vec<&str> = ["base.css", "desk.css"].iter().chain(styles).copied().collect();
+    let scripts: Vec<&str> = ["desk.js"].iter().chain(scripts).copied().collect();
     let say = reader.say;
     let book = app.book().book_file().map_or_else(|_| String::new(), |b| b.value.title);
     let told = app.told();
     let markup = html! {
         (DOCTYPE)
         html lang=(say.html()) {
-            (head(title, &["base.css", "desk.css"], &["desk.js"]))
+            (head(title, &styles, &scripts))
             body {
                 a.skip href="#main" { (say.of("To the content", "跳到正文")) }
                 header.top {
@@ -226,7 +240,7 @@ pub fn go(to: &str) -> Response {
 }
 
 /// A page that says why something cannot be shown.
-pub fn failed(app: &Shared, reader: &Reader, part: Part, error: &BookError) -> Response {
+pub fn failed(app: &App, reader: &Reader, part: Part, error: &BookError) -> Response {
     let status = match error {
         BookError::Refused(_) | BookError::NotABook(_) => StatusCode::NOT_FOUND,
         BookError::Records(_) => StatusCode::UNPROCESSABLE_ENTITY,

@@ -15,6 +15,7 @@ use axum::routing::get;
 use axum::serve::{IncomingStream, Listener};
 use axum::{Router, serve};
 use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::mpsc;
 use tokio_rustls::TlsAcceptor;
 use tokio_rustls::rustls::ServerConfig;
 use tokio_rustls::rustls::pki_types::pem::PemObject as _;
@@ -133,13 +134,15 @@ async fn listen(
     let stop = || async { stopped().await };
     let desk = serve(desk, desk_routes.into_make_service_with_connect_info::<Peer>())
         .with_graceful_shutdown(stop());
+    let secured = match tls {
+        Some(tls) => Err(Secured::new(ballots, tls)?),
+        None => Ok(ballots),
+    };
     let ballots = async {
         let service = ballot_routes.into_make_service_with_connect_info::<Peer>();
-        match tls {
-            Some(tls) => {
-                serve(Secured { inner: ballots, tls }, service).with_graceful_shutdown(stop()).await
-            }
-            None => serve(ballots, service).with_graceful_shutdown(stop()).await,
+        match secured {
+            Ok(plain) => serve(plain, service).with_graceful_shutdown(stop()).await,
+            Err(secured) => serve(secured, service).with_graceful_shutdown(stop()).await,
         }
     };
     let both = async { tokio::try_join!(async { desk.await }, ballots) };
@@ -288,10 +291,34 @@ impl Connected<IncomingStream<'_, Secured>> for Peer {
     }
 }
 
-/// A listener whose connections are encrypted.
+/// A listener whose connections are encrypted. Each greets on its own, so that one who opens a connection
+/// and says nothing holds nobody up.
 struct Secured {
-    inner: TcpListener,
-    tls: TlsAcceptor,
+    greeted: mpsc::Receiver<(TlsStream<TcpStream>, SocketAddr)>,
+    address: SocketAddr,
+}
+
+/// So long a connection may take to greet.
+const GREETING: Duration = Duration::from_secs(10);
+
+impl Secured {
+    fn new(mut inner: TcpListener, tls: TlsAcceptor) -> Result<Self, DeskError> {
+        let address = inner.local_addr().map_err(|e| DeskError::system("see the port", e))?;
+        let (sender, greeted) = mpsc::channel(64);
+        tokio::spawn(async move {
+            loop {
+                let (stream, from) = Listener::accept(&mut inner).await;
+                let (tls, sender) = (tls.clone(), sender.clone());
+                tokio::spawn(async move {
+                    let greeting = tokio::time::timeout(GREETING, tls.accept(stream));
+                    if let Ok(Ok(stream)) = greeting.await {
+                        let _ = sender.send((stream, from)).await;
+                    }
+                });
+            }
+        });
+        Ok(Self { greeted, address })
+    }
 }
 
 impl Listener for Secured {
@@ -299,19 +326,15 @@ impl Listener for Secured {
     type Addr = SocketAddr;
 
     async fn accept(&mut self) -> (Self::Io, Self::Addr) {
-        loop {
-            let (stream, address) = Listener::accept(&mut self.inner).await;
-            // One who opens a connection and says nothing must not hold up the others.
-            let greeted =
-                tokio::time::timeout(Duration::from_millis(1500), self.tls.accept(stream));
-            if let Ok(Ok(stream)) = greeted.await {
-                return (stream, address);
-            }
+        match self.greeted.recv().await {
+            Some(connection) => connection,
+            // The task that accepts never ends before the process does.
+            None => std::future::pending().await,
         }
     }
 
     fn local_addr(&self) -> io::Result<SocketAddr> {
-        self.inner.local_addr()
+        Ok(self.address)
     }
 }
 

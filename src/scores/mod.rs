@@ -12,6 +12,7 @@ mod from_table;
 mod makings;
 mod makings_of_book;
 mod makings_table;
+pub mod of_book;
 mod options;
 mod table_file;
 mod times;

@@ -43,3 +43,22 @@ pub enum SheetError {
         reason: String,
     },
 }
+
+/// The languages of a book that sheets can be printed in, in its order; English if there is none.
+#[must_use]
+pub fn languages(of_book: &[String]) -> Vec<Lang> {
+    let mut own: Vec<Lang> = Vec::new();
+    for language in of_book {
+        let lang = if language.starts_with("zh") {
+            Lang::Zh
+        } else if language.starts_with("en") {
+            Lang::En
+        } else {
+            continue;
+        };
+        if !own.contains(&lang) {
+            own.push(lang);
+        }
+    }
+    if own.is_empty() { vec![Lang::En] } else { own }
+}

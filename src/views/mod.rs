@@ -13,6 +13,7 @@ pub mod link;
 mod link_many;
 pub mod monitor;
 pub mod pages;
+pub mod papers;
 pub mod planned;
 pub mod ranking;
 mod taster_model;

@@ -89,6 +89,12 @@ pub struct PlannedTrial {
 /// Random arrangements of a permutation test, where nothing else is asked for.
 pub const N_ARRANGEMENTS: usize = 10_000;
 
+/// What `link` is asked with where nothing else is said.
+#[must_use]
+pub fn settings() -> Settings {
+    Settings { n_permutations: N_ARRANGEMENTS, ..Settings::default() }
+}
+
 /// Something that was left out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LeftOut {

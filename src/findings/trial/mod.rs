@@ -6,6 +6,7 @@
 
 mod chosen;
 mod factors;
+mod file;
 mod fractions;
 mod layout;
 mod levels;

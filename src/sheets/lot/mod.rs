@@ -2,6 +2,7 @@
 
 mod cup;
 mod html;
+pub mod issued;
 mod page;
 mod tasting;
 mod words;

@@ -6,6 +6,7 @@ pub use age::{TOGETHER as AGE_TOGETHER, age, file_name as age_file, month as mon
 mod compare;
 mod link;
 mod monitor;
+mod names;
 
 use std::collections::BTreeMap;
 
@@ -20,6 +21,7 @@ use crate::plots::{self, Basis, Lang, PlotError};
 
 pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
+pub use names::parameter_names;
 
 /// A chart with the name of its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,7 +86,8 @@ impl Words {
     }
 
     /// The word for a habit.
-    fn habit<'a>(&self, kind: &'a str) -> &'a str {
+    #[must_use]
+    pub fn habit<'a>(&self, kind: &'a str) -> &'a str {
         match (self.lang, kind) {
             (Lang::En, kind) => kind,
             (Lang::Zh, "offset") => "偏移",

@@ -3,18 +3,17 @@
 
 use std::fmt::Write as _;
 
+use super::Page;
 use super::age_words as said;
-use super::parts::{STYLE, figure, head, heading, items_of, language, list, row_of_heads};
+use super::parts::{figure, head, heading, items_of, language, list, row_of_heads};
 use crate::findings::age::Age;
 use crate::sheets::age::Figures;
-use crate::sheets::html::{document, escaped};
+use crate::sheets::html::escaped;
 use crate::views::charts::{self, Chart, Words};
 
 /// The page, with the charts of the same finding.
-///
-/// # Errors
-/// The reason in words, should the embedded face not be readable.
-pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
+#[must_use]
+pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Page {
     let title = said::title(words);
     let mut out = head(words, title, &said::basis(f, words));
     heading(&mut out, words.pick("In short", "概要"));
@@ -57,7 +56,7 @@ pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Result<String, String> {
     list(&mut out, words.pick("Told apart?", "能否区分？"), &said::told_apart(f, words));
     list(&mut out, words.pick("Keep in mind", "请注意"), &said::cautions(f, words));
     out.push_str("</article>\n");
-    document(language(words), title, STYLE, &out)
+    Page { title, language: language(words), article: out }
 }
 
 /// A table; all cells but the first and the last of wide ones are figures.

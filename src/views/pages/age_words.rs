@@ -6,7 +6,7 @@ use crate::findings::age::equal_age::{EqualAge, YearLevel, YearTerm};
 use crate::findings::age::summary::settled;
 use crate::findings::age::{Age, ArmPair, Change, Form, SampleAge, TermCourse, is_shown};
 use crate::findings::term_comparison::LevelNumbers;
-use crate::findings::{Answer, Estimate, say_p};
+use crate::findings::{Answer, Estimate, count, say_p};
 use crate::plots::Lang;
 use crate::sheets::age::Figures;
 use crate::views::charts::{Words, months};
@@ -38,7 +38,12 @@ pub fn basis(f: &Age, words: &Words) -> String {
     let names = f.source.names.join(words.pick(", ", "、"));
     let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
     words.pick(
-        format!("{of}{n} samples, {tasters} tasters, {scores} scores.{few}"),
+        format!(
+            "{of}{}, {}, {}.{few}",
+            count(n, "sample", "samples"),
+            count(tasters, "taster", "tasters"),
+            count(scores, "score", "scores")
+        ),
         format!("{of}{n} 个样品，{tasters} 位评茶员，{scores} 个评分。{few}"),
     )
 }

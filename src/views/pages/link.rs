@@ -3,21 +3,20 @@
 
 use std::fmt::Write as _;
 
-use super::parts::{STYLE, figure, head, heading, language, list, points, row_of_heads};
+use super::Page;
+use super::parts::{figure, head, heading, language, list, points, row_of_heads};
 use crate::book::parameters::Role;
 use crate::findings::link::{
     Adjusted, Effect, Form, Line, Link, LinkedTerm, Member, Verdict, plain,
 };
 use crate::findings::{Estimate, say, say_p};
 use crate::plots::Lang;
-use crate::sheets::html::{document, escaped};
+use crate::sheets::html::escaped;
 use crate::views::charts::{self, Chart, Words};
 
 /// The page, with the charts of the same finding.
-///
-/// # Errors
-/// The reason in words, should the embedded face not be readable.
-pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> {
+#[must_use]
+pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Page {
     let title = words.pick("Which step did it?", "是哪一步工艺造成的？");
     let mut out = head(words, title, &basis(f, words));
     // What cannot be told apart stands before what goes with what.
@@ -34,7 +33,7 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Result<String, String> 
     list(&mut out, words.pick("Keep in mind", "请注意"), &cautions(f, words));
     left_out(&mut out, f, words);
     out.push_str("</article>\n");
-    document(language(words), title, STYLE, &out)
+    Page { title, language: language(words), article: out }
 }
 
 fn basis(f: &Link, words: &Words) -> String {

@@ -7,7 +7,8 @@ use crate::plots::Lang;
 use crate::sheets::html::escaped;
 use crate::views::charts::{Chart, Words};
 
-pub(super) const STYLE: &str = "
+/// How the articles look, beside the style of all our HTML.
+pub const STYLE: &str = "
 article { max-width: 66rem; }
 ul { margin: .3rem 0; padding-left: 1.2rem; } li { margin: .2rem 0; }
 table { border-collapse: collapse; width: 100%; }
@@ -97,4 +98,67 @@ pub(super) fn minus(x: f64) -> String {
 /// A chart in a section of its own.
 pub(super) fn figure(out: &mut String, chart: &Chart) {
     let _ = writeln!(out, "<section class=\"wide\"><figure>\n{}</figure></section>", chart.svg);
+}
+
+/// A table; cells behind the first are figures. Each carries its column's head, for narrow screens.
+pub(super) fn table(out: &mut String, heads: &[&str], rows: &[Vec<String>]) {
+    if rows.is_empty() {
+        return;
+    }
+    out.push_str("<div class=\"wide\"><table>\n");
+    row_of_heads(out, heads);
+    for row in rows {
+        out.push_str("<tr>");
+        for (i, cell) in row.iter().enumerate() {
+            let head = heads.get(i).copied().unwrap_or_default();
+            let _ = match i {
+                0 => write!(out, "<td>{}</td>", escaped(cell)),
+                _ => write!(
+                    out,
+                    "<td class=\"figure\" data-head=\"{}\">{}</td>",
+                    escaped(head),
+                    escaped(cell)
+                ),
+            };
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</table></div>\n");
+}
+
+/// What a finding rests on: sessions, lots, tasters, scores, gaps.
+pub(super) fn basis(
+    source: &[String],
+    (lots, tasters, scores, gaps): (usize, usize, usize, usize),
+    individual: bool,
+    words: &Words,
+) -> String {
+    let names = source.join(words.pick(", ", "、"));
+    let few =
+        if individual { words.pick(" Individual opinions.", "仅为个人意见。") } else { "" };
+    words.pick(
+        format!("{names}. {lots} lots, {tasters} tasters, {scores} scores, {gaps} gaps.{few}"),
+        format!(
+            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分，{gaps} 个缺值。{few}"
+        ),
+    )
+}
+
+/// The finding's own sentences, which are English: on an English page as they are, on others folded away.
+pub(super) fn in_english(out: &mut String, head: (&str, &str), items: &[String], words: &Words) {
+    if items.is_empty() {
+        return;
+    }
+    match words.lang {
+        Lang::En => list(out, head.0, items),
+        Lang::Zh => {
+            let _ = writeln!(
+                out,
+                "<section><details lang=\"en\"><summary lang=\"zh-Hans\">{}（英文）</summary>",
+                escaped(head.1)
+            );
+            items_of(out, items);
+            out.push_str("</details></section>\n");
+        }
+    }
 }

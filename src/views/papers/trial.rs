@@ -2,32 +2,26 @@
 
 use std::collections::BTreeMap;
 
-use super::{Failure, charts};
 use crate::book::making::{OF_EACH_LOT, unit_of};
 use crate::book::parameters::Parameters;
 use crate::book::trials::{Factor, Level, TrialFile};
-use crate::sheets::Lang;
 use crate::sheets::trial::{WorkBatch, WorkSetting, WorkSheet, work_sheet_pdf};
+use crate::sheets::{Lang, SheetError};
+use crate::views::charts::parameter_names;
 
 /// Sets the work sheet.
 ///
 /// # Errors
 /// If a text cannot be printed.
-pub fn sheet(
+pub fn trial(
     trial: &TrialFile,
     title: &str,
     parameters: Option<&Parameters>,
     languages: &[Lang],
-) -> Result<Vec<u8>, Failure> {
+) -> Result<Vec<u8>, SheetError> {
     let names: Vec<BTreeMap<String, String>> = languages
         .iter()
-        .map(|lang| {
-            let language = match lang {
-                Lang::En => charts::Language::En,
-                Lang::Zh => charts::Language::Zh,
-            };
-            parameters.map_or_else(BTreeMap::new, |p| charts::parameter_names(p, language))
-        })
+        .map(|lang| parameters.map_or_else(BTreeMap::new, |p| parameter_names(p, *lang)))
         .collect();
     let name = |id: &str| -> Vec<String> {
         names.iter().map(|n| n.get(id).cloned().unwrap_or_else(|| id.to_owned())).collect()

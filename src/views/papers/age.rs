@@ -1,9 +1,9 @@
-//! `age --pdf FILE`: what was found on paper.
+//! How stored lots moved, on paper.
 
 use jiff::civil::Date;
 
-use super::Failure;
 use crate::findings::age::Age;
+use crate::sheets::SheetError;
 use crate::sheets::age::{AgePages, LotCourse, age_pdf};
 use crate::views::charts::{self, Chart, Words};
 use crate::views::pages::age_words as said;
@@ -12,12 +12,12 @@ use crate::views::pages::age_words as said;
 ///
 /// # Errors
 /// If a text cannot be printed.
-pub fn pdf(
+pub fn age(
     f: &Age,
     drawn: &[Chart],
     words: &Words,
     (book, date): (&str, Date),
-) -> Result<Vec<u8>, Failure> {
+) -> Result<Vec<u8>, SheetError> {
     let (told, items) = said::in_short(f, words);
     let chart = |file: &str| {
         drawn.iter().find(|c| c.file == file).map(|c| c.svg.clone()).unwrap_or_default()
@@ -41,5 +41,5 @@ pub fn pdf(
         told_apart: said::told_apart(f, words),
         cautions: said::cautions(f, words),
     };
-    age_pdf(&pages).map_err(|e| Failure::Records(e.to_string()))
+    age_pdf(&pages)
 }

@@ -1,0 +1,174 @@
+//! Lot sheets: what a buyer can be told, seen before it is issued.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use maud::html;
+
+use super::{STYLES, as_file, of_book};
+use crate::book::time::Moment;
+use crate::book::{Book, BookError, store};
+use crate::desk::Shared;
+use crate::desk::page::{self, Part, Reader, aside, page_with, token};
+use crate::desk::posted::Posted;
+use crate::findings::Settings;
+use crate::findings::sheet::{ForIssue, Record, sheet, subject};
+use crate::scores::of_book::named_or_all;
+use crate::sheets;
+use crate::sheets::lot::issued::{Form, issue as write};
+use crate::sheets::lot::{Issue, LotSheet};
+use crate::views;
+
+/// The sheet of a sample as it would be issued now.
+fn of_sample(book: &Book, sample: &str) -> Result<ForIssue, BookError> {
+    let file = book.book_file()?.value;
+    let (lots, parameters) = (book.lots()?, book.parameters()?.value);
+    let refused = |e: crate::findings::sheet::NotIssued| BookError::Refused(e.to_string());
+    let of = subject(sample, &lots).map_err(refused)?;
+    let tasters = book.tasters()?.value;
+    let sessions = named_or_all(book, &[])?;
+    let record = Record {
+        book: &file,
+        lots: &lots,
+        parameters: &parameters,
+        tasters: &tasters,
+        sessions: &sessions,
+    };
+    sheet(&of, &record, &Settings::default()).map_err(refused)
+}
+
+/// The issued sheets, the latest first, and the samples that one could be issued of.
+fn there(book: &Book) -> Result<(Vec<String>, Vec<String>), BookError> {
+    let folder = book.root().join("sheets");
+    let mut issued: Vec<String> = match std::fs::read_dir(&folder) {
+        Ok(entries) => entries
+            .filter_map(Result::ok)
+            .map(|e| e.file_name().to_string_lossy().into_owned())
+            .filter(|n| !n.starts_with('.'))
+            .collect(),
+        Err(_) => Vec::new(),
+    };
+    issued.sort();
+    let today = Moment::now().day();
+    let mut samples = Vec::new();
+    for lot in book.lots()? {
+        let arms = lot.arms_on(today);
+        if arms.len() < 2 {
+            samples.push(lot.id.clone());
+        } else {
+            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
+        }
+    }
+    Ok((issued, samples))
+}
+
+/// What was issued, and the way to a new sheet.
+pub async fn list(State(app): State<Shared>, reader: Reader) -> Response {
+    let say = reader.say;
+    let (issued, samples) = match of_book(&app, &reader, Part::Sheets, there).await {
+        Ok(found) => found,
+        Err(response) => return response,
+    };
+    let body = html! {
+        p { (say.of("One page of a lot that a buyer can trust: what the panel could tell, with its intervals, and nothing else.", "一页可信的批次单：评茶组能断定的内容及其区间，别无其他。")) }
+        h2 { (say.of("See a sheet", "查看批次单")) }
+        ul.chips { @for sample in &samples { li { a href={ "/sheets/of/" (sample) } { (sample) } } } }
+        h2 { (say.of("Issued", "已签发")) }
+        @if issued.is_empty() { p { (say.of("None yet.", "尚无。")) } }
+        ul { @for name in &issued { li { a href={ "/sheets/file/" (name) } { (name) } } } }
+    };
+    page_with(&app, &reader, Part::Sheets, say.of("Lot sheets", "批次单"), STYLES, body)
+        .into_response()
+}
+
+/// A sheet before it is issued.
+pub async fn preview(
+    State(app): State<Shared>,
+    reader: Reader,
+    Path(sample): Path<String>,
+) -> Response {
+    let say = reader.say;
+    let asked = sample.clone();
+    let made = of_book(&app, &reader, Part::Sheets, move |book| {
+        let ForIssue { sheet: finding, withheld } = of_sample(book, &asked)?;
+        let digest = store::digest(views::json::of(&finding).as_bytes());
+        let languages = sheets::languages(&book.book_file()?.value.languages);
+        let issue = Issue { day: Moment::now().day(), digest: &digest };
+        let picture = LotSheet::of(&finding, &issue, &languages)
+            .and_then(|set| set.bytes(&[Form::Png]))
+            .map_err(|e| BookError::Refused(e.to_string()))?;
+        Ok((picture.into_iter().next().unwrap_or_default(), withheld))
+    })
+    .await;
+    let (png, withheld) = match made {
+        Ok(made) => made,
+        Err(response) => return response,
+    };
+    let encoded = base64::Engine::encode(&base64::engine::general_purpose::STANDARD, png);
+    let body = html! {
+        @for note in &withheld { p.hint lang="en" { (note) } }
+        form method="post" action="/sheets" {
+            (token(&reader))
+            input type="hidden" name="sample" value=(sample);
+            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入簿中")) } }
+        }
+        figure.sheet {
+            img src={ "data:image/png;base64," (encoded) } alt={ (say.of("The sheet of ", "批次单：")) (sample) };
+        }
+    };
+    page_with(&app, &reader, Part::Sheets, &sample, STYLES, body).into_response()
+}
+
+/// Issues a sheet.
+pub async fn issue(State(app): State<Shared>, reader: Reader, asked: Posted) -> Response {
+    let book = app.book().clone();
+    let done = aside(move || {
+        let found = of_sample(&book, asked.text("sample"))?;
+        let languages = sheets::languages(&book.book_file()?.value.languages);
+        write(&book, &found.sheet, &languages, Moment::now().day())
+            .map_err(|e| BookError::Refused(e.to_string()))
+    })
+    .await;
+    match done {
+        Ok(Ok(issued)) => {
+            let say = reader.say;
+            app.tell(if issued.unchanged {
+                say.of(
+                    "Nothing has changed: this sheet is there already.",
+                    "内容未变，此批次单已有。",
+                )
+            } else {
+                say.of("The sheet is issued.", "批次单已签发。")
+            });
+            page::go("/sheets")
+        }
+        Ok(Err(e)) => page::failed(&app, &reader, Part::Sheets, &e),
+        Err(response) => response,
+    }
+}
+
+/// A file that was issued.
+pub async fn file(State(app): State<Shared>, reader: Reader, Path(name): Path<String>) -> Response {
+    // Only a name of the folder itself: no way leads out of it.
+    let plain = !name.is_empty()
+        && !name.starts_with('.')
+        && name.chars().all(|c| c.is_ascii_alphanumeric() || "-_.@".contains(c));
+    let kind = match name.rsplit('.').next() {
+        Some("pdf") => "application/pdf",
+        Some("png") => "image/png",
+        Some("html") => "text/html; charset=utf-8",
+        _ => "application/octet-stream",
+    };
+    if !plain {
+        return (StatusCode::NOT_FOUND, "there is no such sheet\n").into_response();
+    }
+    let path = app.book().root().join("sheets").join(&name);
+    match aside(move || std::fs::read(path)).await {
+        Ok(Ok(bytes)) => as_file(&name, kind, bytes),
+        Ok(Err(_)) => {
+            let gone = BookError::Refused(format!("there is no sheet {name}"));
+            page::failed(&app, &reader, Part::Sheets, &gone)
+        }
+        Err(response) => response,
+    }
+}

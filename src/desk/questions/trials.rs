@@ -1,0 +1,217 @@
+//! What to make next, and the trials that are kept.
+
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use maud::html;
+
+use super::{Asked, answered, as_command, as_file, as_json, json_address, of_book};
+use crate::book::time::Moment;
+use crate::book::{Book, BookError};
+use crate::desk::Shared;
+use crate::desk::page::{self, Part, Reader, aside, text_field, token};
+use crate::desk::posted::Posted;
+use crate::findings::Settings;
+use crate::findings::trial::{MOST_BATCHES, Trial, Wish, WishedFactor, WishedLevels, shown, trial};
+use crate::scores::of_book::{first_tastings, named_or_all};
+use crate::sheets;
+use crate::views;
+
+fn refused(found: String, expected: &str) -> BookError {
+    BookError::Refused(format!("{found}\n  expected: {expected}\n  to mend:  correct it"))
+}
+
+fn wish(asked: &Posted) -> Result<Wish, BookError> {
+    let batches = asked.text("batches");
+    let batches =
+        batches.parse().ok().filter(|n| (1..=MOST_BATCHES).contains(n)).ok_or_else(|| {
+            refused(format!("\"{batches}\" batches"), &format!("a number from 1 to {MOST_BATCHES}"))
+        })?;
+    let see = match asked.filled("see") {
+        None => Wish::default().see,
+        Some(text) => {
+            text.parse().ok().filter(|x: &f64| x.is_finite() && *x > 0.0).ok_or_else(|| {
+                refused(format!("\"{text}\" points"), "points above 0, as 1 or 0.5")
+            })?
+        }
+    };
+    let mut factors = Vec::new();
+    for line in asked.text("factors").lines().map(str::trim).filter(|l| !l.is_empty()) {
+        factors.push(factor(line)?);
+    }
+    let terms = asked.text("terms").split([' ', ',', '，']).filter(|t| !t.is_empty());
+    Ok(Wish {
+        batches,
+        fresh: asked.ticked("fresh"),
+        factors,
+        see,
+        terms: terms.map(str::to_owned).collect(),
+        ..Wish::default()
+    })
+}
+
+/// A line `ID`, `ID = a, b` or `ID = a..b`.
+fn factor(line: &str) -> Result<WishedFactor, BookError> {
+    let Some((id, levels)) = line.split_once('=') else {
+        return Ok(WishedFactor { parameter: line.to_owned(), levels: WishedLevels::Made });
+    };
+    let levels = match levels.split_once("..") {
+        Some((low, high)) => {
+            let number = |t: &str| t.trim().parse::<f64>().ok().filter(|x| x.is_finite());
+            match number(low).zip(number(high)) {
+                Some((low, high)) if low < high => WishedLevels::Between(low, high),
+                _ => return Err(refused(format!("\"{line}\""), "ID=40..75, the lower end first")),
+            }
+        }
+        None => WishedLevels::These(levels.split(',').map(|l| l.trim().to_owned()).collect()),
+    };
+    Ok(WishedFactor { parameter: id.trim().to_owned(), levels })
+}
+
+fn planned(book: &Book, asked: &Posted) -> Result<Trial, BookError> {
+    let wish = wish(asked)?;
+    let sessions = named_or_all(book, &[])?;
+    let (scores, makings) = match sessions.is_empty() && wish.fresh {
+        true => (None, None),
+        false => {
+            let (scores, makings) = first_tastings(book, sessions)?;
+            (Some(scores), Some(makings))
+        }
+    };
+    let parameters = book.parameters()?.value;
+    trial(scores.as_ref(), makings.as_ref(), Some(&parameters), &wish, &Settings::default())
+        .map_err(|e| BookError::Refused(e.to_string()))
+}
+
+/// The trials of the book, and what a new one would be.
+pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked) -> Response {
+    shown_with(app, reader, Posted(asked), None).await
+}
+
+async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<String>) -> Response {
+    let say = reader.say;
+    let names = match of_book(&app, &reader, Part::Trials, Book::trial_names).await {
+        Ok(names) => names,
+        Err(response) => return response,
+    };
+    let batches = asked.filled("batches").unwrap_or("4").to_owned();
+    let form = html! {
+        @if let Some(text) = &wrong { (page::wrong(&reader, text)) }
+        @if !names.is_empty() {
+            h2 { (say.of("Trials of this book", "本簿的试验")) }
+            ul { @for name in &names { li { a href={ "/trials/" (name) } { (name) } } } }
+        }
+        h2 { (say.of("A further trial", "新的试验")) }
+        form.asked method="get" {
+            (text_field("batches", say.of("Batches", "批数"), "", &batches))
+            label.box { input type="checkbox" name="fresh" value="1" checked[asked.ticked("fresh")]; " " (say.of("Stands alone, without the lots made so far", "独立试验，不计已有批次")) }
+            (page::field("factors", say.of("What is varied", "变动的参数"),
+                say.of("One a line: ID, ID=40,75 or ID=40..75; empty: all that is chosen and has varied.", "每行一个：ID、ID=40,75 或 ID=40..75；留空为所有可选且变动过的参数。"),
+                html! { textarea id="factors" name="factors" rows="3" aria-describedby="factors-hint" { (asked.text("factors")) } }))
+            (text_field("see", say.of("Difference to be seen, points", "要看出的差异（分）"), "", asked.filled("see").unwrap_or("1")))
+            (text_field("terms", say.of("Terms it is about", "针对的术语"), say.of("Name them before you look; empty: all.", "请在查看结果之前写明；留空为全部。"), asked.text("terms")))
+            p { button { (say.of("Look for the batches that tell the most", "寻找最有用的批次")) } }
+        }
+    };
+    let found = if asked.filled("batches").is_some() {
+        let (book, copy) = (app.book().clone(), asked.clone());
+        match aside(move || planned(&book, &copy)).await {
+            Ok(found) => Some(found),
+            Err(response) => return response,
+        }
+    } else {
+        None
+    };
+    let json = json_address(&reader);
+    let found = match found {
+        Some(Ok(finding)) if asked.ticked("json") => return as_json("trial", &finding),
+        Some(Ok(finding)) => Some(Ok(html! {
+            pre.answer lang="en" tabindex="0" { (views::trial::text(&finding)) }
+            form method="post" action="/trials" {
+                (token(&reader))
+                @for (name, value) in asked.0.iter().filter(|(n, _)| n != "name") {
+                    input type="hidden" name=(name) value=(value);
+                }
+                (text_field("name", say.of("Keep it in the book under this name", "以此名称存入簿中"), "", asked.text("name")))
+                p { button { (say.of("Keep", "保存")) } }
+            }
+            p { a.button.quiet href=(json) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
+        })),
+        Some(Err(e)) => Some(Err(e)),
+        None => None,
+    };
+    let mut response = answered(
+        &app,
+        &reader,
+        (Part::Trials, say.of("What to make next?", "接下来做什么？")),
+        form,
+        found,
+    );
+    if wrong.is_some() {
+        *response.status_mut() = StatusCode::UNPROCESSABLE_ENTITY;
+    }
+    response
+}
+
+/// Keeps a trial in the book.
+pub async fn keep(State(app): State<Shared>, reader: Reader, asked: Posted) -> Response {
+    let (book, copy) = (app.book().clone(), asked.clone());
+    let name = asked.text("name").to_owned();
+    let kept = aside(move || {
+        let file = planned(&book, &copy)?.file(copy.text("name"), Moment::now());
+        book.write_trial(&file)
+    })
+    .await;
+    match kept {
+        Ok(Ok(())) => {
+            app.tell(reader.say.of("The trial is kept.", "试验已保存。"));
+            page::go(&format!("/trials/{name}"))
+        }
+        Ok(Err(e)) => shown_with(app, reader, asked, Some(e.to_string())).await,
+        Err(response) => response,
+    }
+}
+
+/// A trial of the book: what was planned, what was made.
+pub async fn kept(State(app): State<Shared>, reader: Reader, Path(name): Path<String>) -> Response {
+    let say = reader.say;
+    let asked = name.clone();
+    let found = of_book(&app, &reader, Part::Trials, move |book| {
+        let trial = book.trial(&asked)?.value;
+        let (file, parameters) = (book.book_file()?.value, book.parameters()?.value);
+        Ok(shown(&trial, &book.lots()?, &parameters, &file.limits))
+    })
+    .await;
+    match found {
+        Ok(finding) => {
+            let body = html! {
+                pre.answer lang="en" tabindex="0" { (views::trial::made(&finding)) }
+                p { a.button.quiet href={ "/trials/" (name) "/sheet.pdf" } { (say.of("Work sheet for the factory (PDF)", "车间工作单（PDF）")) } }
+                (as_command(say, &views::trial::made(&finding), "/trials"))
+            };
+            answered(&app, &reader, (Part::Trials, &name), html! {}, Some(Ok(body)))
+        }
+        Err(response) => response,
+    }
+}
+
+/// The work sheet of a trial.
+pub async fn sheet(
+    State(app): State<Shared>,
+    reader: Reader,
+    Path(name): Path<String>,
+) -> Response {
+    let file_name = format!("{name}.pdf");
+    let set = of_book(&app, &reader, Part::Trials, move |book| {
+        let trial = book.trial(&name)?.value;
+        let (file, parameters) = (book.book_file()?.value, book.parameters()?.value);
+        let languages = sheets::languages(&file.languages);
+        views::papers::trial(&trial, &file.title, Some(&parameters), &languages)
+            .map_err(|e| BookError::Refused(e.to_string()))
+    })
+    .await;
+    match set {
+        Ok(pdf) => as_file(&file_name, "application/pdf", pdf),
+        Err(response) => response,
+    }
+}

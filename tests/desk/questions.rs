@@ -1,0 +1,190 @@
+//! The questions at the desk: the same findings as the commands, and files as the commands write them.
+
+use reqwest::blocking::Response;
+
+use super::common::{Desk, Garden, client};
+
+/// The maker's browser.
+pub struct Maker {
+    desk: String,
+    cookie: String,
+    client: reqwest::blocking::Client,
+}
+
+impl Maker {
+    pub fn enter(desk: &Desk) -> Self {
+        let client = client();
+        let answer = client.get(&desk.way_in).send().unwrap();
+        assert_eq!(answer.status(), 303);
+        let cookie = answer.headers()["set-cookie"].to_str().unwrap();
+        let cookie = cookie.split(';').next().unwrap().to_owned();
+        Self { desk: desk.desk.clone(), cookie, client }
+    }
+
+    pub fn get(&self, path: &str) -> Response {
+        self.get_in(path, "en")
+    }
+
+    fn get_in(&self, path: &str, language: &str) -> Response {
+        let cookie = format!("{}; language={language}", self.cookie);
+        self.client.get(format!("{}{path}", self.desk)).header("cookie", cookie).send().unwrap()
+    }
+
+    pub fn text(&self, path: &str) -> String {
+        let answer = self.get(path);
+        assert_eq!(answer.status(), 200, "{path}");
+        answer.text().unwrap()
+    }
+
+    /// What a form of a page carries.
+    pub fn token(&self, path: &str) -> String {
+        let text = self.text(path);
+        let at = text.find("name=\"form\" value=\"").unwrap() + 19;
+        text[at..].split('"').next().unwrap().to_owned()
+    }
+
+    pub fn post(&self, path: &str, fields: &[(&str, &str)]) -> Response {
+        let body: Vec<String> =
+            fields.iter().map(|(n, v)| format!("{n}={}", v.replace(' ', "+"))).collect();
+        self.client
+            .post(format!("{}{path}", self.desk))
+            .header("cookie", &self.cookie)
+            .header("content-type", "application/x-www-form-urlencoded")
+            .body(body.join("&"))
+            .send()
+            .unwrap()
+    }
+}
+
+const MONTH: &str = "2024-06-09-month-01";
+
+#[test]
+fn the_numbers_are_those_of_the_commands() {
+    let garden = Garden::empty();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let session = format!("session={MONTH}&json=1");
+    let cases: [(String, Vec<&str>); 6] = [
+        (format!("/questions/agree?{session}"), vec!["agree", MONTH, "--json"]),
+        (format!("/questions/compare?{session}"), vec!["compare", MONTH, "--json"]),
+        ("/questions/link?json=1".to_owned(), vec!["link", "--json"]),
+        ("/questions/age?of=T24-01&json=1".to_owned(), vec!["age", "--of", "T24-01", "--json"]),
+        ("/due?on=2026-05-18&json=1".to_owned(), vec!["due", "--on", "2026-05-18", "--json"]),
+        ("/trials?batches=2&json=1".to_owned(), vec!["trial", "--add", "2", "--json"]),
+    ];
+    for (path, command) in cases {
+        let answer = maker.get(&path);
+        assert_eq!(answer.status(), 200, "{path}");
+        assert_eq!(answer.headers()["content-type"], "application/json");
+        let (code, text) = garden.run(&command);
+        assert_eq!(code, 0, "{text}");
+        assert_eq!(answer.text().unwrap(), text, "{path}");
+    }
+    let shown = maker.text("/questions/difference?method=triangle&answers=36&correct=18");
+    let (_, text) = garden.run(&["difference", "triangle", "--answers", "36", "--correct", "18"]);
+    for line in text.lines().filter(|l| !l.contains(['<', '&', '\''])) {
+        assert!(shown.contains(line), "{line}");
+    }
+}
+
+#[test]
+fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked() {
+    let garden = Garden::empty();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let agree = format!("/questions/agree?session={MONTH}");
+    for (path, en, zh) in [
+        ("/questions", "Which lots differ?", "哪些批次有差异？"),
+        (&agree, "Term by term", "逐个术语"),
+        ("/due?on=2026-05-18", "Plan the session", "安排复评"),
+        ("/sheets", "Issued", "已签发"),
+    ] {
+        assert!(maker.text(path).contains(en), "{path}");
+        assert!(maker.get_in(path, "zh").text().unwrap().contains(zh), "{path}");
+    }
+    assert!(maker.text(&agree).contains("<svg"), "its charts are in the page");
+    for (path, said) in [
+        ("/questions/agree?session=nowhere", "nowhere"),
+        ("/questions/compare?session=month-01&control=T99", "T99 was not scored"),
+        ("/questions/compare?session=month-01&within=wide", "is no margin"),
+        ("/questions/age?of=T99", "no such lot was scored"),
+        ("/questions/difference?answers=4&correct=9", "not more right ones"),
+        ("/due?on=yesterday", "is not a day"),
+        ("/trials?batches=1000", "a number from 1 to"),
+    ] {
+        let answer = maker.get(path);
+        assert_eq!(answer.status(), 422, "{path}");
+        let text = answer.text().unwrap();
+        assert!(text.contains(said) && text.contains("role=\"alert\""), "{path}: {text}");
+    }
+    // What is typed comes back as text, never as a page's own.
+    let typed = maker.get("/questions/age?of=%3Cscript%3Ealert(1)%3C/script%3E").text().unwrap();
+    assert!(!typed.contains("<script>alert"), "{typed}");
+}
+
+#[test]
+fn what_the_desk_writes_stands_in_the_book_as_the_commands_write_it() {
+    let garden = Garden::empty();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let token = maker.token("/trials?batches=2");
+    let kept = maker.post("/trials", &[("form", &token), ("batches", "2"), ("name", "parted")]);
+    assert_eq!(kept.status(), 303, "{:?}", kept.text());
+    assert!(garden.read("trials/parted.toml").contains("name = \"parted\""));
+    assert!(maker.get("/trials/parted/sheet.pdf").bytes().unwrap().starts_with(b"%PDF"));
+
+    let issued = maker.post("/sheets", &[("form", &token), ("sample", "T24-01")]);
+    assert_eq!(issued.status(), 303);
+    let files: Vec<String> = std::fs::read_dir(garden.root().join("sheets"))
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .filter(|n| n.starts_with("T24-01-"))
+        .collect();
+    assert_eq!(files.len(), 3, "{files:?}");
+    let pdf = files.iter().find(|f| f.ends_with(".pdf")).unwrap();
+    assert!(maker.get(&format!("/sheets/file/{pdf}")).bytes().unwrap().starts_with(b"%PDF"));
+}
+
+#[test]
+fn nobody_else_reads_or_writes_and_no_way_leads_out_of_the_folder() {
+    let garden = Garden::planned();
+    let links = garden.links();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    for path in ["/questions", "/due", "/sheets", "/trials", "/sheets/of/T24-01"] {
+        let stranger = client().get(format!("{}{path}", desk.desk)).send().unwrap();
+        assert_eq!(stranger.status(), 403, "{path}");
+        assert!(!stranger.text().unwrap().contains("T24"), "{path}");
+    }
+    // A taster's cookie is worth nothing here, nor does the ballots' door know these pages.
+    let phone = super::common::Phone::join(&desk.ballots, &links["ann"]);
+    let (_, secret) = phone.cookie.split_once('=').unwrap();
+    let name = maker.cookie.split_once('=').unwrap().0;
+    let tried = client()
+        .get(format!("{}/due", desk.desk))
+        .header("cookie", format!("{name}={secret}"))
+        .send()
+        .unwrap();
+    assert_eq!(tried.status(), 403);
+    assert_eq!(phone.get("/due").status(), 404);
+    assert_eq!(phone.get("/questions/age").status(), 404);
+    // Without the form's token, or from a page elsewhere, nothing is written.
+    assert_eq!(maker.post("/sheets", &[("sample", "T24-01")]).status(), 403);
+    let token = maker.token("/sheets/of/T24-01");
+    let foreign = client()
+        .post(format!("{}/sheets", desk.desk))
+        .header("cookie", &maker.cookie)
+        .header("origin", "http://evil.example")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .body(format!("form={token}&sample=T24-01"))
+        .send()
+        .unwrap();
+    assert_eq!(foreign.status(), 403);
+    for way in ["..%2Fbook.toml", "%2Fetc%2Fpasswd", "..%5Cbook.toml", ".desk", "%2e%2e%2fkey.toml"]
+    {
+        let answer = maker.get(&format!("/sheets/file/{way}"));
+        assert_eq!(answer.status(), 404, "{way}");
+    }
+    let sealed = maker.get("/sheets/file/../../sessions/key.toml").status();
+    assert!(sealed == 404 || sealed == 403, "{sealed}");
+}
