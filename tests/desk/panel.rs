@@ -159,7 +159,15 @@ fn a_refused_plan_keeps_what_was_typed_and_says_what_the_command_says() {
     let before = garden.book.session_names().unwrap();
     let page = maker.refused("/sessions/new", &fields);
     let (code, said) = garden.run(&[
-        "session", "plan", "desk", "--lots", "T25-14,T25-99", "--tasters", "ann", "--day", "2026-06-03",
+        "session",
+        "plan",
+        "desk",
+        "--lots",
+        "T25-14,T25-99",
+        "--tasters",
+        "ann",
+        "--day",
+        "2026-06-03",
     ]);
     assert_eq!(code, 2);
     let first = said.lines().next().unwrap().trim_start_matches("error: ");
@@ -249,7 +257,14 @@ fn a_tasting_from_the_first_link_to_the_reveal() {
         let fits = |t: &&Value| t["scale"]["kind"] == kind;
         terms.iter().find(fits).unwrap()["id"].as_str().unwrap().to_owned()
     };
-    let low = now["terms"].as_array().unwrap().iter().find(|t| t["scale"]["kind"] == "line").unwrap()["scale"]["low"].as_f64().unwrap();
+    let low = now["terms"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|t| t["scale"]["kind"] == "line")
+        .unwrap()["scale"]["low"]
+        .as_f64()
+        .unwrap();
     let said = phone.answer(line(cup, &term("line"), &low.to_string()));
     assert_eq!(said["outcome"], "saved");
     // A note that only its ballot may have.
@@ -280,7 +295,8 @@ fn a_tasting_from_the_first_link_to_the_reveal() {
     assert_eq!(phone.now()["timer"], Value::Null);
 
     // A cup that is too hot is told; the code of no cup is refused.
-    let page = maker.done(&at, &[("act", "pour"), ("cup", &cup.to_string()), ("temperature", "71")]);
+    let page =
+        maker.done(&at, &[("act", "pour"), ("cup", &cup.to_string()), ("temperature", "71")]);
     assert!(page.contains("71 °C is too hot"));
     maker.refused(&at, &[("act", "pour"), ("cup", "99"), ("temperature", "50")]);
 
