@@ -12,11 +12,25 @@ use crate::views::planned::{balance, decided, hopeless};
 /// The picture, or why such a session would not be planned.
 pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
     match seen {
-        Ok(planned) => picture(say, planned),
+        Ok(planned) => html! { div data-said=(in_short(say, planned)) { (picture(say, planned)) } },
         Err(e) => {
-            html! { div.not-yet { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (e.to_string()) } } }
+            let text = e.to_string();
+            let first = text.lines().next().unwrap_or_default();
+            let said = say.of(format!("Not yet a plan: {first}"), format!("尚不能计划：{first}"));
+            html! { div.not-yet data-said=(said) { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (text) } } }
         }
     }
+}
+
+/// What is read aloud as one edits.
+fn in_short(say: Say, planned: &Planned) -> String {
+    let plan = &planned.plan;
+    let (flights, tasters) = (plan.flights.len(), plan.tasters.len());
+    let cups: usize = plan.flights.iter().map(|f| f.cups.len()).sum();
+    say.of(
+        format!("Flights: {flights}. Cups: {cups}. Tasters: {tasters}."),
+        format!("{flights} 轮，{cups} 杯，{tasters} 位评茶员。"),
+    )
 }
 
 fn picture(say: Say, planned: &Planned) -> Markup {
