@@ -98,7 +98,7 @@ fn folders_of(book: &Book, of: &str, problems: &mut Problems) -> Result<Vec<Stri
     Ok(names)
 }
 
-fn check_defaults(all: &Everything, problems: &mut Problems) {
+pub(super) fn check_defaults(all: &Everything, problems: &mut Problems) {
     let Some(book) = &all.book else { return };
     let defaults = &book.value.defaults;
     if let (Some(recipe), Some(recipes)) = (&defaults.recipe, &all.recipes)

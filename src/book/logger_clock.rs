@@ -10,11 +10,13 @@ pub(super) struct Clock<'a> {
     format: Option<&'a str>,
     /// The day that was read last, as it was written, and the second at which it begins.
     day: ([u8; 10], i64),
+    /// The same of the offset.
+    offset: Option<([u8; 6], Offset)>,
 }
 
 impl<'a> Clock<'a> {
     pub(super) fn new(format: Option<&'a str>) -> Self {
-        Self { format, day: ([0; 10], 0) }
+        Self { format, day: ([0; 10], 0), offset: None }
     }
 
     /// A local time in seconds since 1970 as if it were UTC, and its own offset if it says one.
@@ -55,9 +57,20 @@ impl<'a> Clock<'a> {
         let offset = match rest {
             [] => None,
             b"Z" => Some(Offset::UTC),
-            [b' ', rest @ ..] | rest => Some(Offset::from_seconds(offset_of(rest)?).ok()?),
+            [b' ', rest @ ..] | rest => Some(self.offset(rest)?),
         };
         Some((self.day.1 + hour * 3600 + minute * 60 + second, offset))
+    }
+
+    fn offset(&mut self, text: &[u8]) -> Option<Offset> {
+        match self.offset {
+            Some((known, offset)) if known == text => Some(offset),
+            _ => {
+                let offset = Offset::from_seconds(offset_of(text)?).ok()?;
+                self.offset = text.try_into().ok().map(|text| (text, offset));
+                Some(offset)
+            }
+        }
     }
 }
 

@@ -19,6 +19,14 @@ pub(super) struct Rows {
 }
 
 impl Rows {
+    /// Makes room for so many rows.
+    pub(super) fn reserve(&mut self, n: usize) {
+        self.lines.reserve(n);
+        self.seconds.reserve(n);
+        self.celsius.reserve(n);
+        self.humidity_pct.reserve(n);
+    }
+
     pub(super) fn push(
         &mut self,
         line: usize,
@@ -84,6 +92,20 @@ impl Rows {
         let other = format!("with an offset of their own, unlike that of {shown}; it was followed");
         let first = self.first_other_clock.and_then(|l| u32::try_from(l).ok());
         tell(self.n_other_clock, first, &other);
+        let in_order = order.len() == n && self.seconds.windows(2).all(|w| w[0] < w[1]);
+        if in_order {
+            // As nearly all loggers write.
+            self.without_unit(file, columns, &mut notices);
+            return Readings {
+                file: file.to_owned(),
+                seconds: self.seconds,
+                celsius: self.celsius,
+                humidity_pct: self.humidity_pct,
+                longest_gap_minutes,
+                set_gap_minutes,
+                notices,
+            };
+        }
         order.sort_by_key(|i| self.seconds[*i]);
         let n = order.len();
         let mut settled = Readings {
@@ -127,11 +149,15 @@ impl Rows {
         }
         tell(twice.0, twice.1, "stood there a second time; each moment counts once");
         tell(unlike.0, unlike.1, "unlike another of the same moment; their mean counts");
+        self.without_unit(file, columns, &mut notices);
+        settled.notices = notices;
+        settled
+    }
+
+    fn without_unit(&self, file: &str, columns: &Columns, notices: &mut Vec<String>) {
         if columns.celsius.is_some() && columns.scale.is_none() {
             notices.push(format!("{file}: the header says no unit of temperature; °C was taken"));
         }
-        settled.notices = notices;
-        settled
     }
 
     /// The longest gap that is bridged where the book says none: 2.5 times the usual step, so that one

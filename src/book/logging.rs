@@ -35,6 +35,8 @@ pub struct Entry {
     pub reason: Option<String>,
     /// Anything else.
     pub note: Option<String>,
+    /// The id of the line, where whoever writes has made one: a line that is sent twice counts once.
+    pub id: Option<String>,
 }
 
 impl Entry {
@@ -52,6 +54,7 @@ impl Entry {
             replaces: None,
             reason: None,
             note: None,
+            id: None,
         }
     }
 }
@@ -84,7 +87,7 @@ pub(super) fn line_of(
         }
     }
     Ok(LogLine {
-        entry: ids::entry(rng),
+        entry: entry.id.clone().unwrap_or_else(|| ids::entry(rng)),
         at,
         arm: entry.arm.clone(),
         parameter: parameter.id.clone(),
@@ -115,6 +118,9 @@ pub fn log_lot(
     let parameters = book.parameters()?.value;
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
+    if let Some(there) = sent_before(&lot, entry, &parameters)? {
+        return Ok(there);
+    }
     let mut at = entry.at.unwrap_or(now);
     let mut corrected: Option<Moment> = None;
     if let Some(replaces) = &entry.replaces {
@@ -171,6 +177,41 @@ pub fn log_lot(
     let line = line_of(entry, at, &parameters, rng)?;
     let mut lines = append(book, &lot, vec![line], &parameters, &before, rng)?;
     Ok(lines.remove(0))
+}
+
+/// The line that this one is, if it was sent before and written then.
+fn sent_before(
+    lot: &Lot,
+    entry: &Entry,
+    parameters: &Parameters,
+) -> Result<Option<LogLine>, BookError> {
+    let Some(id) = &entry.id else { return Ok(None) };
+    if !ids::is_id(id) {
+        return Err(refused(format!("\"{id}\" cannot be an entry"), ids::RULE, "make another"));
+    }
+    let Some(there) = lot.log.values().find(|l| l.entry == *id) else { return Ok(None) };
+    let meant = |l: &LogLine| {
+        let p = parameters.parameter(&l.parameter)?;
+        Some(p.value_of(l.value.as_deref()?, l.unit.as_deref()))
+    };
+    let says = LogLine {
+        parameter: entry.parameter.clone(),
+        value: entry.value.clone(),
+        unit: entry.unit.clone(),
+        ..there.clone()
+    };
+    if ids::same(&there.parameter, &entry.parameter)
+        && there.replaces == entry.replaces
+        && there.arm == entry.arm
+        && meant(there) == meant(&says)
+    {
+        return Ok(Some(there.clone()));
+    }
+    Err(refused(
+        format!("the log of {} has an entry {id} that says something else", lot.id),
+        "an entry of its own for each line",
+        "log it again under another entry",
+    ))
 }
 
 /// The book's clock, or this machine's where book.toml cannot be read.

@@ -110,7 +110,7 @@ fn shown_kg(kg: f64) -> String {
 
 /// Adds what is wrong between lots. `there` holds the ids of all lots, those too that could not
 /// be read.
-pub(super) fn check(lots: &[Lot], there: &[String], problems: &mut Problems) {
+pub(crate) fn check(lots: &[Lot], there: &[String], problems: &mut Problems) {
     for lot in lots {
         check_parents(lot, lots, there, problems);
         check_mass_given(lot, lots, problems);

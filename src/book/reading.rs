@@ -172,7 +172,7 @@ impl Book {
         }
     }
 
-    pub(super) fn read_lot(
+    pub(crate) fn read_lot(
         &self,
         id: &str,
         parameters: &Parameters,
@@ -342,7 +342,7 @@ pub(super) fn files(folder: &Path) -> Result<Vec<String>, StoreError> {
 
 /// The folders in a folder, sorted; none if the folder is not there. Conflict copies are left to
 /// `check`.
-pub(super) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
+pub(crate) fn folders(folder: &Path) -> Result<Vec<String>, StoreError> {
     let mut names = entries(folder, true)?;
     names.retain(|name| !copies::is_conflict_copy(name));
     Ok(names)

@@ -234,43 +234,23 @@ pub fn parse(
             return None;
         }
     };
-    let mut rows = Rows::default();
-    let before = problems.len();
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .delimiter(columns.delimiter)
-        .from_reader(&text.as_bytes()[columns.body..]);
-    let mut record = csv::StringRecord::new();
-    let clock = rules.offset().unwrap_or(clock);
-    let mut times = Clock::new(rules.time_format.as_deref());
-    let mut joined = String::new();
-    // The text is UTF-8 and lines may be of any length: no error is left that could end it early.
-    while let Ok(true) = reader.read_record(&mut record) {
-        if record.iter().all(|c| c.trim().is_empty()) {
-            continue;
-        }
-        let line = columns.header_line + record.position().map_or(1, |p| p.line() as usize);
-        match row(file, &record, &columns, rules, (clock, &mut times), &mut joined) {
-            Ok((second, other_clock, celsius, humidity)) => {
-                rows.push(line, second, celsius, humidity);
-                if other_clock {
-                    rows.n_other_clock += 1;
-                    rows.first_other_clock.get_or_insert(line);
-                }
-            }
-            Err(m) => {
-                let place = place_of(text, line, columns.delimiter, m.cell);
-                problems.push(Problem::new(file, Some(place), m.found, m.expected, m.mend));
-                // With times or cells of another form every line would be told.
-                if ((m.of_form || m.cell == columns.time[0]) && rows.seconds.is_empty())
-                    || problems.len() >= before + MOST_MISTAKES
-                {
-                    break;
-                }
-            }
-        }
+    let mut reading = Reading {
+        file,
+        text,
+        columns: &columns,
+        rules,
+        clock: rules.offset().unwrap_or(clock),
+        times: Clock::new(rules.time_format.as_deref()),
+        joined: String::new(),
+        rows: Rows::default(),
+        before: problems.len(),
+    };
+    let body = &text[columns.body..];
+    match plain_lines(body) {
+        Some(lines) => reading.plain(body, lines, problems),
+        None => reading.quoted(body, problems),
     }
+    let Reading { rows, before, clock, .. } = reading;
     if problems.len() > before {
         return None;
     }
@@ -279,6 +259,156 @@ pub fn parse(
         return None;
     }
     Some(rows.settle(file, &columns, rules.longest_gap_minutes, clock))
+}
+
+/// How many lines a text has in which a cell is what stands between two delimiters and a line ends at
+/// its line end, without any quote; none of another text.
+fn plain_lines(body: &str) -> Option<usize> {
+    let bytes = body.as_bytes();
+    let (mut lines, mut plain, mut before) = (0, true, b'\n');
+    for &b in bytes {
+        plain &= b != b'"' && (before != b'\r' || b == b'\n');
+        lines += usize::from(b == b'\n');
+        before = b;
+    }
+    (plain && before != b'\r').then_some(lines + 1)
+}
+
+/// A file that is being read.
+struct Reading<'a> {
+    file: &'a str,
+    text: &'a str,
+    columns: &'a Columns,
+    rules: &'a ReadingRules,
+    clock: Offset,
+    times: Clock<'a>,
+    joined: String,
+    rows: Rows,
+    /// How many mistakes were there before.
+    before: usize,
+}
+
+impl Reading<'_> {
+    /// Most loggers write plain lines, and many of them.
+    fn plain(&mut self, body: &str, lines: usize, problems: &mut Problems) {
+        self.rows.reserve(lines);
+        let mut ends: Vec<usize> = Vec::new();
+        for (at, line) in body.split('\n').enumerate() {
+            let line = line.strip_suffix('\r').unwrap_or(line);
+            ends.clear();
+            let bytes = line.bytes().enumerate();
+            ends.extend(bytes.filter(|b| b.1 == self.columns.delimiter).map(|b| b.0));
+            ends.push(line.len());
+            if !self.record(self.columns.header_line + at + 1, Cells::Plain(line, &ends), problems)
+            {
+                break;
+            }
+        }
+    }
+
+    /// With quotes, or with line ends of another kind.
+    fn quoted(&mut self, body: &str, problems: &mut Problems) {
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .delimiter(self.columns.delimiter)
+            .from_reader(body.as_bytes());
+        let mut record = csv::StringRecord::new();
+        // The text is UTF-8 and lines may be of any length: no error is left that could end it early.
+        while let Ok(true) = reader.read_record(&mut record) {
+            let line =
+                self.columns.header_line + record.position().map_or(1, |p| p.line() as usize);
+            if !self.record(line, Cells::Quoted(&record), problems) {
+                break;
+            }
+        }
+    }
+
+    /// Reads a line; says whether to go on.
+    fn record(&mut self, line: usize, record: Cells<'_>, problems: &mut Problems) -> bool {
+        if record.iter().all(|c| trimmed(c).is_empty()) {
+            return true;
+        }
+        let times = (self.clock, &mut self.times);
+        match row(self.file, record, self.columns, self.rules, times, &mut self.joined) {
+            Ok((second, other_clock, celsius, humidity)) => {
+                self.rows.push(line, second, celsius, humidity);
+                if other_clock {
+                    self.rows.n_other_clock += 1;
+                    self.rows.first_other_clock.get_or_insert(line);
+                }
+                true
+            }
+            Err(m) => {
+                let place = place_of(self.text, line, self.columns.delimiter, m.cell);
+                problems.push(Problem::new(self.file, Some(place), m.found, m.expected, m.mend));
+                // With times or cells of another form every line would be told.
+                !(((m.of_form || m.cell == self.columns.time[0]) && self.rows.seconds.is_empty())
+                    || problems.len() >= self.before + MOST_MISTAKES)
+            }
+        }
+    }
+}
+
+/// The cells of a line.
+#[derive(Clone, Copy)]
+enum Cells<'a> {
+    /// The line, and where each of its cells ends.
+    Plain(&'a str, &'a [usize]),
+    Quoted(&'a csv::StringRecord),
+}
+
+impl<'a> Cells<'a> {
+    fn len(self) -> usize {
+        match self {
+            Cells::Plain(_, ends) => ends.len(),
+            Cells::Quoted(record) => record.len(),
+        }
+    }
+
+    fn cell(self, at: usize) -> &'a str {
+        match self {
+            Cells::Plain(line, ends) => {
+                let from = at.checked_sub(1).map_or(0, |before| ends[before] + 1);
+                &line[from..ends[at]]
+            }
+            Cells::Quoted(record) => &record[at],
+        }
+    }
+
+    fn iter(self) -> impl DoubleEndedIterator<Item = &'a str> {
+        (0..self.len()).map(move |at| self.cell(at))
+    }
+}
+
+/// A cell without the white space around it; most have none.
+fn trimmed(cell: &str) -> &str {
+    let bytes = cell.as_bytes();
+    match (bytes.first(), bytes.last()) {
+        (Some(first), Some(last)) if first.is_ascii_graphic() && last.is_ascii_graphic() => cell,
+        _ => cell.trim(),
+    }
+}
+
+/// 21.5 and the like: both the digits and the power of ten are exact, so that their quotient is the
+/// nearest number to what is written.
+fn short_decimal(text: &str) -> Option<f64> {
+    const LONGEST: usize = 15;
+    let (mut digits, mut after, mut point) = (0_u64, 0, false);
+    if text.is_empty() || text.len() > LONGEST || text == "." {
+        return None;
+    }
+    for b in text.bytes() {
+        match b {
+            b'0'..=b'9' => {
+                digits = digits * 10 + u64::from(b - b'0');
+                after += i32::from(point);
+            }
+            b'.' if !point => point = true,
+            _ => return None,
+        }
+    }
+    Some(digits as f64 / 10_f64.powi(after))
 }
 
 fn nothing_in(file: &str, found: &str) -> Problem {
@@ -301,10 +431,10 @@ struct Mistake {
 }
 
 /// A line has a cell for each column of the header that is read, and none beyond it.
-fn cells(record: &csv::StringRecord, columns: &Columns) -> Result<(), Mistake> {
+fn cells(record: Cells<'_>, columns: &Columns) -> Result<(), Mistake> {
     let read = columns.time.iter().copied().chain(columns.celsius).chain(columns.humidity);
     let least = read.max().map_or(0, |at| at + 1);
-    let empty = record.iter().rev().take_while(|c| c.trim().is_empty()).count();
+    let empty = record.iter().rev().take_while(|c| trimmed(c).is_empty()).count();
     let n = record.len() - empty;
     let too_many = n > columns.n_cells;
     if !too_many && record.len() >= least {
@@ -332,7 +462,7 @@ type Row = (i64, bool, Option<f64>, Option<f64>);
 
 fn row(
     file: &str,
-    record: &csv::StringRecord,
+    record: Cells<'_>,
     columns: &Columns,
     rules: &ReadingRules,
     (clock, times): (Offset, &mut Clock<'_>),
@@ -342,12 +472,12 @@ fn row(
     let text = match columns.time.as_slice() {
         [day, time] => {
             joined.clear();
-            joined.push_str(record[*day].trim());
+            joined.push_str(trimmed(record.cell(*day)));
             joined.push(' ');
-            joined.push_str(record[*time].trim());
+            joined.push_str(trimmed(record.cell(*time)));
             joined.as_str()
         }
-        [one, ..] => record[*one].trim(),
+        [one, ..] => trimmed(record.cell(*one)),
         [] => "",
     };
     let (local, own) = times.read(text).ok_or_else(|| Mistake {
@@ -378,14 +508,14 @@ fn row(
 }
 
 fn number(
-    record: &csv::StringRecord,
+    record: Cells<'_>,
     cell: usize,
     what: &str,
     [low, high]: [f64; 2],
     own_unit: impl Fn(f64) -> f64,
 ) -> Result<Option<f64>, Mistake> {
-    let text = record[cell].trim();
-    let number = match text.parse::<f64>() {
+    let text = trimmed(record.cell(cell));
+    let number = match short_decimal(text).map_or_else(|| text.parse::<f64>(), Ok) {
         Ok(x) if x.is_finite() => Ok(x),
         _ => {
             let nothing = ["", "na", "nan", "-", "--", "---"];

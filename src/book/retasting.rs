@@ -239,7 +239,7 @@ pub(super) fn read(
     Ok(file)
 }
 
-fn check(file: &Described<RetastingFile>, around: &Around<'_>, problems: &mut Problems) {
+pub(super) fn check(file: &Described<RetastingFile>, around: &Around<'_>, problems: &mut Problems) {
     let plans = &file.value.plans;
     ids::check_unique(file, "plan", plans.iter().map(|p| p.id.as_str()), problems);
     if let Some(reference) = &file.value.reference {

@@ -14,7 +14,7 @@ const PARAMETERS: &str = include_str!("starter/parameters.toml");
 const RECIPES: &str = include_str!("starter/recipes.toml");
 const TASTERS: &str = include_str!("starter/tasters.toml");
 /// The plan of a book that has none of its own.
-pub(super) const RETASTING: &str = include_str!("starter/retasting.toml");
+pub const RETASTING: &str = include_str!("starter/retasting.toml");
 
 /// What a new book says of itself.
 #[derive(Debug, Clone, Default)]

@@ -117,7 +117,7 @@ impl Whole {
 /// Spreadsheets write a byte order mark; it means nothing in UTF-8.
 const MARK: &[u8] = b"\xef\xbb\xbf";
 
-fn read_whole(path: &Path) -> Result<Whole, StoreError> {
+pub(super) fn read_whole(path: &Path) -> Result<Whole, StoreError> {
     let metadata = fs::metadata(path).map_err(io("read", path))?;
     if !metadata.is_file() {
         // A device or a pipe may never end.

@@ -108,6 +108,13 @@ pub fn number_and_unit(text: &str) -> Option<(f64, Option<&str>)> {
     Some((number, Some(rest).filter(|r| !r.is_empty())))
 }
 
+/// Kilograms as somebody writes them: `2.5`, `250 g`; none if it is no mass of more than 0.
+#[must_use]
+pub fn kilograms(text: &str) -> Option<f64> {
+    let (number, unit) = number_and_unit(text)?;
+    convert(number, unit.unwrap_or("kg"), "kg").filter(|kg| kg.is_finite() && *kg > 0.0)
+}
+
 /// A number as a person reads it: at most four significant digits, whole numbers whole.
 #[must_use]
 pub fn four_digits(x: f64) -> String {

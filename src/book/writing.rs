@@ -16,7 +16,7 @@ use super::store::{self, WriteLock};
 use super::time::{Day, Moment};
 use super::{Book, BookError, csv_file, ids, reading, toml_file};
 
-pub(super) fn refused(
+pub(crate) fn refused(
     found: impl AsRef<str>,
     expected: impl AsRef<str>,
     mend: impl AsRef<str>,
@@ -94,7 +94,7 @@ pub(super) fn toml_moment(moment: Moment) -> Item {
 }
 
 /// A text with tables added at the end of an array of tables; all else stays as it was written.
-fn with_table(text: &str, array: &str, tables: Vec<Vec<(&str, Item)>>) -> String {
+pub(crate) fn with_table(text: &str, array: &str, tables: Vec<Vec<(&str, Item)>>) -> String {
     let mut doc: DocumentMut = text.parse().expect("the text was read as TOML just before");
     for fields in tables {
         if let Some(list) = doc.get_mut(array).and_then(Item::as_array_mut) {

@@ -118,8 +118,11 @@ impl Asked {
         finding: &F,
         text: impl FnOnce(&F) -> String,
     ) -> Result<(), Failure> {
-        let text = if self.json { views::json::of(finding) } else { text(finding) };
-        context.out.write_all(text.as_bytes())?;
+        if self.json {
+            views::json::write(finding, &mut context.out)?;
+        } else {
+            context.out.write_all(text(finding).as_bytes())?;
+        }
         Ok(())
     }
 }

@@ -4,13 +4,10 @@ mod parting;
 mod quarantine;
 
 use clap::{Args, Subcommand};
-use jiff::tz::TimeZone;
 
-use super::kept_text::ArmKept;
-use super::lot_text as view;
 use super::{Context, Failure};
 use crate::book::balance::balance;
-use crate::book::book_file::{BookFile, Limits, clock};
+use crate::book::book_file::{BookFile, Limits};
 use crate::book::family::family;
 use crate::book::fitness::fitness;
 use crate::book::lots::{How, Lot, LotFile, Parent};
@@ -20,8 +17,12 @@ use crate::book::reading::unknown;
 use crate::book::stays::stays;
 use crate::book::stores::Loggers;
 use crate::book::time::{Day, Moment};
+use crate::book::units::kilograms;
+use crate::book::when::When;
 use crate::book::writing::{Entry, NewLot, add_lot, log_lot};
-use crate::book::{Book, BookError, ids, lot_warnings, trial_rules, units};
+use crate::book::{Book, BookError, ids, lot_warnings, trial_rules};
+use crate::views::kept_text::ArmKept;
+use crate::views::lot_text as view;
 
 /// Add lots, log what is done with them, show them
 #[derive(Debug, Args)]
@@ -131,7 +132,7 @@ struct LogArgs {
     unit: Option<String>,
     /// When it happened, as 2026-05-14T15:04 (by the book's clock), with an offset of its own behind
     /// it, or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    #[arg(long, value_name = "MOMENT")]
     at: Option<When>,
     /// The arm that it is about (default: the whole lot)
     #[arg(long)]
@@ -162,11 +163,6 @@ fn setting(text: &str) -> Result<(String, String), String> {
     }
 }
 
-fn kilograms(text: &str) -> Option<f64> {
-    let (number, unit) = units::number_and_unit(text)?;
-    units::convert(number, unit.unwrap_or("kg"), "kg").filter(|kg| kg.is_finite() && *kg > 0.0)
-}
-
 fn parent(text: &str) -> Result<Parent, String> {
     let (sample, kg) = match text.split_once('=') {
         None => (text, None),
@@ -184,43 +180,6 @@ fn lot_and_arm(text: &str) -> (String, Option<String>) {
     match text.trim().split_once('@') {
         None => (text.trim().to_owned(), None),
         Some((lot, arm)) => (lot.to_owned(), Some(arm.to_owned())),
-    }
-}
-
-/// A moment as somebody names it.
-#[derive(Debug, Clone)]
-enum When {
-    /// With its offset.
-    Moment(Moment),
-    /// A day and a time without an offset, or a day alone: its noon.
-    Local(String),
-}
-
-impl When {
-    /// The moment; what has no offset is by the book's clock.
-    fn on_clock_of(&self, book: &Book) -> Moment {
-        match self {
-            Self::Moment(moment) => *moment,
-            Self::Local(text) => {
-                let zone = book.book_file().map_or_else(|_| TimeZone::system(), |f| clock(&f));
-                Moment::by_clock_of(&zone, text).unwrap_or_else(Moment::now)
-            }
-        }
-    }
-}
-
-fn when(text: &str) -> Result<When, String> {
-    let text = text.trim();
-    let local = match text.parse::<Day>() {
-        Ok(day) => format!("{day}T12:00"),
-        Err(_) => text.to_owned(),
-    };
-    match text.parse::<Moment>() {
-        Ok(moment) => Ok(When::Moment(moment)),
-        Err(_) if Moment::by_clock_of(&TimeZone::UTC, &local).is_some() => Ok(When::Local(local)),
-        Err(_) => Err("write a day as 2026-05-14, a moment as 2026-05-14T15:04 (by the book's \
-                       clock), or one with its offset as 2026-05-14T15:04:05+08:00"
-            .to_owned()),
     }
 }
 

@@ -34,6 +34,10 @@ const FILES: &[File] = files![
     SCRIPT "ballot.js",
     CSS "panel.css",
     SCRIPT "panel.js",
+    CSS "record.css",
+    SCRIPT "record.js",
+    CSS "clock.css",
+    SCRIPT "clock.js",
 ];
 
 /// How findings look, in files of their own and here.

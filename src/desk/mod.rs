@@ -7,11 +7,13 @@
 
 pub mod assets;
 pub mod ballot;
+pub mod cache;
 pub mod doors;
 pub mod guard;
 pub mod page;
 pub mod panel;
 pub mod posted;
+pub mod qr;
 pub mod questions;
 pub mod record;
 pub mod say;
@@ -20,11 +22,13 @@ pub mod server;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use crate::book::book_file::clock;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::Lang;
 use crate::session::live::Live;
 use ballot::live::Tastings;
+use cache::Cache;
 use doors::Doors;
 
 /// What all requests share.
@@ -37,6 +41,8 @@ pub struct App {
     pub ballots_at: String,
     /// Whether phones of the local network can reach them.
     pub on_lan: bool,
+    /// What was read of the book.
+    pub cache: Cache,
     /// The sessions that are being tasted.
     pub live: Tastings,
     told: Mutex<Vec<String>>,
@@ -49,8 +55,9 @@ impl App {
     /// Ready to serve a book.
     #[must_use]
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
+        let cache = Cache::new(book.clone());
         let live = Tastings::new(Live::new(book.clone()));
-        Self { book, doors, ballots_at, on_lan, live, told: Mutex::new(Vec::new()) }
+        Self { book, doors, ballots_at, on_lan, cache, live, told: Mutex::new(Vec::new()) }
     }
 
     /// The same with another place for what is being tasted.
@@ -68,13 +75,16 @@ impl App {
     /// The moment, on the book's clock.
     #[must_use]
     pub fn now(&self) -> Moment {
-        Moment::now()
+        match self.cache.book_file() {
+            Ok(file) => Moment::now().on_clock_of(&clock(&file)),
+            Err(_) => Moment::now(),
+        }
     }
 
     /// The language of somebody who has not chosen one: the book's first.
     #[must_use]
     pub fn language(&self) -> Lang {
-        match self.book.book_file() {
+        match self.cache.book_file() {
             Ok(file) if file.value.language().starts_with("zh") => Lang::Zh,
             _ => Lang::En,
         }

@@ -105,10 +105,11 @@ pub fn page_with(
     (styles, scripts): (&[&str], &[&str]),
     body: Markup,
 ) -> Html<String> {
-    let styles: Vec<&str> = ["base.css", "desk.css"].iter().chain(styles).copied().collect();
-    let scripts: Vec<&str> = ["desk.js"].iter().chain(scripts).copied().collect();
+    let styles: Vec<&str> =
+        ["base.css", "desk.css", "record.css"].iter().chain(styles).copied().collect();
+    let scripts: Vec<&str> = ["desk.js", "record.js"].iter().chain(scripts).copied().collect();
     let say = reader.say;
-    let book = app.book().book_file().map_or_else(|_| String::new(), |b| b.value.title);
+    let book = app.cache.book_file().map_or_else(|_| String::new(), |b| b.value.title.clone());
     let told = app.told();
     let markup = html! {
         (DOCTYPE)

@@ -115,6 +115,13 @@ async fn listen(
         wish.lan.is_some(),
     ));
 
+    // A large book takes a moment to be read: that begins before somebody asks for a page.
+    let ahead = Arc::clone(&app);
+    std::thread::spawn(move || {
+        let _ = ahead.cache.lots_and_mistakes();
+        let _ = ahead.cache.sessions();
+    });
+
     let local = |port: u16| -> Vec<String> {
         ["127.0.0.1", "localhost", "[::1]"].iter().map(|h| format!("{h}:{port}")).collect()
     };
@@ -348,6 +355,7 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
         .layer(middleware::from_fn(guard::desk_only));
     Router::new()
         .merge(pages)
+        .merge(clock_routes())
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
         .layer(DefaultBodyLimit::max(guard::BODY))
@@ -358,15 +366,19 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
 /// All that phones reach.
 pub fn ballot_routes(app: &Shared, hosts: Vec<String>, port: u16, secure: bool) -> Router {
     let gate = Gate::new(Arc::clone(app), hosts, format!("blindsteep-{port}"), secure);
-    let clock = record::clock_routes().layer(middleware::from_fn(guard::clock_only));
     Router::new()
         .merge(ballot::routes())
-        .merge(clock)
+        .merge(clock_routes())
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
         .layer(DefaultBodyLimit::max(guard::BODY))
         .layer(middleware::from_fn_with_state(gate, guard::pass))
         .with_state(Arc::clone(app))
+}
+
+/// The step clock: for the workshop's phones, and for the maker here.
+fn clock_routes() -> Router<Shared> {
+    record::clock_routes().layer(middleware::from_fn(guard::clock_only))
 }
 
 fn shared_routes() -> Router<Shared> {

@@ -2,14 +2,18 @@
 
 use std::collections::BTreeMap;
 
+use crate::book::check::Checked;
 use crate::book::csv_file::{self, Log};
 use crate::book::ids;
+use crate::book::lot_warnings;
 use crate::book::lots::{Lot, MAIN};
 use crate::book::problem::{Problem, Problems, did_you_mean};
+use crate::book::retasting;
 use crate::book::session_files::{Change, ChangeLine, Flight, Kind, PourLine, SessionFile};
 use crate::book::store;
-use crate::book::time::Day;
+use crate::book::time::{Day, Moment};
 use crate::book::toml_file::Described;
+use crate::book::trial_rules;
 use crate::book::{Book, BookError};
 
 use super::ballots::{Ballot, GUESS, GUESS_SURE};
@@ -196,6 +200,23 @@ pub fn problems(book: &Book, problems: &mut Problems) -> Result<(), BookError> {
         }
     }
     Ok(())
+}
+
+/// What no rule forbids in a book without mistakes, but is to be looked at. While there are mistakes, most
+/// of what looks like a slip comes of them.
+///
+/// # Errors
+/// What is wrong in the files of the book.
+pub fn all_warnings(book: &Book, checked: &Checked) -> Result<Vec<String>, BookError> {
+    let all: Vec<&Lot> = checked.lots.iter().collect();
+    let limits = book.book_file()?.value.limits;
+    let mut told = lot_warnings::warnings(&all, &checked.lots, &limits, Moment::now());
+    told.extend(warnings(book, &checked.lots)?);
+    let notes = |l: &Lot| l.derived().notes.into_iter().map(|n| format!("{}: {n}", l.id)).collect();
+    told.extend(checked.lots.iter().flat_map::<Vec<String>, _>(notes));
+    told.extend(retasting::warnings(&book.retasting(&checked.lots)?, &checked.lots));
+    told.extend(trial_rules::notices(&checked.lots, &checked.trials));
+    Ok(told)
 }
 
 /// What is probably a slip in revealed sessions: a lot or an arm that was tasted before it was

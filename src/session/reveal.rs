@@ -286,7 +286,7 @@ pub(super) fn check_key(
     }
 }
 
-fn joined(session: &Session) -> Result<Revealed, BookError> {
+pub(crate) fn joined(session: &Session) -> Result<Revealed, BookError> {
     let reveal = match (session.state, session.reveal_file()?) {
         (State::Revealed, Some(reveal)) => reveal,
         (State::Void, _) => {

@@ -70,7 +70,7 @@ impl Session {
     }
 
     /// Reads a session by its full name; mistakes go into `problems`.
-    pub(super) fn read(
+    pub(crate) fn read(
         book: &Book,
         name: &str,
         problems: &mut Problems,

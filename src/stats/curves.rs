@@ -239,12 +239,18 @@ pub(crate) fn best_length(ss: impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
     }
     let (mut low, mut high) = (at(best.0.saturating_sub(1)), at((best.0 + 1).min(TRIED - 1)));
     let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
+    // Of the two places inside, one is always known from the step before.
+    let (mut a, mut b) = (high - golden * (high - low), low + golden * (high - low));
+    let (mut at_a, mut at_b) = (ss(a), ss(b));
     for _ in 0..30 {
-        let (a, b) = (high - golden * (high - low), low + golden * (high - low));
-        if ss(a) < ss(b) {
-            high = b;
+        if at_a < at_b {
+            (high, b, at_b) = (b, a, at_a);
+            a = high - golden * (high - low);
+            at_a = ss(a);
         } else {
-            low = a;
+            (low, a, at_a) = (a, b, at_b);
+            b = low + golden * (high - low);
+            at_b = ss(b);
         }
     }
     0.5 * (low + high)

@@ -9,7 +9,9 @@
 //! Each tail is an incomplete beta or gamma function by the numbered formula of Abramowitz and
 //! Stegun (1964) at its function; quantiles invert the smaller tail by Brent's method.
 
-use crate::special::{Direction, binomial_density, incomplete_beta, incomplete_gamma, solve_tail};
+use crate::special::{
+    Direction, binomial_density, incomplete_beta, incomplete_gamma, near_tail_of_t, solve_tail,
+};
 use statrs::function::erf::{erfc, erfc_inv};
 use statrs::function::gamma::ln_gamma;
 use std::f64::consts::{PI, SQRT_2};
@@ -83,6 +85,9 @@ pub fn t_sf(t: f64, df: f64) -> f64 {
     if x == 0.0 {
         return 0.0;
     }
+    if df >= 10.0 && t > 0.0 && t < 2.5 {
+        return near_tail_of_t(y, x, df);
+    }
     0.5 * incomplete_beta(0.5 * df, 0.5, x, y)
 }
 
@@ -112,7 +117,7 @@ pub fn t_quantile_upper(p_upper: f64, df: f64) -> f64 {
         .unwrap_or_else(|| solve_tail(p_upper, |u| t_sf(u.exp(), df), Direction::Falling).exp())
 }
 
-/// The quantile by Newton's steps on the logarithm of the tail, from an expansion about the normal
+/// The quantile by Halley's steps on the logarithm of the tail, from an expansion about the normal
 /// (Abramowitz and Stegun 1964, 26.7.5); none where that start is not near or the steps do not end.
 fn nearby_t(p_upper: f64, df: f64) -> Option<f64> {
     if df < 3.0 || !(1e-8..=0.49).contains(&p_upper) {
@@ -120,25 +125,42 @@ fn nearby_t(p_upper: f64, df: f64) -> Option<f64> {
     }
     let z = normal_quantile_upper(p_upper);
     let (s, w) = (z * z, 1.0 / df);
+    let fourth = (((79.0 * s + 776.0) * s + 1482.0) * s - 1920.0) * s - 945.0;
     let third = ((3.0 * s + 19.0) * s + 17.0) * s - 15.0;
     let second = (5.0 * s + 16.0) * s + 3.0;
-    let mut t = z * (1.0 + w * ((s + 1.0) / 4.0 + w * (second / 96.0 + w * third / 384.0)));
-    let constant = ln_gamma(0.5 * df + 0.5) - ln_gamma(0.5 * df) - 0.5 * (df * PI).ln();
+    let further = w * (third / 384.0 + w * fourth / 92160.0);
+    let mut t = z * (1.0 + w * ((s + 1.0) / 4.0 + w * (second / 96.0 + further)));
+    let constant = log_gamma_half_step(0.5 * df) - 0.5 * (df * PI).ln();
     let mut before = f64::INFINITY;
     for _ in 0..12 {
         let tail = t_sf(t, df);
         let density = (constant - 0.5 * (df + 1.0) * (t * t / df).ln_1p()).exp();
-        let step = (tail / p_upper).ln() * tail / density;
+        let newton = (tail / p_upper).ln() * tail / density;
+        // How the slope of the logarithm, -density / tail, bends.
+        let bend = density / tail - (df + 1.0) * t / (df + t * t);
+        let step = newton / (1.0 + 0.5 * newton * bend).max(0.5);
         if !(step.is_finite() && t + step > 0.0) {
             return None;
         }
-        // Steps shrink until they are rounding.
-        if step.abs() <= 4.0 * f64::EPSILON * t || (step.abs() >= before && before < 1e-12 * t) {
-            return Some(t);
+        // Each step leaves about the cube of itself; or steps have shrunk to rounding.
+        let small = step.abs() <= 1e-6 * t;
+        if small || (step.abs() >= before && before < 1e-12 * t) {
+            return Some(if small { t + step } else { t });
         }
         (t, before) = (t + step, step.abs());
     }
     None
+}
+
+/// `ln gamma(a + 1/2) - ln gamma(a)`: where `a` is large by its expansion (from memory; its error is
+/// below 1e-13), which cancels nothing.
+fn log_gamma_half_step(a: f64) -> f64 {
+    if a < 20.0 {
+        return ln_gamma(a + 0.5) - ln_gamma(a);
+    }
+    let w = 1.0 / (a * a);
+    let series = 1.0 / 8.0 - w * (1.0 / 192.0 - w * (1.0 / 640.0 - w * 17.0 / 14336.0));
+    0.5 * a.ln() - series / a
 }
 
 /// Returns the `t` below which a Student t variable falls with probability `p`.
@@ -363,6 +385,19 @@ mod tests {
             assert_relative_eq!(t_sf(t, 1.0), (1.0 / t).atan() / PI, max_relative = 1e-13);
             let two = 1.0 / (2.0 + t * t).sqrt() / (t + (2.0 + t * t).sqrt());
             assert_relative_eq!(t_sf(t, 2.0), two, max_relative = 1e-13);
+        }
+    }
+
+    /// By the series, and by the continued fraction.
+    #[test]
+    fn both_ways_to_a_tail_of_t_end_at_one() {
+        for df in [10.0, 10.7, 33.0, 417.3, 8e3, 3e7] {
+            for t in [1e-9, 0.02, 0.7, 1.6, 1.96, 2.4, 2.499] {
+                let (t, df): (f64, f64) = (t, df);
+                let x = 1.0 / (1.0 + t * t / df);
+                let fraction = 0.5 * incomplete_beta(0.5 * df, 0.5, x, t * t / df * x);
+                assert_relative_eq!(t_sf(t, df), fraction, max_relative = 1e-11);
+            }
         }
     }
 

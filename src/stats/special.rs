@@ -18,6 +18,10 @@ const MAX_TERMS: usize = 200_000;
 
 /// Returns the error of the Stirling approximation to the logarithm of the factorial of `x`.
 pub(crate) fn stirling_error(x: f64) -> f64 {
+    if x == 0.5 {
+        // Of every t statistic.
+        return 0.153_426_409_720_027_35;
+    }
     if x < 16.0 {
         return ln_gamma(x + 1.0) - (x + 0.5) * x.ln() + x - HALF_LN_2PI;
     }
@@ -89,6 +93,25 @@ pub(crate) fn incomplete_beta(a: f64, b: f64, x: f64, y: f64) -> f64 {
         return 1.0 - incomplete_beta_below(b, a, y, x);
     }
     incomplete_beta_below(a, b, x, y)
+}
+
+/// The series `1 + (a+b)/(a+1) x + (a+b)(a+b+1)/((a+1)(a+2)) x^2 + ...`, for a small `x`: all its parts
+/// are positive (Abramowitz and Stegun 1964, 26.5.4).
+fn incomplete_beta_series(a: f64, b: f64, x: f64, y: f64) -> f64 {
+    let front = b / (a + b) * binomial_density(a, a + b, x, y);
+    let (mut term, mut sum, mut n) = (1.0, 1.0, 0.0);
+    while term > 1e-17 * sum && n < 1000.0 {
+        term *= (a + b + n) * x / (a + 1.0 + n);
+        sum += term;
+        n += 1.0;
+    }
+    (front * sum).min(1.0)
+}
+
+/// Returns the upper tail of Student's t where neither tail is small: `t` up to 2.5 or so, `df` of 10
+/// or more.
+pub(crate) fn near_tail_of_t(y: f64, x: f64, df: f64) -> f64 {
+    0.5 * (1.0 - incomplete_beta_series(0.5, 0.5 * df, y, x))
 }
 
 /// The continued fraction of Didonato and Morris, for `x` below `(a + 1) / (a + b + 2)`, where all

@@ -412,3 +412,57 @@ fn the_form_of_a_time_that_fits_is_named() {
         read_by(&text, &rules).unwrap();
     }
 }
+
+#[test]
+fn a_file_with_quotes_is_read_as_one_without() {
+    let hot = table(60, 2.0, |t| 20.0 + 3.0 * t);
+    let humid = "time,temperature °C,humidity\n2026-05-01T08:00:00+08:00,21.5,40\n\
+                 2026-05-01T08:01:00+07:00, 21.25 ,\n2026-05-01T08:00:30Z,.5,7e1\n";
+    let commas = "time;temperature °C\n2026-05-01 08:00;21,5\n2026-05-01 08:02;-3\n \n;\n";
+    let wrong = "time,temperature °C\n2026-05-01 08:00,21.5\n2026-05-01 08:01,21.5.5\n\
+                 2026-05-01 08:02,21\n2026-05-01 08:03,.\n2026-05-01 08:04,1,2\n";
+    let mut mistakes = 0;
+    for text in [hot.as_str(), humid, commas, wrong, &hot.replace('\n', "\r\n")] {
+        let (header, body) = text.split_once('\n').unwrap();
+        let quoted: Vec<String> = body
+            .lines()
+            .map(|line| {
+                let end = line.find([',', ';']).unwrap_or(0);
+                if end == 0 {
+                    line.to_owned()
+                } else {
+                    format!("\"{}\"{}", &line[..end], &line[end..])
+                }
+            })
+            .collect();
+        let quoted = format!("{header}\n{}\n", quoted.join("\n"));
+        let (plain, quoted) = (read(text), read(&quoted));
+        mistakes += usize::from(plain.is_err());
+        // Where a line is shown, its quotes are.
+        let told = |r: Result<Readings, String>| r.map_err(|e| e.replace('"', ""));
+        assert_eq!(told(plain), told(quoted), "{text}");
+    }
+    assert_eq!(mistakes, 1);
+    // Short numbers are made of their digits, all others by the usual way: both the nearest.
+    let mut dice = rng();
+    use rand_chacha::rand_core::Rng as _;
+    let mut text = "time,temperature °C\n".to_owned();
+    let written: Vec<String> = (0..2000)
+        .map(|i| {
+            let places = i % 16;
+            format!(
+                "{}.{:0places$}",
+                dice.next_u32() % 200,
+                dice.next_u64() % 10_u64.pow(places as u32)
+            )
+        })
+        .collect();
+    let start = at("2026-05-01T08:00:00+08:00");
+    for (i, celsius) in written.iter().enumerate() {
+        let moment = start.later(60 * i as i64).to_string();
+        writeln!(text, "{},{celsius}", &moment[..19]).unwrap();
+    }
+    let found = read(&text).unwrap().celsius;
+    let expected: Vec<Option<f64>> = written.iter().map(|w| w.parse().ok()).collect();
+    assert_eq!(found, expected);
+}

@@ -10,4 +10,5 @@ mod disk;
 mod late;
 mod panel;
 mod questions;
+mod record;
 mod secured;

@@ -4,16 +4,18 @@ use std::io::Write as _;
 
 use clap::Args;
 
-use super::{When, how, kilograms, lot_and_arm, parent, setting, warn, when};
+use super::{how, lot_and_arm, parent, setting, warn};
 use crate::book::lots::{LotFile, Parent};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parting::{self, NewTea, Parted, Taken};
 use crate::book::time::{Day, Moment};
+use crate::book::units::kilograms;
+use crate::book::when::When;
 use crate::book::writing::{NewArm, NewLot};
 use crate::book::{Book, lot_warnings};
-use crate::cli::lot_text as view;
 use crate::cli::{Context, Failure};
 use crate::session::splitting::split_lot;
+use crate::views::lot_text as view;
 
 #[derive(Debug, Args)]
 #[command(group(clap::ArgGroup::new("parts").required(true).args(["arms", "into"])))]
@@ -107,7 +109,7 @@ pub(super) struct MoveArgs {
     #[arg(long)]
     humidity: Option<String>,
     /// When, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    #[arg(long, value_name = "MOMENT")]
     on: Option<When>,
     /// The values are estimated, not measured
     #[arg(long)]

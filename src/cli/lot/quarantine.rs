@@ -4,12 +4,13 @@ use std::io::Write as _;
 
 use clap::Args;
 
-use super::{When, lot_and_arm, warn, when};
+use super::{lot_and_arm, warn};
 use crate::book::Book;
 use crate::book::family::family;
 use crate::book::fitness::{Fitness, SAFETY, fitness};
 use crate::book::quarantine::{Change, change};
 use crate::book::time::Moment;
+use crate::book::when::When;
 use crate::cli::{Context, Failure};
 
 #[derive(Debug, Args)]
@@ -24,7 +25,7 @@ pub(super) struct QuarantineArgs {
     #[arg(long, value_name = "WHO")]
     by: Option<String>,
     /// Since when, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    #[arg(long, value_name = "MOMENT")]
     on: Option<When>,
 }
 
@@ -40,7 +41,7 @@ pub(super) struct ClearArgs {
     #[arg(long, value_name = "WHO")]
     by: String,
     /// Since when, as 2026-05-14T15:04 (by the book's clock), or a day: noon of it (default: now)
-    #[arg(long, value_name = "MOMENT", value_parser = when)]
+    #[arg(long, value_name = "MOMENT")]
     on: Option<When>,
 }
 

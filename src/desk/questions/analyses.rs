@@ -6,7 +6,7 @@ use blindsteep_stats::discrimination::MOST_ANSWERS;
 use maud::{Markup, html};
 
 use super::{
-    Asked, answered, article, as_command, as_json, drawn, json_address, of_book, revealed_sessions,
+    Asked, answered, article, as_command, as_json, drawn, json_address, of_app, revealed_sessions,
     session_boxes, title_of,
 };
 use crate::book::session_files::Kind;
@@ -51,7 +51,7 @@ struct Question {
 async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> Response {
     let say = reader.say;
     let about = question.about;
-    let sessions = match of_book(&app, &reader, Part::Questions, revealed_sessions).await {
+    let sessions = match of_app(&app, &reader, Part::Questions, revealed_sessions).await {
         Ok(all) => all.into_iter().filter(|s| about(s.kind)).collect::<Vec<_>>(),
         Err(response) => return response,
     };

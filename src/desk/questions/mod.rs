@@ -5,6 +5,8 @@ mod due;
 mod sheets;
 mod trials;
 
+use std::sync::Arc;
+
 use axum::Router;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
@@ -13,14 +15,14 @@ use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::Shared;
 use super::page::{Part, Reader, aside, failed, page_with};
 use super::posted::Posted;
 use super::say::Say;
+use super::{App, Shared};
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
 use crate::plots::PlotError;
-use crate::session::{Session, State as Stand};
+use crate::session::State as Stand;
 use crate::views;
 use crate::views::charts::Chart;
 
@@ -55,19 +57,10 @@ pub(super) struct Known {
 }
 
 /// The revealed sessions, the latest first.
-pub(super) fn revealed_sessions(book: &Book) -> Result<Vec<Known>, BookError> {
-    let mut all = Vec::new();
-    for name in book.session_names()? {
-        if !book.root().join("sessions").join(&name).join("reveal.toml").exists() {
-            continue;
-        }
-        let session = Session::open(book, &name)?;
-        if session.state == Stand::Revealed {
-            all.push(Known { name, kind: session.plan().kind });
-        }
-    }
-    all.reverse();
-    Ok(all)
+pub(super) fn revealed_sessions(app: &App) -> Result<Vec<Known>, BookError> {
+    let read = app.cache.sessions()?;
+    let revealed = read.sessions.iter().rev().filter(|s| s.state == Stand::Revealed);
+    Ok(revealed.map(|s| Known { name: s.name.clone(), kind: s.plan().kind }).collect())
 }
 
 /// The questions, by their names in the commands.
@@ -209,7 +202,7 @@ pub(super) fn article(page: &views::pages::Page) -> Markup {
 
 /// The page of a question: the form, then what was found or why not.
 pub(super) fn answered(
-    app: &super::App,
+    app: &App,
     reader: &Reader,
     (part, title): (Part, &str),
     form: Markup,
@@ -228,13 +221,23 @@ pub(super) fn answered(
     (status, page_with(app, reader, part, title, STYLES, body)).into_response()
 }
 
-/// Runs work on the book aside, and shows a page of failure if it fails.
+/// Runs work aside, and shows a page of failure if it fails.
+pub(super) async fn of_app<T: Send + 'static>(
+    app: &Shared,
+    reader: &Reader,
+    part: Part,
+    work: impl FnOnce(&App) -> Result<T, BookError> + Send + 'static,
+) -> Result<T, Response> {
+    let shared = Arc::clone(app);
+    aside(move || work(&shared)).await?.map_err(|e| failed(app, reader, part, &e))
+}
+
+/// As [`of_app`], of the book alone.
 pub(super) async fn of_book<T: Send + 'static>(
     app: &Shared,
     reader: &Reader,
     part: Part,
     work: impl FnOnce(&Book) -> Result<T, BookError> + Send + 'static,
 ) -> Result<T, Response> {
-    let book = app.book().clone();
-    aside(move || work(&book)).await?.map_err(|e| failed(app, reader, part, &e))
+    of_app(app, reader, part, move |app| work(app.book())).await
 }

@@ -5,12 +5,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use super::{STYLES, as_file, of_book};
+use super::{STYLES, as_file, of_app, of_book};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, store};
-use crate::desk::Shared;
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
 use crate::desk::posted::Posted;
+use crate::desk::{App, Shared};
 use crate::findings::Settings;
 use crate::findings::sheet::{ForIssue, Record, sheet, subject};
 use crate::scores::of_book::named_or_all;
@@ -38,8 +38,8 @@ fn of_sample(book: &Book, sample: &str) -> Result<ForIssue, BookError> {
 }
 
 /// The issued sheets, the latest first, and the samples that one could be issued of.
-fn there(book: &Book) -> Result<(Vec<String>, Vec<String>), BookError> {
-    let folder = book.root().join("sheets");
+fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
+    let folder = app.book().root().join("sheets");
     let mut issued: Vec<String> = match std::fs::read_dir(&folder) {
         Ok(entries) => entries
             .filter_map(Result::ok)
@@ -51,7 +51,7 @@ fn there(book: &Book) -> Result<(Vec<String>, Vec<String>), BookError> {
     issued.sort();
     let today = Moment::now().day();
     let mut samples = Vec::new();
-    for lot in book.lots()? {
+    for lot in app.cache.lots()?.iter() {
         let arms = lot.arms_on(today);
         if arms.len() < 2 {
             samples.push(lot.id.clone());
@@ -65,7 +65,7 @@ fn there(book: &Book) -> Result<(Vec<String>, Vec<String>), BookError> {
 /// What was issued, and the way to a new sheet.
 pub async fn list(State(app): State<Shared>, reader: Reader) -> Response {
     let say = reader.say;
-    let (issued, samples) = match of_book(&app, &reader, Part::Sheets, there).await {
+    let (issued, samples) = match of_app(&app, &reader, Part::Sheets, there).await {
         Ok(found) => found,
         Err(response) => return response,
     };

@@ -1,37 +1,155 @@
-//! The record at the desk: lots and their making, and what the book is set up with.
+//! The record at the desk: lots and their making, and what the book is set up with. Every page writes by
+//! the same functions as the commands.
+
+mod becoming;
+mod check;
+mod clock;
+mod edit;
+mod fields;
+mod list;
+mod log;
+mod lot;
+mod lot_parts;
+mod new;
+mod setup;
+mod tables;
+mod texts;
+mod things;
+mod words;
 
 use axum::Router;
-use axum::extract::State;
+use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
-use maud::html;
+use maud::{Markup, html};
+use rand_chacha::ChaCha12Rng;
+use rand_chacha::rand_core::SeedableRng as _;
 
-use super::Shared;
-use super::page::{Part, Reader, aside, failed, page};
+use super::page::{Part, Reader, aside, failed, go, page, wrong};
+use super::posted::Posted;
+use super::{App, Shared};
+use crate::book::BookError;
 
 /// The pages of lots and of the set-up.
 pub fn routes() -> Router<Shared> {
-    Router::new().route("/lots", get(lots))
+    Router::new()
+        .route("/lots", get(list::list))
+        .route("/lots/new", get(new::form).post(new::add))
+        .route("/lots/{id}", get(lot::lot))
+        .route("/lots/{id}/log", get(log::form).post(log::add))
+        .route("/lots/{id}/correct", get(log::correction).post(log::correct))
+        .route("/lots/blend", get(becoming::blend_form).post(becoming::blend))
+        .route("/lots/{id}/move", get(becoming::move_form).post(becoming::move_it))
+        .route("/lots/{id}/draw", get(becoming::draw_form).post(becoming::draw))
+        .route("/lots/{id}/quarantine", get(becoming::quarantine_form).post(becoming::quarantine))
+        .route("/lots/{id}/clear", get(becoming::clear_form).post(becoming::clear))
+        .route("/lots/{id}/split", get(becoming::split_form).post(becoming::split))
+        .route("/lots/{id}/refire", get(becoming::refire_form).post(becoming::refire))
+        .route("/lots/{id}/edit", get(edit::lot_form).post(edit::lot_save))
+        .route("/lots/{id}/text", get(texts::lot_form).post(texts::lot_save))
+        .route("/workshop", get(clock::link))
+        .route("/check", get(check::check))
+        .route("/setup", get(setup::setup))
+        .route("/setup/tasters", get(setup::tasters))
+        .route("/setup/vocabulary", get(setup::vocabulary))
+        .route("/setup/parameters", get(setup::parameters))
+        .route("/setup/recipes", get(setup::recipes))
+        .route("/setup/retasting", get(setup::retasting))
+        .route("/setup/edit/{kind}", get(edit::form).post(edit::save))
+        .route("/setup/text/{file}", get(texts::form).post(texts::save))
 }
 
 /// The step clock of the workshop.
 pub fn clock_routes() -> Router<Shared> {
     Router::new()
+        .route("/clock", get(clock::batches).post(clock::lines))
+        .route("/clock/{id}", get(clock::batch))
 }
 
-async fn lots(State(app): State<Shared>, reader: Reader) -> Response {
-    let book = app.book().clone();
-    let lots = match aside(move || book.lots()).await {
-        Ok(Ok(lots)) => lots,
-        Ok(Err(e)) => return failed(&app, &reader, Part::Lots, &e),
-        Err(response) => return response,
+/// What a page shows: its title and what stands under it.
+type Body = (String, Markup);
+
+/// Shows a page whose making reads the disk.
+async fn shown(
+    app: Shared,
+    reader: Reader,
+    part: Part,
+    make: impl FnOnce(&App, &Reader) -> Result<Body, BookError> + Send + 'static,
+) -> Response {
+    let work = move || match make(&app, &reader) {
+        Ok((title, body)) => page(&app, &reader, part, &title, body).into_response(),
+        Err(e) => failed(&app, &reader, part, &e),
     };
-    let say = reader.say;
-    let body = html! {
-        table {
-            thead { tr { th scope="col" { (say.of("Lot", "批次")) } th scope="col" { (say.of("Class", "茶类")) } } }
-            tbody { @for lot in &lots { tr { th scope="row" { (lot.id) } td { (lot.file.value.class) } } } }
+    aside(work).await.unwrap_or_else(|broken| broken)
+}
+
+/// Where a form leads once it was done, and what is said there.
+struct Done {
+    to: String,
+    told: Vec<String>,
+}
+
+impl Done {
+    fn new(to: impl Into<String>, told: impl Into<String>) -> Self {
+        Self { to: to.into(), told: vec![told.into()] }
+    }
+}
+
+/// Does what a form asks; where it is refused, the form is shown again with what was typed.
+async fn written(
+    (app, reader, part): (Shared, Reader, Part),
+    posted: Posted,
+    write: impl FnOnce(&App, &Reader, &Posted) -> Result<Done, BookError> + Send + 'static,
+    form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
+) -> Response {
+    let work = move || {
+        let error = match write(&app, &reader, &posted) {
+            Ok(done) => {
+                done.told.into_iter().for_each(|text| app.tell(text));
+                return go(&done.to);
+            }
+            Err(e) => e,
+        };
+        let status = match &error {
+            BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
+            _ => StatusCode::UNPROCESSABLE_ENTITY,
+        };
+        let text = words::for_forms(&error.to_string(), reader.say);
+        match form(&app, &reader, &posted) {
+            Ok((title, body)) => {
+                let body = html! { (wrong(&reader, &text)) (body) };
+                (status, page(&app, &reader, part, &title, body)).into_response()
+            }
+            Err(_) => failed(&app, &reader, part, &error),
         }
     };
-    page(&app, &reader, Part::Lots, say.of("Lots", "批次"), body).into_response()
+    aside(work).await.unwrap_or_else(|broken| broken)
+}
+
+/// Randomness for the ids of entries, from the operating system.
+fn rng() -> Result<ChaCha12Rng, BookError> {
+    let mut seed = [0_u8; 32];
+    getrandom::fill(&mut seed)
+        .map_err(|e| BookError::Refused(format!("the system gives no random numbers: {e}")))?;
+    Ok(ChaCha12Rng::from_seed(seed))
+}
+
+/// The page of a lot. Ids are the same without regard to case: so a lot may be called like a page of ours.
+#[must_use]
+pub fn lot_page(id: &str) -> String {
+    let ours = ["new", "blend", "refire"].contains(&id);
+    format!("/lots/{}", if ours { id.to_ascii_uppercase() } else { id.to_owned() })
+}
+
+/// A text in a question of an address.
+fn asked(text: &str) -> String {
+    let mut out = String::new();
+    for b in text.bytes() {
+        if b.is_ascii_alphanumeric() || b"-_.~".contains(&b) {
+            out.push(char::from(b));
+        } else {
+            out.push_str(&format!("%{b:02X}"));
+        }
+    }
+    out
 }

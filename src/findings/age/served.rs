@@ -177,21 +177,31 @@ impl Served {
         all
     }
 
+    /// What was served of a sample.
+    fn of_sample(&self, sample: &str) -> impl Iterator<Item = (&Cell, &ServedCell)> {
+        let first = Cell { sample: sample.to_owned(), session: String::new(), recipe: None };
+        let sample = first.sample.clone();
+        self.cells.range(first..).take_while(move |(cell, _)| cell.sample == sample)
+    }
+
     /// When a sample was tasted, by time.
     #[must_use]
     pub fn tastings(&self, sample: &str, before: &[Before], lots: &LotTimes) -> Vec<TastingOf> {
-        let own: BTreeSet<&String> =
-            self.cells.keys().filter(|c| c.sample == sample).map(|c| &c.session).collect();
+        let own: BTreeSet<&String> = self.of_sample(sample).map(|(c, _)| &c.session).collect();
+        let as_itself = self.of_sample(sample);
         // On the day of a split it still was what it was before, but where it was served itself.
-        let counts = |cell: &Cell, month: f64| {
-            let was =
-                |b: &Before| month < b.until || (month == b.until && !own.contains(&cell.session));
-            cell.sample == sample || before.iter().any(|b| b.sample == cell.sample && was(b))
-        };
-        let mut all: Vec<TastingOf> = self
-            .cells
-            .iter()
-            .filter(|(cell, served)| counts(cell, served.month()))
+        let was = before.iter().filter(|b| b.sample != sample).flat_map(|b| {
+            self.of_sample(&b.sample).filter(|(cell, served)| {
+                let month = served.month();
+                month < b.until || (month == b.until && !own.contains(&cell.session))
+            })
+        });
+        let mut found: Vec<(&Cell, &ServedCell)> = as_itself.chain(was).collect();
+        // It may have been the same sample before in two ways.
+        found.sort_by_key(|(cell, _)| *cell);
+        found.dedup_by_key(|(cell, _)| *cell);
+        let mut all: Vec<TastingOf> = found
+            .into_iter()
             .map(|(cell, served)| TastingOf { cell: cell.clone(), month: served.month() })
             .collect();
         all.sort_by(|a, b| in_time((a.month, &a.cell.session), (b.month, &b.cell.session), lots));

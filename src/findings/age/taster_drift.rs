@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use blindsteep_stats::additive::Additive;
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -66,8 +67,13 @@ impl Asking<'_> {
         let node = &self.places.nodes[base];
         let mut all: Vec<TasterDrift> =
             tasters.iter().map(|t| TasterDrift { taster: t.clone(), terms: Vec::new() }).collect();
-        for t in &self.terms {
-            let found = self.drifts(&t.term.scores, tasters, node);
+        let of_terms: Vec<Vec<TasterDriftTerm>> = self
+            .terms
+            .par_iter()
+            .with_max_len(1)
+            .map(|t| self.drifts(&t.term.scores, tasters, node))
+            .collect();
+        for found in of_terms {
             all.iter_mut().zip(found).for_each(|(own, term)| own.terms.push(term));
         }
         Answer::Known(all)

@@ -22,6 +22,8 @@ pub(super) struct Given {
     whiten: Vec<Vec<f64>>,
     /// V⁻¹ with the constant taken out: `Q` of a constant course is `d' M d`.
     less_constant: Vec<Vec<f64>>,
+    /// `M d`.
+    along: Vec<f64>,
     pub(super) first: f64,
     pub(super) range: f64,
 }
@@ -49,14 +51,15 @@ impl Given {
         let ones: Vec<f64> = whiten.iter().map(|row| row.iter().sum()).collect();
         let along: Vec<f64> = columns.iter().map(|c| dot(c, &ones)).collect();
         let size = dot(&ones, &ones);
-        let less_constant = (0..n)
+        let less_constant: Vec<Vec<f64>> = (0..n)
             .map(|i| {
                 (0..n).map(|j| dot(&columns[i], &columns[j]) - along[i] * along[j] / size).collect()
             })
             .collect();
+        let along = less_constant.iter().map(|row| dot(row, &d)).collect();
         let first = at.iter().copied().fold(f64::INFINITY, f64::min);
         let last = at.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        Ok(Self { at: at.to_vec(), d, whiten, less_constant, first, range: last - first })
+        Ok(Self { at: at.to_vec(), d, whiten, less_constant, along, first, range: last - first })
     }
 
     pub(super) fn n(&self) -> usize {
@@ -79,16 +82,18 @@ impl Given {
         self.whiten.iter().map(|row| dot(row, v)).collect()
     }
 
-    /// `a' M b`, M the inverse covariance less the constant.
-    fn product(&self, a: &[f64], b: &[f64]) -> f64 {
-        self.less_constant.iter().zip(a).map(|(row, x)| x * dot(row, b)).sum()
+    /// `a' M a`, M the inverse covariance less the constant.
+    fn square(&self, a: &[f64]) -> f64 {
+        let twice_below =
+            |(i, row): (usize, &Vec<f64>)| a[i] * (2.0 * dot(&row[..i], &a[..i]) + row[i] * a[i]);
+        self.less_constant.iter().enumerate().map(twice_below).sum()
     }
 
     /// How much of Q a saturating course of one length takes off.
     pub(super) fn taken_off(&self, length: f64) -> f64 {
         let g: Vec<f64> = self.at.iter().map(|t| saturated(t - self.first, length)).collect();
-        let size = self.product(&g, &g);
-        if size > 0.0 { self.product(&g, &self.d).powi(2) / size } else { 0.0 }
+        let size = self.square(&g);
+        if size > 0.0 { dot(&g, &self.along).powi(2) / size } else { 0.0 }
     }
 }
 

@@ -3,6 +3,8 @@
 use crate::dist::t_quantile_upper;
 use crate::largest_t::LargestT;
 use crate::mixed::Family;
+use std::collections::HashMap;
+use std::sync::{Arc, LazyLock, Mutex};
 
 /// A change from the first estimate with limits that hold for all together.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,6 +39,35 @@ pub struct FromFirst {
     pub first: Option<Simultaneous>,
     /// Whether the last change points the same way and is itself, asked alone, beyond luck.
     pub lasts: bool,
+}
+
+/// The largest t of some correlations with its critical value.
+struct Luck {
+    all: LargestT,
+    critical: f64,
+}
+
+/// So many are kept.
+const KEPT: usize = 128;
+
+/// What luck alone reaches. Samples that were tasted alike ask the same again and again.
+fn luck(r: &[Vec<f64>], level: f64, df: f64) -> Option<Arc<Luck>> {
+    static KNOWN: LazyLock<Mutex<HashMap<Vec<u64>, Arc<Luck>>>> = LazyLock::new(Mutex::default);
+    let below = r.iter().enumerate().flat_map(|(i, row)| &row[..i]);
+    let key: Vec<u64> = [level, df].iter().chain(below).map(|v| v.to_bits()).collect();
+    if let Some(known) = KNOWN.lock().ok().and_then(|all| all.get(&key).cloned()) {
+        return Some(known);
+    }
+    let all = LargestT::new(r).ok()?;
+    let critical = all.quantile_upper(1.0 - level, df);
+    let made = Arc::new(Luck { all, critical });
+    if let Ok(mut known) = KNOWN.lock() {
+        if known.len() >= KEPT {
+            known.clear();
+        }
+        known.insert(key, Arc::clone(&made));
+    }
+    Some(made)
 }
 
 /// Returns which estimate of `family`, in its order, is the first whose change from the first one is
@@ -81,8 +112,8 @@ pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
         if i == j { 1.0 } else { (changes.covariance(i, j) / (se[i] * se[j])).clamp(-1.0, 1.0) }
     };
     let r: Vec<Vec<f64>> = (0..k).map(|i| (0..k).map(|j| correlation(i, j)).collect()).collect();
-    let all = LargestT::new(&r).ok()?;
-    let critical = all.quantile_upper(1.0 - level, df);
+    let luck = luck(&r, level, df)?;
+    let (all, critical) = (&luck.all, luck.critical);
     found.critical = Some(critical);
     if let Some(i) = t.iter().position(|t| t.abs() > critical) {
         let alone = t_quantile_upper(0.5 * (1.0 - level), df);

@@ -1,5 +1,7 @@
 //! Small dense linear algebra beside what faer brings.
 
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::cholesky::llt::factor as llt;
 use faer::linalg::matmul::triangular::{self, BlockStructure};
 use faer::linalg::triangular_inverse::invert_lower_triangular;
 use faer::{Accum, Mat, MatRef, Par, Side};
@@ -115,14 +117,24 @@ pub(super) fn small_inverse(m: &Mat<f64>) -> Option<(Mat<f64>, f64)> {
 /// Up to this size plain loops are quicker.
 const SMALL: usize = 24;
 
-/// The inverse of `L L'` from `L`, half of the work of [`invert_from_lower`] where it is large.
-pub(super) fn symmetric_inverse(lower: MatRef<'_, f64>) -> Mat<f64> {
+/// Turns the lower triangle of a symmetric matrix into that of its Cholesky factor, in its own place;
+/// false if the matrix is not positive. The upper triangle is left as it is.
+pub(super) fn factored(m: &mut Mat<f64>) -> bool {
+    let need = llt::cholesky_in_place_scratch::<f64>(m.nrows(), Par::Seq, Default::default());
+    let mut room = MemBuffer::new(need);
+    let room = MemStack::new(&mut room);
+    let rule = Default::default();
+    llt::cholesky_in_place(m.as_mut(), rule, Par::Seq, room, Default::default()).is_ok()
+}
+
+/// The inverse of `L L'` from `L` in the lower triangle, in the place of `L`: half of the work of
+/// [`invert_from_lower`] where it is large.
+pub(super) fn inverse_of_factored(mut lower: Mat<f64>) -> Mat<f64> {
     let n = lower.nrows();
     let mut inverse = Mat::<f64>::zeros(n, n);
-    invert_lower_triangular(inverse.as_mut(), lower, Par::Seq);
-    let mut product = Mat::<f64>::zeros(n, n);
+    invert_lower_triangular(inverse.as_mut(), lower.as_ref(), Par::Seq);
     triangular::matmul(
-        product.as_mut(),
+        lower.as_mut(),
         BlockStructure::TriangularLower,
         Accum::Replace,
         inverse.transpose(),
@@ -132,8 +144,8 @@ pub(super) fn symmetric_inverse(lower: MatRef<'_, f64>) -> Mat<f64> {
         1.0,
         Par::Seq,
     );
-    mirror(&mut product);
-    product
+    mirror(&mut lower);
+    lower
 }
 
 /// `A B` where the product is known to be symmetric.

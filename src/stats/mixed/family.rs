@@ -2,7 +2,6 @@
 //! further combination of them for a few products.
 
 use super::cells::Asked;
-use super::dense::times;
 use super::inference::contrast_of;
 use super::matrices::dot;
 use super::report::{Contrast, FTest, Fit};
@@ -14,12 +13,29 @@ use std::sync::Arc;
 pub struct Family {
     estimable: Vec<bool>,
     estimates: Vec<f64>,
-    covariance: Mat<f64>,
-    /// For each variance that is not zero, then for the residual: how the covariance of the basis
-    /// moves with it.
-    gradients: Vec<Mat<f64>>,
+    moments: Arc<Moments>,
     /// Inverse of the curvature of the deviance in these variances.
     information_inverse: Arc<Mat<f64>>,
+}
+
+/// The covariance of a basis.
+#[derive(Debug)]
+pub(super) struct Moments {
+    pub covariance: Mat<f64>,
+    /// For each variance that is not zero, then for the residual: how the covariance moves with it.
+    pub gradients: Vec<Mat<f64>>,
+}
+
+impl Moments {
+    /// Of combinations, given what makes a matrix of them into one of theirs.
+    fn of<'a>(
+        covariance: &'a Mat<f64>,
+        gradients: &'a [Mat<f64>],
+        form: impl Fn(&'a Mat<f64>) -> Mat<f64>,
+    ) -> Arc<Self> {
+        let covariance = form(covariance);
+        Arc::new(Self { covariance, gradients: gradients.iter().map(form).collect() })
+    }
 }
 
 impl Fit {
@@ -35,8 +51,8 @@ impl Fit {
             let told =
                 |l: &Vec<(usize, f64)>| l.iter().copied().filter(|w| w.0 < n_effects).collect();
             let basis: Vec<Vec<(usize, f64)>> = basis.iter().map(told).collect();
-            let Asked { estimates, covariance, gradients } = joint.ask(&basis);
-            return Family { estimable, estimates, covariance, gradients, information_inverse };
+            let Asked { estimates, moments } = joint.ask(&basis);
+            return Family { estimable, estimates, moments, information_inverse };
         }
         let form = |m: &Mat<f64>| {
             Mat::from_fn(n, n, |i, j| {
@@ -57,8 +73,7 @@ impl Fit {
                 .iter()
                 .map(|l| l.iter().map(|(a, x)| x * self.beta.get(*a).copied().unwrap_or(0.0)).sum())
                 .collect(),
-            covariance: form(&self.vcov_beta),
-            gradients: self.gradients.iter().map(form).collect(),
+            moments: Moments::of(&self.vcov_beta, &self.gradients, form),
             information_inverse,
         }
     }
@@ -70,7 +85,7 @@ impl Family {
         let told: Vec<usize> = (0..self.len()).filter(|&i| self.estimable[i]).collect();
         let part =
             |m: &Mat<f64>| Mat::from_fn(told.len(), told.len(), |i, j| m[(told[i], told[j])]);
-        let Ok(eigen) = part(&self.covariance).self_adjoint_eigen(Side::Lower) else {
+        let Ok(eigen) = part(&self.moments.covariance).self_adjoint_eigen(Side::Lower) else {
             return FTest::nothing();
         };
         let (u, values) = (eigen.U(), eigen.S().column_vector());
@@ -101,8 +116,7 @@ impl Family {
         Some(Self {
             estimable: vec![true; n],
             estimates: estimates.to_vec(),
-            gradients: vec![covariance.clone()],
-            covariance,
+            moments: Arc::new(Moments { gradients: vec![covariance.clone()], covariance }),
             information_inverse: Arc::new(Mat::from_fn(1, 1, |_, _| 1.0 / df)),
         })
     }
@@ -119,8 +133,7 @@ impl Family {
         Self {
             estimable: rows.iter().map(|row| told(row)).collect(),
             estimates: rows.iter().map(|row| dot(row, &self.estimates)).collect(),
-            covariance: form(&self.covariance),
-            gradients: self.gradients.iter().map(form).collect(),
+            moments: Moments::of(&self.moments.covariance, &self.moments.gradients, form),
             information_inverse: Arc::clone(&self.information_inverse),
         }
     }
@@ -133,10 +146,21 @@ impl Family {
         if !self.told(weights) {
             return None;
         }
-        let form = |m: &Mat<f64>| dot(weights, &times(m.as_ref(), weights));
-        let variance = form(&self.covariance);
-        let g: Vec<f64> = self.gradients.iter().map(form).collect();
-        let spread = dot(&g, &times(self.information_inverse.as_ref().as_ref(), &g));
+        // Most weights are zero.
+        let used: Vec<(usize, f64)> =
+            weights.iter().copied().enumerate().filter(|w| w.1 != 0.0).collect();
+        let form = |m: &Mat<f64>| -> f64 {
+            let along = |j: usize| {
+                let column = m.col_as_slice(j);
+                used.iter().map(|(i, w)| w * column[*i]).sum::<f64>()
+            };
+            used.iter().map(|(j, w)| w * along(*j)).sum()
+        };
+        let variance = form(&self.moments.covariance);
+        let g: Vec<f64> = self.moments.gradients.iter().map(form).collect();
+        let spread: f64 = (0..g.len())
+            .map(|j| g[j] * dot(&g, &self.information_inverse.col_as_slice(j)[..g.len()]))
+            .sum();
         Some((variance, variance * variance / spread))
     }
 
@@ -173,7 +197,7 @@ impl Family {
     /// The covariance of the estimates of the combinations `i` and `j` of the basis.
     #[must_use]
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
-        self.covariance[(i, j)]
+        self.moments.covariance[(i, j)]
     }
 
     /// Returns the combination of the basis with `weights`, one each, with its interval at

@@ -38,6 +38,22 @@ pub(super) trait Target {
     fn crude(&self) -> &[f64];
     /// `tr(P V_i P V_j)` at ratios of zero, the residual first.
     fn gram(&self) -> &Mat<f64>;
+    /// A start nearer than [`first_guess`], if there is one at hand.
+    fn near(&self) -> Option<Vec<f64>> {
+        None
+    }
+    /// The deviance with one ratio, zero where the search stands, moved inside; good to .01 or better.
+    fn deviance_inside(
+        &self,
+        _: &Self::At,
+        ratios: &[f64],
+        term: usize,
+        ratio: f64,
+    ) -> Option<f64> {
+        let mut ratios = ratios.to_vec();
+        ratios[term] = ratio;
+        self.deviance(&ratios)
+    }
 }
 
 /// The deviance with its slope and curvature.
@@ -66,7 +82,7 @@ pub(super) enum Ending {
     Unsettled,
 }
 
-/// Finds the minimum from the start of [`first_guess`], and from other starts if that leads nowhere;
+/// Finds the minimum from a start at hand or that of [`first_guess`], and from other starts if that leads nowhere;
 /// then looks inside wherever a ratio came out as zero, searches again from there if the deviance is
 /// nearly as low, and keeps the better. Ratios marked in `out` stay at zero (with Newton's steps).
 pub(super) fn minimise<T: Target>(
@@ -82,7 +98,8 @@ pub(super) fn minimise<T: Target>(
         start.iter_mut().zip(out).filter(|(_, out)| **out).for_each(|(g, _)| *g = 0.0);
         start
     };
-    let mut best = run(&first_guess(objective, out))?;
+    let near = if out.contains(&true) { None } else { objective.near() };
+    let mut best = run(&near.unwrap_or_else(|| first_guess(objective, out)))?;
     if best.ending != Ending::Settled {
         for ratio in [0.5, 0.05, 5.0] {
             let other = run(&without(vec![ratio; best.ratios.len()]))?;
@@ -99,7 +116,8 @@ pub(super) fn minimise<T: Target>(
             start[i] = inside;
             best.evaluations += 1;
             let limit = best.at.deviance() + 0.2;
-            if objective.deviance(&start).is_some_and(|v| v < limit) {
+            let there = objective.deviance_inside(&best.at, &best.ratios, i, inside);
+            if there.is_some_and(|v| v < limit) {
                 better(&mut best, run(&start)?);
             }
         }

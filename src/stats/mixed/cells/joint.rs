@@ -11,6 +11,7 @@
 
 use super::layout::{Layout, Leaf, Place};
 use super::solve::{Solved, SolvedLeaf, small_times};
+use crate::mixed::family::Moments;
 use faer::Mat;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -20,6 +21,11 @@ use std::sync::{Arc, Mutex};
 const WIDE: usize = 40;
 /// So many of them are kept.
 const KEPT: usize = 400;
+
+/// Of so many bases at a time, with no more combinations than the second number, covariances are kept:
+/// those of samples that were tasted alike are the same.
+const ALIKE: usize = 64;
+const ALIKE_MAX: usize = 64;
 
 /// A combination: cells with the bits of their weights.
 type Key = Vec<(usize, u64)>;
@@ -33,11 +39,14 @@ pub(in crate::mixed) struct Joint {
     pub means: Vec<f64>,
     pub effects: Vec<f64>,
     pub roots: Vec<f64>,
+    /// One a kind of leaves.
     pub leaves: Vec<SolvedLeaf>,
     /// The inverse of the core.
     pub c: Mat<f64>,
     pub forms: Vec<Form>,
     wide: Mutex<HashMap<Key, Arc<Wide>>>,
+    /// By all that they hang on.
+    alike: Mutex<HashMap<Vec<u64>, Arc<Moments>>>,
 }
 
 /// How variances move with the ratio of a term that is not zero.
@@ -49,6 +58,17 @@ pub(in crate::mixed) struct Form {
     /// `C (W'EW + E) C`; none where it has few columns, all in the core.
     pub whole: Option<Mat<f64>>,
     pub has_leaves: bool,
+}
+
+/// A combination as `b`.
+#[derive(Debug)]
+struct Plain {
+    estimate: f64,
+    /// Weights on cells, ascending.
+    cells: Vec<(usize, f64)>,
+    /// `b` in the core, and in each leaf that it meets.
+    core: Vec<(usize, f64)>,
+    leaves: Vec<(usize, Vec<f64>)>,
 }
 
 /// A combination, taken off its leaves.
@@ -75,21 +95,14 @@ struct Wide {
     forms: Vec<(Vec<f64>, Vec<f64>)>,
 }
 
-/// Estimates, their covariance, and for each form, then the residual, how it moves.
+/// Estimates with their covariance.
 pub(in crate::mixed) struct Asked {
     pub estimates: Vec<f64>,
-    pub covariance: Mat<f64>,
-    pub gradients: Vec<Mat<f64>>,
+    pub moments: Arc<Moments>,
 }
 
 impl Joint {
-    pub fn new(
-        layout: Arc<Layout>,
-        solved: Solved,
-        means: Vec<f64>,
-        c: Mat<f64>,
-        forms: Vec<Form>,
-    ) -> Self {
+    pub fn new(layout: Arc<Layout>, solved: Solved, means: Vec<f64>, forms: Vec<Form>) -> Self {
         Joint {
             layout,
             sigma2: solved.sigma2,
@@ -97,13 +110,18 @@ impl Joint {
             effects: solved.effects,
             roots: solved.roots,
             leaves: solved.leaves,
-            c,
+            c: solved.core,
             forms,
             wide: Mutex::new(HashMap::new()),
+            alike: Mutex::new(HashMap::new()),
         }
     }
 
     fn vector(&self, l: &[(usize, f64)]) -> Vector {
+        self.reduced(self.plain(l))
+    }
+
+    fn plain(&self, l: &[(usize, f64)]) -> Plain {
         let layout = &*self.layout;
         let n_cells = layout.counts.len();
         let mut cells: Vec<(usize, f64)> = l.iter().copied().filter(|w| w.0 < n_cells).collect();
@@ -118,17 +136,17 @@ impl Joint {
         merged(&mut b);
         let mut estimate: f64 = cells.iter().map(|(c, w)| w * self.means[*c]).sum();
         let mut core: Vec<(usize, f64)> = Vec::new();
-        let mut leaves: Vec<(usize, Vec<f64>, Vec<f64>)> = Vec::new();
+        let mut leaves: Vec<(usize, Vec<f64>)> = Vec::new();
         for (column, value) in b {
-            estimate -= self.root(column) * value * self.effects[column];
             let value = self.root(column) * value;
+            estimate -= value * self.effects[column];
             match layout.places[column] {
                 Place::Core(at) => core.push((at as usize, value)),
                 Place::Leaf(leaf, at) => {
                     let leaf = leaf as usize;
                     let known = leaves.iter().position(|l| l.0 == leaf).unwrap_or_else(|| {
                         let n = layout.leaves[leaf].columns.len();
-                        leaves.push((leaf, vec![0.0; n], Vec::new()));
+                        leaves.push((leaf, vec![0.0; n]));
                         leaves.len() - 1
                     });
                     leaves[known].1[at as usize] += value;
@@ -136,24 +154,68 @@ impl Joint {
                 Place::Unused => {}
             }
         }
+        Plain { estimate, cells, core, leaves }
+    }
+
+    fn reduced(&self, plain: Plain) -> Vector {
+        let layout = &*self.layout;
+        let Plain { estimate, cells, mut core, leaves } = plain;
         let n_drawn = self.forms.iter().filter(|f| f.has_leaves).count();
         let mut drawn: Vec<Vec<(usize, f64)>> = vec![Vec::new(); n_drawn];
-        for (at, own, turned) in &mut leaves {
-            let (leaf, solved) = (&layout.leaves[*at], &self.leaves[*at]);
-            *turned = small_times(&solved.inverse, own);
+        let turned = |(at, own): (usize, Vec<f64>)| {
+            let (leaf, solved) = (&layout.leaves[at], &self.leaves[layout.kind_of[at]]);
+            let turned = small_times(&solved.inverse, &own);
             for (j, &s) in leaf.support.iter().enumerate() {
                 let w = solved.across.col_as_slice(j);
                 let sum: f64 = own.iter().zip(w).map(|(a, b)| a * b).sum();
                 core.push((s, -sum));
                 let forms = self.forms.iter().filter(|f| f.has_leaves);
                 for (form, drawn) in forms.zip(&mut drawn) {
-                    drawn.push((s, of_term(leaf, form.term, turned, w)));
+                    drawn.push((s, of_term(leaf, form.term, &turned, w)));
                 }
             }
-        }
+            (at, own, turned)
+        };
+        let leaves = leaves.into_iter().map(turned).collect();
         merged(&mut core);
         drawn.iter_mut().for_each(merged);
         Vector { estimate, cells, leaves, core, drawn }
+    }
+
+    /// All that the covariances of a basis hang on: where in the core it stands, leaves by their kind,
+    /// cells by their numbers of rows; those apart from any wide combination by their order only.
+    fn hangs_on(&self, narrow: &[(usize, Plain)], wide: &[(usize, Arc<Wide>)]) -> Vec<u64> {
+        let (mut cells, mut leaves): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
+        let local = |all: &mut Vec<usize>, at: usize| {
+            all.iter().position(|known| *known == at).unwrap_or_else(|| {
+                all.push(at);
+                all.len() - 1
+            }) as u64
+        };
+        const APART: u64 = 1 << 63;
+        let mut key = vec![wide.len() as u64];
+        for (i, wide) in wide {
+            key.extend([*i as u64, Arc::as_ptr(wide) as u64]);
+        }
+        for (i, v) in narrow {
+            let sizes = [*i, v.cells.len(), v.core.len(), v.leaves.len()];
+            key.extend(sizes.map(|n| n as u64));
+            for (cell, weight) in &v.cells {
+                let in_wide = wide
+                    .iter()
+                    .any(|w| w.1.vector.cells.binary_search_by_key(cell, |c| c.0).is_ok());
+                let at = if in_wide { *cell as u64 } else { APART | local(&mut cells, *cell) };
+                key.extend([at, self.layout.counts[*cell].to_bits(), weight.to_bits()]);
+            }
+            key.extend(v.core.iter().flat_map(|(at, value)| [*at as u64, value.to_bits()]));
+            for (leaf, own) in &v.leaves {
+                let in_wide = wide.iter().any(|w| w.1.vector.leaves.iter().any(|l| l.0 == *leaf));
+                let at = if in_wide { *leaf as u64 } else { APART | local(&mut leaves, *leaf) };
+                key.extend([at, self.layout.kind_of[*leaf] as u64]);
+                key.extend(own.iter().map(|v| v.to_bits()));
+            }
+        }
+        key
     }
 
     fn root(&self, column: usize) -> f64 {
@@ -167,15 +229,45 @@ impl Joint {
     /// The combinations with their covariances.
     pub fn ask(&self, basis: &[Vec<(usize, f64)>]) -> Asked {
         let n = basis.len();
-        let mut narrow: Vec<(usize, Vector)> = Vec::new();
+        let mut narrow: Vec<(usize, Plain)> = Vec::new();
         let mut wide: Vec<(usize, Arc<Wide>)> = Vec::new();
         for (i, l) in basis.iter().enumerate() {
             if l.len() > WIDE {
                 wide.push((i, self.wide(l)));
             } else {
-                narrow.push((i, self.vector(l)));
+                narrow.push((i, self.plain(l)));
             }
         }
+        let mut estimates = vec![0.0; n];
+        narrow.iter().for_each(|(i, v)| estimates[*i] = v.estimate);
+        wide.iter().for_each(|(i, w)| estimates[*i] = w.vector.estimate);
+        if !(2..=ALIKE_MAX).contains(&n) {
+            return Asked { estimates, moments: Arc::new(self.moments(n, narrow, &wide)) };
+        }
+        let key = self.hangs_on(&narrow, &wide);
+        let known = self.alike.lock().ok().and_then(|known| known.get(&key).cloned());
+        let moments = known.unwrap_or_else(|| {
+            let made = Arc::new(self.moments(n, narrow, &wide));
+            if let Ok(mut known) = self.alike.lock() {
+                if known.len() >= ALIKE {
+                    known.clear();
+                }
+                known.insert(key, Arc::clone(&made));
+            }
+            made
+        });
+        Asked { estimates, moments }
+    }
+
+    /// The covariance of `n` combinations, and for each form, then the residual, how it moves.
+    fn moments(
+        &self,
+        n: usize,
+        narrow: Vec<(usize, Plain)>,
+        wide: &[(usize, Arc<Wide>)],
+    ) -> Moments {
+        let narrow: Vec<(usize, Vector)> =
+            narrow.into_iter().map(|(i, v)| (i, self.reduced(v))).collect();
         let k = self.forms.len();
         let mut covariance = Mat::<f64>::zeros(n, n);
         let mut gradients: Vec<Mat<f64>> = vec![Mat::zeros(n, n); k];
@@ -202,15 +294,12 @@ impl Joint {
                 gradients.iter_mut().for_each(|g| g[(j, *i)] = g[(*i, j)]);
             }
         }
-        let mut estimates = vec![0.0; n];
-        narrow.iter().for_each(|(i, v)| estimates[*i] = v.estimate);
-        wide.iter().for_each(|(i, w)| estimates[*i] = w.vector.estimate);
         covariance *= faer::Scale(self.sigma2);
         for (g, form) in gradients.iter_mut().zip(&self.forms) {
             *g *= faer::Scale(self.sigma2 / self.roots[form.term].powi(2));
         }
         gradients.push(covariance.clone());
-        Asked { estimates, covariance, gradients }
+        Moments { covariance, gradients }
     }
 
     /// What does not go through the core: `a' N^-1 a` and the leaves' own.

@@ -1,12 +1,15 @@
 //! The cross-products of what is left of all columns within the cells: leaves and a core.
 
 use super::places::placed;
+use super::start::Start;
 use crate::mixed::dense::small_cross;
 use crate::mixed::fixed::Apart;
 use crate::mixed::identify::told_apart;
 use crate::mixed::{FixedPart, MixedError, RandomTerm};
 use faer::{Mat, Side};
+use std::collections::HashMap;
 use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 /// Where a column stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,6 +53,16 @@ pub(in crate::mixed) struct Leaf {
     pub cross: Mat<f64>,
 }
 
+impl Leaf {
+    /// Whether it has the same products, to the last bit.
+    fn is_like(&self, other: &Leaf) -> bool {
+        self.terms == other.terms
+            && self.support == other.support
+            && self.own == other.own
+            && self.cross == other.cross
+    }
+}
+
 /// A layout whose cells are taken off.
 #[derive(Debug, Clone)]
 pub(in crate::mixed) struct Layout {
@@ -65,6 +78,11 @@ pub(in crate::mixed) struct Layout {
     pub n_random: usize,
     pub places: Vec<Place>,
     pub leaves: Vec<Leaf>,
+    /// For each leaf its kind: leaves of one kind differ in nothing but their columns, as those of lots
+    /// that were tasted in the same sessions by the same tasters.
+    pub kind_of: Vec<usize>,
+    /// For each kind its first leaf, and how many it has.
+    pub kinds: Vec<(usize, usize)>,
     /// The columns of the core, ascending; the further fixed ones are the last.
     pub core: Vec<usize>,
     pub products: Mat<f64>,
@@ -72,6 +90,8 @@ pub(in crate::mixed) struct Layout {
     pub means: Vec<Vec<(usize, f64)>>,
     /// `tr(Q V_k Q V_l)`, the residual first.
     pub gram: Mat<f64>,
+    /// Where searches start from, once it was asked for.
+    pub start: OnceLock<Option<Arc<Start>>>,
     /// `log |X'X|` of the cells.
     pub log_cells: f64,
     /// The columns of each row with their values, row after row.
@@ -180,6 +200,7 @@ impl Layout {
             scatter(&own, met, &places, &mut leaves, &mut products);
             means.push(met.iter().copied().zip(mean).filter(|m| m.1 != 0.0).collect());
         }
+        let (kind_of, kinds) = kinds(&leaves);
         let log_cells = counts.iter().filter(|&&c| c > 0.0).map(|c| c.ln()).sum();
         let mut layout = Layout {
             n,
@@ -191,10 +212,13 @@ impl Layout {
             n_random,
             places,
             leaves,
+            kind_of,
+            kinds,
             core,
             products,
             means,
             gram: Mat::zeros(0, 0),
+            start: OnceLock::new(),
             log_cells,
             entries,
             width,
@@ -437,6 +461,25 @@ fn supports(leaves: &mut [Leaf], places: &[Place], met: &[Vec<usize>]) {
         leaf.support.dedup();
         leaf.cross = Mat::zeros(leaf.columns.len(), leaf.support.len());
     }
+}
+
+/// The kind of each leaf; the first leaf of each kind and how many it has.
+fn kinds(leaves: &[Leaf]) -> (Vec<usize>, Vec<(usize, usize)>) {
+    let mut kinds: Vec<(usize, usize)> = Vec::new();
+    // By where in the core they stand, so that few are compared.
+    let mut by_support: HashMap<&[usize], Vec<usize>> = HashMap::new();
+    let of = leaves.iter().enumerate().map(|(at, leaf)| {
+        let known = by_support.entry(&leaf.support).or_default();
+        let kind = known.iter().copied().find(|&kind| leaf.is_like(&leaves[kinds[kind].0]));
+        let kind = kind.unwrap_or_else(|| {
+            known.push(kinds.len());
+            kinds.push((at, 0));
+            kinds.len() - 1
+        });
+        kinds[kind].1 += 1;
+        kind
+    });
+    (of.collect(), kinds)
 }
 
 /// Adds the products of one cell.

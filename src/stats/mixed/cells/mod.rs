@@ -3,21 +3,23 @@
 //! Where the fixed part is a mean for each of many cells, what is left of the scores and of the random
 //! columns within the cells holds all that is known of the variances. `layout` makes the
 //! cross-products of that, parted into leaves (such as the effects of the tasters on one sample) and a
-//! core (such as the tasters in each session; `places` parts them); `solve` gives the deviance, its slope and its average
-//! information; this file makes a [`Fit`] of it; `joint` answers what is asked of cells. Nothing is as
+//! core (such as the tasters in each session; `places` parts them); leaves that differ in nothing but their
+//! columns are solved once; `solve` gives the deviance, its slope and its average information; `start`
+//! says where a search begins; this file makes a [`Fit`] of it; `joint` answers what is asked of cells. Nothing is as
 //! large as the cells times the cells.
 
 mod joint;
 mod layout;
 mod places;
 mod solve;
+mod start;
 #[cfg(test)]
 mod tests;
 
 pub(super) use joint::{Asked, Joint};
 pub(super) use layout::Layout;
 
-use super::dense::{symmetric_inverse, symmetric_product};
+use super::dense::symmetric_product;
 use super::matrices::{Model, dot};
 use super::optimise::{Search, minimise};
 use super::report::{Component, Fit, Mode, positive_inverse};
@@ -56,7 +58,12 @@ pub(super) fn fit(
     let scores = layout.scores(y)?;
     let objective = Objective { layout, scores: &scores };
     let found = minimise(&objective, search, &vec![false; layout.parts.len()])?;
-    report(model, layout, &scores, &found.ratios, found.evaluations)
+    // Slopes are not taken at a ratio of zero, but next to it.
+    let s = match found.ratios.iter().all(|g| *g >= solve::FLOOR) {
+        true => found.at.solved,
+        false => objective.inverted(&found.ratios).ok_or(MixedError::NoResidual)?,
+    };
+    Ok(report(model, layout, &scores, s, (&found.ratios, found.evaluations)))
 }
 
 /// The fit at given ratios, in the units of the terms' covariates.
@@ -69,7 +76,10 @@ pub(super) fn fit_at(
 ) -> Result<Fit, MixedError> {
     by_reml(method)?;
     let scores = layout.scores(y)?;
-    report(model, layout, &scores, &scaled(layout, ratios), 1)
+    let ratios = scaled(layout, ratios);
+    let objective = Objective { layout, scores: &scores };
+    let s = objective.inverted(&ratios).ok_or(MixedError::NoResidual)?;
+    Ok(report(model, layout, &scores, s, (&ratios, 1)))
 }
 
 /// The deviance at given ratios; infinite where the equations have no solution.
@@ -123,39 +133,21 @@ fn report(
     model: &Model,
     layout: &Arc<Layout>,
     scores: &Scores,
-    ratios: &[f64],
-    evaluations: usize,
-) -> Result<Fit, MixedError> {
+    s: Solved,
+    (ratios, evaluations): (&[f64], usize),
+) -> Fit {
     let objective = Objective { layout, scores };
-    let s = objective.solve(ratios).ok_or(MixedError::NoResidual)?;
-    let c = symmetric_inverse(s.factor.L());
+    let c = &s.core;
     let parts = &layout.parts;
-    let active: Vec<usize> = (0..parts.len()).filter(|&i| ratios[i] > 0.0).collect();
-    let forms: Vec<Form> = active
-        .iter()
-        .map(|&term| {
-            let (core, has_leaves) = (parts[term].core.clone(), parts[term].has_leaves);
-            let whole = if has_leaves {
-                let mut middle = gathered(layout, &s, term);
-                core.clone().for_each(|i| middle[(i, i)] += 1.0);
-                let turned = &middle * &c;
-                Some(symmetric_product(c.as_ref(), turned.as_ref()))
-            } else if core.len() > FEW {
-                let rows = c.as_ref().subrows(core.start, core.len());
-                Some(symmetric_product(rows.transpose(), rows))
-            } else {
-                None
-            };
-            Form { term, core, whole, has_leaves }
-        })
-        .collect();
+    let forms = forms_of(layout, &s);
+    let active: Vec<usize> = forms.iter().map(|form| form.term).collect();
     let spreads: Vec<Vec<f64>> =
-        layout.leaves.iter().zip(&s.leaves).map(|(l, own)| leaf_spreads(l, own, &c)).collect();
-    let single: Vec<f64> = (0..parts.len()).map(|i| trace(layout, &c, &spreads, i)).collect();
+        of_kinds(layout, &s).map(|(leaf, _, own)| leaf_spreads(leaf, own, c)).collect();
+    let single: Vec<f64> = (0..parts.len()).map(|i| trace(layout, c, &spreads, i)).collect();
     let modes = objective.modes(&s);
     let (mixed, squares) = objective.average(&s, &modes, ratios);
     let df = (layout.n - layout.n_fixed) as f64;
-    let both = traces(layout, &s, &c, &forms);
+    let both = traces(layout, &s, &forms);
     let size = active.len() + 1;
     let curvature = Mat::from_fn(size, size, |a, b| match (active.get(a), active.get(b)) {
         (Some(&i), Some(&j)) => {
@@ -179,7 +171,7 @@ fn report(
             n_levels: p.n_used,
         })
         .collect();
-    let modes = predicted(layout, &s, &c, &spreads);
+    let modes = predicted(layout, &s, &spreads);
     let mut beta: Vec<f64> = Vec::with_capacity(layout.counts.len() + layout.n_further);
     for (mean, cell) in scores.means.iter().zip(&layout.means) {
         let taken: f64 = cell
@@ -196,8 +188,8 @@ fn report(
     let unused: Vec<usize> =
         (0..layout.counts.len()).filter(|&cell| layout.counts[cell] == 0.0).collect();
     let (sigma2, deviance) = (s.sigma2, s.deviance);
-    let joint = Joint::new(Arc::clone(layout), s, scores.means.clone(), c, forms);
-    Ok(Fit {
+    let joint = Joint::new(Arc::clone(layout), s, scores.means.clone(), forms);
+    Fit {
         kept: (0..beta.len()).filter(|j| !unused.contains(j)).collect(),
         aliased: unused.iter().map(|&j| model.fixed.name(j)).collect(),
         aliases: unused.into_iter().map(|j| (j, Vec::new())).collect(),
@@ -220,19 +212,55 @@ fn report(
         information_inverse: positive_inverse(&curvature),
         modes,
         joint: Some(Arc::new(joint)),
-    })
+    }
+}
+
+/// How variances move with each ratio that is not zero.
+fn forms_of(layout: &Layout, s: &Solved) -> Vec<Form> {
+    let (parts, c) = (&layout.parts, &s.core);
+    (0..parts.len())
+        .filter(|&term| s.roots[term] > 0.0)
+        .map(|term| {
+            let (core, has_leaves) = (parts[term].core.clone(), parts[term].has_leaves);
+            let whole = if has_leaves {
+                let mut middle = gathered(layout, s, term);
+                core.clone().for_each(|i| middle[(i, i)] += 1.0);
+                let turned = &middle * c;
+                Some(symmetric_product(c.as_ref(), turned.as_ref()))
+            } else if core.len() > FEW {
+                let rows = c.as_ref().subrows(core.start, core.len());
+                Some(symmetric_product(rows.transpose(), rows))
+            } else {
+                None
+            };
+            Form { term, core, whole, has_leaves }
+        })
+        .collect()
+}
+
+/// The first leaf of each kind, how many there are, and how it is solved.
+fn of_kinds<'a>(
+    layout: &'a Layout,
+    s: &'a Solved,
+) -> impl Iterator<Item = (&'a layout::Leaf, f64, &'a solve::SolvedLeaf)> {
+    let kinds = layout.kinds.iter().zip(&s.leaves);
+    kinds.map(|(&(first, count), own)| (&layout.leaves[first], count as f64, own))
 }
 
 /// `tr E_k K^-1` of a term, of the levels with rows.
 fn trace(layout: &Layout, c: &Mat<f64>, spreads: &[Vec<f64>], term: usize) -> f64 {
     let own: f64 = layout.parts[term].core.clone().map(|i| c[(i, i)]).sum();
-    let leaves = layout.leaves.iter().zip(spreads).flat_map(|(l, s)| l.terms.iter().zip(s));
-    own + leaves.map(|(t, s)| if *t == term { *s } else { 0.0 }).sum::<f64>()
+    let kinds = layout.kinds.iter().zip(spreads);
+    let leaves = kinds.map(|(&(first, count), spreads)| {
+        let each = layout.leaves[first].terms.iter().zip(spreads);
+        count as f64 * each.map(|(t, s)| if *t == term { *s } else { 0.0 }).sum::<f64>()
+    });
+    own + leaves.sum::<f64>()
 }
 
 /// `tr(E_k K^-1 E_l K^-1)` of each pair of forms.
-fn traces(layout: &Layout, s: &Solved, c: &Mat<f64>, forms: &[Form]) -> Mat<f64> {
-    let k = forms.len();
+fn traces(layout: &Layout, s: &Solved, forms: &[Form]) -> Mat<f64> {
+    let (k, c) = (forms.len(), &s.core);
     let mut out = Mat::<f64>::zeros(k, k);
     for (i, own) in forms.iter().enumerate() {
         for (j, other) in forms.iter().enumerate().take(i + 1) {
@@ -260,7 +288,7 @@ fn traces(layout: &Layout, s: &Solved, c: &Mat<f64>, forms: &[Form]) -> Mat<f64>
                                 .sum::<f64>()
                         })
                         .sum();
-                    within + diagonal(own, other) + of_leaves(layout, s, c, own.term, other.term)
+                    within + diagonal(own, other) + of_leaves(layout, s, own.term, other.term)
                 }
             };
             out[(i, j)] = value;
@@ -271,9 +299,9 @@ fn traces(layout: &Layout, s: &Solved, c: &Mat<f64>, forms: &[Form]) -> Mat<f64>
 }
 
 /// What two terms share within the leaves: `tr(E A^-1 E A^-1) + 2 tr(E A^-1 E W C W')`.
-fn of_leaves(layout: &Layout, s: &Solved, c: &Mat<f64>, k: usize, l: usize) -> f64 {
+fn of_leaves(layout: &Layout, s: &Solved, k: usize, l: usize) -> f64 {
     let mut sum = 0.0;
-    for (leaf, solved) in layout.leaves.iter().zip(&s.leaves) {
+    for (leaf, count, solved) in of_kinds(layout, s) {
         let n = leaf.columns.len();
         let chosen = |term: usize| (0..n).filter(move |&a| leaf.terms[a] == term);
         if chosen(k).next().is_none() || chosen(l).next().is_none() {
@@ -281,13 +309,13 @@ fn of_leaves(layout: &Layout, s: &Solved, c: &Mat<f64>, k: usize, l: usize) -> f
         }
         // W C, then W C W'.
         let part = Mat::from_fn(leaf.support.len(), leaf.support.len(), |i, j| {
-            c[(leaf.support[i], leaf.support[j])]
+            s.core[(leaf.support[i], leaf.support[j])]
         });
         let turned = &solved.across * part * solved.across.transpose();
         for a in chosen(k) {
             for b in chosen(l) {
                 let own = solved.inverse[(a, b)];
-                sum += own * (own + 2.0 * turned[(a, b)]);
+                sum += count * own * (own + 2.0 * turned[(a, b)]);
             }
         }
     }
@@ -295,16 +323,11 @@ fn of_leaves(layout: &Layout, s: &Solved, c: &Mat<f64>, k: usize, l: usize) -> f
 }
 
 /// Henderson's predictions, with the standard deviations of their errors.
-fn predicted(
-    layout: &Layout,
-    s: &Solved,
-    c: &Mat<f64>,
-    spreads: &[Vec<f64>],
-) -> Vec<(String, Vec<Mode>)> {
+fn predicted(layout: &Layout, s: &Solved, spreads: &[Vec<f64>]) -> Vec<(String, Vec<Mode>)> {
     let of_level = |column: usize, root: f64, scale: f64| {
         let spread = match layout.places[column] {
-            layout::Place::Core(at) => c[(at as usize, at as usize)],
-            layout::Place::Leaf(leaf, at) => spreads[leaf as usize][at as usize],
+            layout::Place::Core(at) => s.core[(at as usize, at as usize)],
+            layout::Place::Leaf(leaf, at) => spreads[layout.kind_of[leaf as usize]][at as usize],
             layout::Place::Unused => 1.0,
         };
         Mode {

@@ -5,16 +5,19 @@
 //! `y'Py = y'Qy - (T Z'Qy)' x`, `T Z'PZ T = I - K^-1`, `T^-1 x = Z'Py`. Further fixed columns stand
 //! in `K` with a root of 1 and without the `I`. Each leaf is solved by itself, then the core.
 
+use super::FEW;
 use super::layout::Layout;
-use crate::mixed::dense::{mirror, small_inverse, symmetric_inverse};
+use crate::mixed::dense::{factored, inverse_of_factored, mirror, small_inverse};
 use crate::mixed::matrices::dot;
 use crate::mixed::optimise::{Slopes, Target};
-use faer::linalg::solvers::Solve;
-use faer::{Col, Mat, Side};
+use faer::linalg::triangular_solve::{
+    solve_lower_triangular_in_place, solve_upper_triangular_in_place,
+};
+use faer::{Col, Mat, Par};
 use std::f64::consts::PI;
 
 /// Slopes are taken at no ratio below this.
-const FLOOR: f64 = 1e-8;
+pub(super) const FLOOR: f64 = 1e-8;
 
 /// The scores in this layout.
 #[derive(Debug, Clone)]
@@ -35,7 +38,7 @@ pub(super) struct Objective<'a> {
     pub scores: &'a Scores,
 }
 
-/// A leaf at some ratios.
+/// The leaves of one kind at some ratios.
 #[derive(Debug, Clone)]
 pub(in crate::mixed) struct SolvedLeaf {
     /// The inverse of its own part of `K`.
@@ -55,13 +58,17 @@ pub(in crate::mixed) struct Solved {
     pub effects: Vec<f64>,
     /// The roots of the ratios.
     pub roots: Vec<f64>,
+    /// One a kind of leaves.
     pub leaves: Vec<SolvedLeaf>,
-    pub factor: faer::linalg::solvers::Llt<f64>,
+    /// The inverse of the core, where it was asked for; else the factor of the core.
+    pub core: Mat<f64>,
 }
 
 /// Slope and average information.
 pub(super) struct At {
     deviance: f64,
+    /// The equations at the ratios, raised to [`FLOOR`].
+    pub solved: Solved,
     slope: Vec<f64>,
     curvature: Mat<f64>,
 }
@@ -88,10 +95,9 @@ impl Target for Objective<'_> {
 
     fn derivatives(&self, ratios: &[f64]) -> Option<At> {
         let raised: Vec<f64> = ratios.iter().map(|g| g.max(FLOOR)).collect();
-        let s = self.solve(&raised)?;
-        let c = symmetric_inverse(s.factor.L());
+        let s = self.inverted(&raised)?;
         let df = self.df();
-        let traces = self.traces(&s, &c);
+        let traces = self.traces(&s);
         let modes = self.modes(&s);
         let (mixed, squares) = self.average(&s, &modes, &raised);
         let r = s.square;
@@ -100,7 +106,7 @@ impl Target for Objective<'_> {
         let curvature =
             Mat::from_fn(k, k, |i, j| df * (mixed[(i, j)] / r - squares[i] * squares[j] / (r * r)));
         let finite = slope.iter().all(|v| v.is_finite()) && curvature.norm_max().is_finite();
-        finite.then_some(At { deviance: s.deviance, slope, curvature })
+        finite.then_some(At { deviance: s.deviance, solved: s, slope, curvature })
     }
 
     fn df(&self) -> f64 {
@@ -114,11 +120,46 @@ impl Target for Objective<'_> {
     fn gram(&self) -> &Mat<f64> {
         &self.layout.gram
     }
+
+    fn near(&self) -> Option<Vec<f64>> {
+        self.start()
+    }
+
+    fn deviance_inside(&self, at: &At, ratios: &[f64], term: usize, ratio: f64) -> Option<f64> {
+        let part = &self.layout.parts[term];
+        if part.has_leaves || part.core.len() > FEW {
+            let mut ratios = ratios.to_vec();
+            ratios[term] = ratio;
+            return self.deviance(&ratios);
+        }
+        // Few columns more: |V + d Z Z'| = |V| |I + d Z'PZ|, and y'Py loses d m' (I + d Z'PZ)^-1 m.
+        let (s, n) = (&at.solved, part.core.len());
+        let floor = s.roots[term].powi(2);
+        let (d, first) = (ratio - floor, part.core.start);
+        let grown = Mat::from_fn(n, n, |i, j| {
+            let one = if i == j { 1.0 } else { 0.0 };
+            one + d * (one - s.core[(first + i, first + j)]) / floor
+        });
+        let (inverse, log) = small_inverse(&grown)?;
+        let own = &self.layout.core[part.core.clone()];
+        let modes: Vec<f64> = own.iter().map(|&c| s.effects[c] / s.roots[term]).collect();
+        let square = s.square - d * dot(&modes, &small_times(&inverse, &modes));
+        (square > 0.0).then(|| s.deviance + log + self.df() * (square / s.square).ln())
+    }
 }
 
 impl Objective<'_> {
-    /// Forms and factors the equations; none if they are singular to working accuracy.
+    /// Solves the equations, for the deviance; none if they are singular to working accuracy.
     pub fn solve(&self, ratios: &[f64]) -> Option<Solved> {
+        self.solved(ratios, false)
+    }
+
+    /// Solves the equations and inverts those of the core, for what is further asked of them.
+    pub fn inverted(&self, ratios: &[f64]) -> Option<Solved> {
+        self.solved(ratios, true)
+    }
+
+    fn solved(&self, ratios: &[f64], inverted: bool) -> Option<Solved> {
         let layout = self.layout;
         let roots: Vec<f64> = ratios.iter().map(|g| g.sqrt()).collect();
         let n_core = layout.core.len();
@@ -139,19 +180,16 @@ impl Objective<'_> {
         let mut right: Vec<f64> =
             layout.core.iter().zip(&along).map(|(&c, t)| t * self.scores.products[c]).collect();
         let mut square = self.scores.total;
-        let mut leaves = Vec::with_capacity(layout.leaves.len());
-        for leaf in &layout.leaves {
+        let mut leaves = Vec::with_capacity(layout.kinds.len());
+        for &(first, count) in &layout.kinds {
+            let (leaf, count) = (&layout.leaves[first], count as f64);
             let n = leaf.columns.len();
             let t: Vec<f64> = leaf.terms.iter().map(|&i| roots[i]).collect();
             let own = Mat::from_fn(n, n, |i, j| {
                 t[i] * leaf.own[(i, j)] * t[j] + if i == j { 1.0 } else { 0.0 }
             });
             let (inverse, log) = small_inverse(&own)?;
-            log_det += log;
-            let b: Vec<f64> =
-                leaf.columns.iter().zip(&t).map(|(&c, t)| t * self.scores.products[c]).collect();
-            let x = small_times(&inverse, &b);
-            square -= dot(&b, &x);
+            log_det += count * log;
             let n_support = leaf.support.len();
             let mut cross = Mat::<f64>::zeros(n, n_support);
             let mut across = Mat::<f64>::zeros(n, n_support);
@@ -166,31 +204,48 @@ impl Objective<'_> {
                         *a += v * i;
                     }
                 }
-                right[s] -= dot(column, &x);
             }
             for (j, &s) in leaf.support.iter().enumerate() {
                 let own = across.col_as_slice(j);
                 let target = core.col_as_slice_mut(s);
                 for (i, &r) in leaf.support.iter().enumerate().skip(j) {
-                    target[r] -= dot(own, cross.col_as_slice(i));
+                    target[r] -= count * dot(own, cross.col_as_slice(i));
                 }
+            }
+            leaves.push(SolvedLeaf { inverse, across });
+        }
+        for (leaf, &kind) in layout.leaves.iter().zip(&layout.kind_of) {
+            let solved = &leaves[kind];
+            let b: Vec<f64> = leaf
+                .columns
+                .iter()
+                .zip(&leaf.terms)
+                .map(|(&c, &i)| roots[i] * self.scores.products[c])
+                .collect();
+            let x = small_times(&solved.inverse, &b);
+            square -= dot(&b, &x);
+            for (j, &s) in leaf.support.iter().enumerate() {
+                right[s] -= dot(&b, solved.across.col_as_slice(j));
             }
             for (&c, x) in leaf.columns.iter().zip(&x) {
                 effects[c] = *x;
             }
-            leaves.push(SolvedLeaf { inverse, across });
         }
-        let factor = core.llt(Side::Lower).ok()?;
-        let lower = factor.L();
-        log_det += (0..n_core).map(|i| 2.0 * lower[(i, i)].ln()).sum::<f64>();
-        let of_core = factor.solve(&Col::from_fn(n_core, |i| right[i]));
+        if !factored(&mut core) {
+            return None;
+        }
+        log_det += (0..n_core).map(|i| 2.0 * core[(i, i)].ln()).sum::<f64>();
+        let mut of_core = Col::from_fn(n_core, |i| right[i]);
+        solve_lower_triangular_in_place(core.as_ref(), of_core.as_mut().as_mat_mut(), Par::Seq);
+        let back = core.transpose();
+        solve_upper_triangular_in_place(back, of_core.as_mut().as_mat_mut(), Par::Seq);
         for (i, &c) in layout.core.iter().enumerate() {
             square -= right[i] * of_core[i];
             effects[c] = of_core[i];
         }
-        for (leaf, solved) in layout.leaves.iter().zip(&leaves) {
+        for (leaf, &kind) in layout.leaves.iter().zip(&layout.kind_of) {
             for (j, &s) in leaf.support.iter().enumerate() {
-                for (&c, w) in leaf.columns.iter().zip(solved.across.col_as_slice(j)) {
+                for (&c, w) in leaf.columns.iter().zip(leaves[kind].across.col_as_slice(j)) {
                     effects[c] -= w * of_core[s];
                 }
             }
@@ -199,19 +254,21 @@ impl Objective<'_> {
         let sigma2 = square / df;
         let deviance = log_det + layout.log_cells + df * (1.0 + (2.0 * PI * sigma2).ln());
         let sound = square > 1e-13 * self.scores.total && deviance.is_finite();
-        sound.then_some(Solved { deviance, sigma2, square, effects, roots, leaves, factor })
+        let core = if inverted { inverse_of_factored(core) } else { core };
+        sound.then_some(Solved { deviance, sigma2, square, effects, roots, leaves, core })
     }
 
     /// `tr Z_k'PZ_k` of each term, from the inverse of the core.
-    fn traces(&self, s: &Solved, c: &Mat<f64>) -> Vec<f64> {
-        let layout = self.layout;
+    pub fn traces(&self, s: &Solved) -> Vec<f64> {
+        let (layout, c) = (self.layout, &s.core);
         let mut own = vec![0.0; layout.parts.len()];
         for (part, own) in layout.parts.iter().zip(&mut own) {
             *own = part.core.clone().map(|i| 1.0 - c[(i, i)]).sum();
         }
-        for (leaf, solved) in layout.leaves.iter().zip(&s.leaves) {
-            for (a, spread) in leaf_spreads(leaf, solved, c).into_iter().enumerate() {
-                own[leaf.terms[a]] += 1.0 - spread;
+        for (&(first, count), solved) in layout.kinds.iter().zip(&s.leaves) {
+            let leaf = &layout.leaves[first];
+            for (term, spread) in leaf.terms.iter().zip(leaf_spreads(leaf, solved, c)) {
+                own[*term] += count as f64 * (1.0 - spread);
             }
         }
         own.iter().zip(&s.roots).map(|(v, t)| v / (t * t)).collect()
@@ -219,8 +276,12 @@ impl Objective<'_> {
 
     /// `Z'Py`, at ratios that are not zero.
     pub fn modes(&self, s: &Solved) -> Vec<f64> {
-        let mut modes = s.effects.clone();
-        for (part, t) in self.layout.parts.iter().zip(&s.roots) {
+        self.modes_of(s.effects.clone(), &s.roots)
+    }
+
+    /// The same from effects of these scores.
+    pub fn modes_of(&self, mut modes: Vec<f64>, roots: &[f64]) -> Vec<f64> {
+        for (part, t) in self.layout.parts.iter().zip(roots) {
             let own = &mut modes[part.first..part.first + part.n_levels];
             own.iter_mut().for_each(|m| *m = if *t > 0.0 { *m / t } else { 0.0 });
         }
@@ -228,12 +289,24 @@ impl Objective<'_> {
         modes
     }
 
-    /// `K^-1 b`.
+    /// The effects of these scores by equations that were solved for others, and `y'Py`.
+    pub fn effects_by(&self, s: &Solved) -> (Vec<f64>, f64) {
+        let mut b = self.scores.products.clone();
+        for (part, t) in self.layout.parts.iter().zip(&s.roots) {
+            b[part.first..part.first + part.n_levels].iter_mut().for_each(|v| *v *= t);
+        }
+        let x = self.solution(s, &b);
+        let square = self.scores.total - dot(&b, &x);
+        (x, square)
+    }
+
+    /// `K^-1 b`, with the inverse of the core.
     fn solution(&self, s: &Solved, b: &[f64]) -> Vec<f64> {
         let layout = self.layout;
         let mut out = vec![0.0; b.len()];
         let mut right: Vec<f64> = layout.core.iter().map(|&c| b[c]).collect();
-        for (leaf, solved) in layout.leaves.iter().zip(&s.leaves) {
+        for (leaf, &kind) in layout.leaves.iter().zip(&layout.kind_of) {
+            let solved = &s.leaves[kind];
             let own: Vec<f64> = leaf.columns.iter().map(|&c| b[c]).collect();
             if own.iter().all(|v| *v == 0.0) {
                 continue;
@@ -245,13 +318,13 @@ impl Objective<'_> {
                 out[c] = x;
             }
         }
-        let x = s.factor.solve(&Col::from_fn(right.len(), |i| right[i]));
+        let x = small_times(&s.core, &right);
         for (i, &c) in layout.core.iter().enumerate() {
             out[c] = x[i];
         }
-        for (leaf, solved) in layout.leaves.iter().zip(&s.leaves) {
+        for (leaf, &kind) in layout.leaves.iter().zip(&layout.kind_of) {
             for (j, &at) in leaf.support.iter().enumerate() {
-                for (&c, w) in leaf.columns.iter().zip(solved.across.col_as_slice(j)) {
+                for (&c, w) in leaf.columns.iter().zip(s.leaves[kind].across.col_as_slice(j)) {
                     out[c] -= w * x[at];
                 }
             }
@@ -324,7 +397,8 @@ pub(super) fn small_times(m: &Mat<f64>, v: &[f64]) -> Vec<f64> {
 pub(super) fn gathered(layout: &Layout, s: &Solved, term: usize) -> Mat<f64> {
     let n = layout.core.len();
     let mut out = Mat::<f64>::zeros(n, n);
-    for (leaf, solved) in layout.leaves.iter().zip(&s.leaves) {
+    for (&(first, count), solved) in layout.kinds.iter().zip(&s.leaves) {
+        let (leaf, count) = (&layout.leaves[first], count as f64);
         let own: Vec<usize> = (0..leaf.terms.len()).filter(|&a| leaf.terms[a] == term).collect();
         if own.is_empty() {
             continue;
@@ -334,7 +408,7 @@ pub(super) fn gathered(layout: &Layout, s: &Solved, term: usize) -> Mat<f64> {
             let target = out.col_as_slice_mut(c);
             for (i, &r) in leaf.support.iter().enumerate().skip(j) {
                 let other = solved.across.col_as_slice(i);
-                target[r] += own.iter().map(|&a| column[a] * other[a]).sum::<f64>();
+                target[r] += count * own.iter().map(|&a| column[a] * other[a]).sum::<f64>();
             }
         }
     }

@@ -246,3 +246,160 @@ fn what_cannot_be_fitted_is_told() {
     assert!(!other.family(&[vec![(r.cells.n_levels, 1.0)]]).is_estimable(0));
     assert_eq!(other.aliased.len(), 1);
 }
+
+/// Cohorts of three lots that are tasted together in four sessions each, a reference in all, and tasters
+/// of whom some are absent from whole sessions.
+fn cohorts(seed: u64, planted: [f64; 4]) -> Record {
+    let mut draws = stream(503, seed);
+    let (n_cohorts, n_sessions, n_tasters) = (9u32, 16u32, 5u32);
+    let (mut sample, mut session, mut taster) = (Vec::new(), Vec::new(), Vec::new());
+    for s in 0..n_sessions {
+        let present: Vec<u32> = (0..n_tasters).filter(|_| draws.below(6) > 0).collect();
+        let served = (0..n_cohorts).filter(|c| (s + 2 * c).is_multiple_of(4) && s >= *c);
+        let lots = served.flat_map(|c| (1..=3).map(move |i| 3 * c + i));
+        for l in std::iter::once(0).chain(lots) {
+            for &t in &present {
+                sample.push(l);
+                session.push(s);
+                taster.push(t);
+            }
+        }
+    }
+    let n = sample.len();
+    let months: Vec<f64> = session.iter().map(|s| f64::from(*s) * 4.0).collect();
+    let mean = months.iter().sum::<f64>() / n as f64;
+    let since: Vec<f64> = months.iter().map(|m| m - mean).collect();
+    let numbered = |codes: &[u32]| Factor::from_labels(codes).0;
+    let (sample, session, taster) = (numbered(&sample), numbered(&session), numbered(&taster));
+    let cells = Factor::cross(&sample, &session);
+    let random = vec![
+        RandomTerm::new("taster", taster.clone()),
+        RandomTerm::new("sample x taster", Factor::cross(&sample, &taster)),
+        RandomTerm::new("session x taster", Factor::cross(&session, &taster)),
+        RandomTerm::slope("taster x month", taster, since),
+    ];
+    let mut y: Vec<f64> = (0..n).map(|_| 5.0 + 0.7 * draws.normal()).collect();
+    for (term, sd) in random.iter().zip(planted) {
+        let effects: Vec<f64> = (0..term.factor.n_levels).map(|_| sd * draws.normal()).collect();
+        for (row, y) in y.iter_mut().enumerate() {
+            let by = term.slope.as_ref().map_or(1.0, |v| v[row]);
+            *y += by * effects[term.factor.codes[row] as usize];
+        }
+    }
+    Record { cells, random, steep: sample, y }
+}
+
+#[test]
+fn lots_that_were_tasted_alike_share_their_work_and_nothing_else() {
+    let planted =
+        [[0.6, 0.4, 0.3, 0.01], [0.6, 0.0, 0.3, 0.0], [0.0, 0.4, 0.0, 0.0], [0.0, 0.0, 0.0, 0.0]];
+    let mut at_zero = 0;
+    for (seed, planted) in planted.into_iter().enumerate() {
+        let seed = seed as u64;
+        let r = cohorts(seed, planted);
+        let fixed = FixedPart::cells_apart("cell", &r.cells, &[]);
+        let model = Model::new(&fixed, &r.random).expect("a sound layout");
+        let layout = model.cells.as_ref().expect("cells apart");
+        assert!(layout.leaves.len() > 2 * layout.kinds.len(), "{}", layout.kinds.len());
+        assert_eq!(layout.kinds.iter().map(|k| k.1).sum::<usize>(), layout.leaves.len());
+        let written = Model::by_route(&fixed.written_out(), &r.random, Route::Absorbed);
+        let written = written.expect("a sound layout");
+        let a = model.fit(&r.y, Method::Reml).expect("a fit");
+        let b = written.fit(&r.y, Method::Reml).expect("a fit");
+        at_zero += a.components.iter().filter(|c| c.at_boundary).count();
+        compared(&a, &b, seed);
+        // Lot after lot, each with the reference beside it: two of three find what the first asked.
+        let mut of_lot: Vec<Vec<usize>> = vec![Vec::new(); r.steep.n_levels];
+        for (cell, lot) in r.cells.codes.iter().zip(&r.steep.codes) {
+            let own = &mut of_lot[*lot as usize];
+            if !own.contains(&(*cell as usize)) {
+                own.push(*cell as usize);
+            }
+        }
+        let (reference, lots) = of_lot.split_first().expect("lots");
+        let session_of = |cell: usize| {
+            let row = r.cells.codes.iter().position(|c| *c as usize == cell).expect("a row");
+            r.random[3].slope.as_ref().expect("months")[row]
+        };
+        for lot in lots.iter().filter(|lot| !lot.is_empty()) {
+            let mut basis: Vec<Vec<(usize, f64)>> = lot.iter().map(|c| vec![(*c, 1.0)]).collect();
+            for cell in lot {
+                let beside = reference.iter().find(|c| session_of(**c) == session_of(*cell));
+                basis.push(vec![(*beside.expect("served in all"), 1.0)]);
+            }
+            basis.push(reference.iter().map(|c| (*c, 1.0 / reference.len() as f64)).collect());
+            let (own, other) = (a.family(&basis), b.family(&basis));
+            for i in 0..basis.len() {
+                close(own.estimates()[i], other.estimates()[i], 1e-6, "estimate");
+                for j in 0..basis.len() {
+                    close(own.covariance(i, j), other.covariance(i, j), 2e-6, "covariance");
+                    let mut weights = vec![0.0; basis.len()];
+                    weights[i] += 1.0;
+                    weights[j] -= 0.4;
+                    let (x, y) = (own.contrast(&weights, 0.95), other.contrast(&weights, 0.95));
+                    close(x.df, y.df, 1e-4, "degrees of freedom");
+                }
+            }
+        }
+    }
+    assert!(at_zero > 3, "{at_zero}");
+}
+
+/// Of a balanced layout one step from anywhere is the REML estimate (Searle, Casella and McCulloch
+/// 1992, section 11.3, from memory).
+#[test]
+fn a_search_in_a_balanced_layout_starts_at_its_end() {
+    let mut draws = stream(504, 1);
+    let (n_lots, n_sessions, n_tasters) = (12u32, 10u32, 6u32);
+    let all = (0..n_lots)
+        .flat_map(|l| (0..n_sessions).flat_map(move |s| (0..n_tasters).map(move |t| (l, s, t))));
+    let all: Vec<(u32, u32, u32)> = all.collect();
+    let factor = |of: fn(&(u32, u32, u32)) -> u32| Factor::new(all.iter().map(of).collect());
+    let (lot, session, taster) = (factor(|r| r.0), factor(|r| r.1), factor(|r| r.2));
+    let random = [
+        RandomTerm::new("taster", taster.clone()),
+        RandomTerm::new("sample x taster", Factor::cross(&lot, &taster)),
+        RandomTerm::new("session x taster", Factor::cross(&session, &taster)),
+    ];
+    let mut y: Vec<f64> = all.iter().map(|_| 0.7 * draws.normal()).collect();
+    for (term, sd) in random.iter().zip([0.9, 0.5, 0.3]) {
+        let effects: Vec<f64> = (0..term.factor.n_levels).map(|_| sd * draws.normal()).collect();
+        y.iter_mut().zip(&term.factor.codes).for_each(|(y, c)| *y += effects[*c as usize]);
+    }
+    let fixed = FixedPart::cells_apart("cell", &Factor::cross(&lot, &session), &[]);
+    let model = Model::new(&fixed, &random).expect("a sound layout");
+    let layout = model.cells.as_ref().expect("cells apart");
+    assert_eq!(layout.kinds.len(), 1);
+    let scores = layout.scores(&y).expect("sound scores");
+    let objective = super::Objective { layout, scores: &scores };
+    let start = objective.start().expect("a start");
+    let fit = model.fit(&y, Method::Reml).expect("a fit");
+    for (ratio, c) in start.iter().zip(&fit.components) {
+        assert!(c.variance > 0.0);
+        close(*ratio, c.variance / fit.sigma2, 1e-7, &c.name);
+    }
+    assert!(fit.evaluations <= 3, "{}", fit.evaluations);
+}
+
+/// What a ratio of zero would give inside, without solving anew.
+#[test]
+fn few_columns_are_moved_inside_without_solving_anew() {
+    use super::super::optimise::Target;
+    let r = cohorts(5, [0.0, 0.4, 0.3, 0.0]);
+    let fixed = FixedPart::cells_apart("cell", &r.cells, &[]);
+    let model = Model::new(&fixed, &r.random).expect("a sound layout");
+    let layout = model.cells.as_ref().expect("cells apart");
+    let scores = layout.scores(&r.y).expect("sound scores");
+    let objective = super::Objective { layout, scores: &scores };
+    let ratios = [0.0, 0.3, 0.2, 0.0];
+    let at = objective.derivatives(&ratios).expect("a solution");
+    for term in [0, 3] {
+        for ratio in [1e-4, 0.05, 0.3, 1.5] {
+            let mut moved = ratios;
+            moved[term] = ratio;
+            let quick = objective.deviance_inside(&at, &ratios, term, ratio).expect("a deviance");
+            let anew = objective.deviance(&moved).expect("a deviance");
+            assert!((quick - anew).abs() < 1e-3, "{term} {ratio}: {quick} {anew}");
+        }
+    }
+}

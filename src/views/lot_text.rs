@@ -39,7 +39,9 @@ pub(super) fn table(rows: &[Vec<String>]) -> String {
     text
 }
 
-pub(super) fn with_unit(value: &str, unit: Option<&str>) -> String {
+/// A value with its unit behind it.
+#[must_use]
+pub fn with_unit(value: &str, unit: Option<&str>) -> String {
     unit.map_or_else(|| value.to_owned(), |u| format!("{value} {u}"))
 }
 
@@ -399,7 +401,9 @@ fn value_row(v: &LotValue, parameters: &Parameters) -> Vec<String> {
     ]
 }
 
-fn derived(lot: &Lot, limits: &Limits) -> Vec<Vec<String>> {
+/// What follows from a lot's values: its name, the value, and how it was worked out.
+#[must_use]
+pub fn derived(lot: &Lot, limits: &Limits) -> Vec<Vec<String>> {
     let d = lot.derived();
     let dose = d.oxidation_dose(limits.q10).map(|got| {
         let tried: Vec<String> = Q10_TRIED
@@ -474,7 +478,8 @@ pub fn logged(lot: &Lot, line: &LogLine) -> String {
 }
 
 /// A value; of a converted number no more than four decimals.
-pub(super) fn shown(value: &Value) -> String {
+#[must_use]
+pub fn shown(value: &Value) -> String {
     value.number().map_or_else(|| value.to_string(), |x| format!("{}", (x * 1e4).round() / 1e4))
 }
 

@@ -1,0 +1,188 @@
+//! A new lot, with the values of its making step by step.
+
+use axum::extract::State;
+use axum::response::Response;
+use maud::{Markup, html};
+
+use super::log::by_step;
+use super::{Body, Done, fields, lot_page, rng, shown, words, written};
+use crate::book::lots::LotFile;
+use crate::book::parameters::Parameters;
+use crate::book::time::Day;
+use crate::book::writing::{NewLot, add_lot, refused};
+use crate::book::{BookError, trial_rules};
+use crate::desk::page::{Part, Reader, field, text_field, token};
+use crate::desk::posted::Posted;
+use crate::desk::say::Say;
+use crate::desk::{App, Shared};
+
+/// The form.
+pub async fn form(State(app): State<Shared>, reader: Reader) -> Response {
+    shown(app, reader, Part::Lots, |app, reader| {
+        let today = app.now().day().to_string();
+        new_form(app, reader, &Posted(vec![("made".to_owned(), today)]))
+    })
+    .await
+}
+
+/// What is not said stays out.
+fn said(posted: &Posted, name: &str) -> Option<String> {
+    fields::text(posted, name)
+}
+
+/// A field for a class of tea: those that the trade names are offered, any other is taken.
+pub fn class_field(posted: &Posted, say: Say) -> Markup {
+    field(
+        "class",
+        words::field("--class", say),
+        "",
+        html! {
+            input id="class" name="class" list="classes" value=(posted.text("class")) autocomplete="off";
+            datalist id="classes" {
+                @for (id, _) in words::CLASSES { option value=(id) { (words::class(id, say)) } }
+            }
+        },
+    )
+}
+
+/// The values of making, step by step: each step opens by itself.
+pub fn values_of_making(
+    parameters: &Parameters,
+    steps: &[&str],
+    posted: &Posted,
+    say: Say,
+) -> Markup {
+    html! {
+        @for (step, list) in by_step(parameters) {
+            @if steps.is_empty() || steps.contains(&step) {
+                @let name = |id: &str| format!("value:{id}");
+                @let some = list.iter().any(|p| posted.filled(&name(&p.id)).is_some());
+                details.step open[some] {
+                    summary { (words::step(step, say)) }
+                    div.grid { @for p in list { (fields::parameter(&name(&p.id), p.label(say.key()), p, posted.text(&name(&p.id)), say)) } }
+                }
+            }
+        }
+    }
+}
+
+/// The values of making that were filled in.
+pub fn values(posted: &Posted) -> Vec<(String, String)> {
+    let of = posted.0.iter().filter_map(|(n, v)| Some((n.strip_prefix("value:")?, v)));
+    of.filter(|(_, v)| !v.is_empty()).map(|(p, v)| (p.to_owned(), v.replace('\n', " "))).collect()
+}
+
+fn new_form(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookError> {
+    let say = reader.say;
+    let parameters = app.cache.parameters()?;
+    let text =
+        |name: &str, label: &str, hint: &str| text_field(name, label, hint, posted.text(name));
+    let body = html! {
+        p { a href="/lots" { (say.of("All lots", "全部批次")) } }
+        form method="post" action="/lots/new" {
+            (token(reader))
+            div.grid {
+                (text("id", say.of("Id", "编号"), say.of("letters, digits, - _ . as T26-03: the name of its folder", "字母、数字、- _ .，如 T26-03：即其文件夹名")))
+                (class_field(posted, say))
+                (fields::day("made", words::field("--made", say), say.of("the day on which drying ended", "干燥结束之日"), posted.text("made")))
+                (text("picked", say.of("Picked on", "采摘日期"), say.of("a day, or several with spaces between them", "一日或多日，以空格分开")))
+                (text("garden", say.of("Garden", "茶园"), ""))
+                (text("plot", say.of("Plot", "地块"), ""))
+                (text("cultivar", say.of("Cultivar", "品种"), ""))
+                (text("season", say.of("Season", "季节"), ""))
+                (text("kg", say.of("Made tea, kg", "成茶，公斤"), ""))
+                (text("reserve", say.of("Put into the reserve, g", "留样，克"), say.of("leaf that is kept for tastings", "留作品评的茶叶")))
+                (text("trial", say.of("Trial", "试验"), say.of("if it was made for one", "如为某试验所制")))
+                (text("run", say.of("Run of the trial", "试验第几次"), ""))
+            }
+            (fields::long("notes", say.of("Notes", "备注"), "", posted.text("notes")))
+            h2 { (say.of("Making, step by step", "制作过程")) }
+            p.hint { (say.of("What is not known yet can be logged later, or by the step clock in the workshop. A value may carry its unit: 90 min.", "尚不知道的可以以后记录，或用车间计时记录。数值可带单位：90 min。")) }
+            (values_of_making(&parameters.value, &["pluck", "wither", "shake", "fix", "roll", "oxidise", "dry", "store"], posted, say))
+            (fields::by_and_how(posted, say))
+            button { (say.of("Add the lot", "新增批次")) }
+        }
+    };
+    Ok((say.of("Add a lot", "新增批次").to_owned(), body))
+}
+
+/// What a form says of any new lot.
+///
+/// # Errors
+/// If a field does not hold what it should.
+pub fn new_lot(posted: &Posted, file: LotFile) -> Result<NewLot, BookError> {
+    Ok(NewLot {
+        file,
+        reserve_g: fields::number(posted.text("reserve"))?,
+        values: values(posted),
+        how: fields::how(posted),
+        by: said(posted, "by"),
+    })
+}
+
+/// The day of a field that must be filled in.
+///
+/// # Errors
+/// If it holds none.
+pub fn made_on(posted: &Posted) -> Result<Day, BookError> {
+    fields::day_of(posted.text("made"))
+}
+
+fn run_of(posted: &Posted) -> Result<Option<u32>, BookError> {
+    let Some(text) = posted.filled("run") else { return Ok(None) };
+    text.parse().map(Some).map_err(|_| {
+        refused(format!("\"{text}\" is no run"), "a whole number", "write it as in the trial")
+    })
+}
+
+/// Adds the lot.
+pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
+    written(
+        (app, reader, Part::Lots),
+        posted,
+        |app, reader, posted| {
+            let id = posted.text("id");
+            if posted.text("class").is_empty() {
+                return Err(refused(
+                    "the class of tea is empty",
+                    "black, green, white …",
+                    "fill it in",
+                ));
+            }
+            let file = LotFile {
+                picked: fields::days_of(posted.text("picked"))?,
+                garden: said(posted, "garden"),
+                plot: said(posted, "plot"),
+                cultivar: said(posted, "cultivar"),
+                season: said(posted, "season"),
+                kg: fields::kilograms(posted.text("kg"))?,
+                notes: posted.filled("notes").map(str::to_owned),
+                trial: said(posted, "trial"),
+                run: run_of(posted)?,
+                ..LotFile::new(id, posted.text("class"), made_on(posted)?)
+            };
+            let lot = add_lot(app.book(), &new_lot(posted, file)?, app.now(), &mut rng()?)?;
+            let say = reader.say;
+            let n = lot.log.lines.len();
+            let mut done = Done::new(
+                lot_page(&lot.id),
+                say.of(
+                    format!(
+                        "Lot {} added, with {n} {} in its log.",
+                        lot.id,
+                        if n == 1 { "line" } else { "lines" }
+                    ),
+                    format!("已新增批次 {}，记录 {n} 行。", lot.id),
+                ),
+            );
+            if let Some(told) =
+                app.cache.lots().ok().and_then(|l| trial_rules::made_already(&lot, &l))
+            {
+                done.told.push(told);
+            }
+            Ok(done)
+        },
+        new_form,
+    )
+    .await
+}
