@@ -55,7 +55,6 @@ pub async fn ballot(reader: Reader, Extension(caller): Extension<Caller>) -> Res
 }
 
 /// Where somebody types the letters of their link; `why` says why they are here.
-#[must_use]
 pub fn door(reader: &Reader, why: &str) -> Html<String> {
     let say = reader.say;
     let markup = html! {
