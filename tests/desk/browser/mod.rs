@@ -5,6 +5,7 @@
 mod kinds;
 mod looks;
 mod lost;
+mod record;
 mod secrets;
 mod tasting;
 mod window;
