@@ -8,6 +8,7 @@ mod common;
 mod crash;
 mod disk;
 mod late;
+mod panel;
 mod questions;
 mod record;
 mod secured;

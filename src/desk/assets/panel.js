@@ -20,6 +20,8 @@
         // A later edit has its own picture.
         if (mine !== asked) return;
         if (answer.ok) picture.innerHTML = text; else picture.textContent = text;
+        // The whole picture is too much to be read aloud at each edit.
+        document.getElementById('picture-said').textContent = picture.querySelector('[data-said]')?.dataset.said || '';
       } catch {
         if (mine === asked) picture.textContent = picture.dataset.lost || '…';
       }

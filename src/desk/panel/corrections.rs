@@ -17,11 +17,13 @@ pub fn leave_out(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     let say = reader.say;
     let plan = room.session.plan();
     let from = |name: &str, label: &str, options: Vec<(String, String)>| {
+        // Other forms of the page have fields of these names too.
+        let id = format!("not-{name}");
         field(
-            name,
+            &id,
             label,
             "",
-            html! { select id=(name) name=(name) {
+            html! { select id=(id) name=(name) {
                 option value="" { (say.of("any", "任意")) }
                 @for (value, text) in &options { option value=(value) selected[typed.text(name) == value] { (text) } }
             } },

@@ -106,25 +106,37 @@ fn temperatures(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     }
 }
 
-/// The infusion timer of all: one button a flight and steep.
+/// So many flights and steeps have a button each to start the timer.
+const BUTTONS: usize = 6;
+
+/// The infusion timer of all.
 fn timers(reader: &Reader, room: &Room) -> Markup {
     let say = reader.say;
     let plan = room.session.plan();
+    let steep = |n: u32| say.of(format!("steep {n}"), format!("第 {n} 泡"));
+    let steeps = || (1_u32..).zip(&plan.recipe.steeps_s);
+    let few = plan.flights.len() * plan.recipe.steeps_s.len() <= BUTTONS;
     html! {
         h3 { (say.of("Infusion timer for all", "全体冲泡计时")) }
-        div id="timer" aria-live="off" { (far::timer(say, &room.session, room.timer)) }
+        div id="timer" { (far::timer(say, &room.session, room.timer)) }
         div.buttons {
-            @for f in &plan.flights { @for (i, seconds) in (1_u32..).zip(&plan.recipe.steeps_s) {
+            @if few { @for f in &plan.flights { @for (i, seconds) in steeps() {
                 (act(reader, room, "timer", html! {
                     input type="hidden" name="flight" value=(f.number);
                     input type="hidden" name="steep" value=(i);
                     button.quiet {
                         (say.of("Start: ", "开始：")) (words::flight(say, f.number))
-                        @if plan.n_steeps() > 1 { (say.of(format!(", steep {i}"), format!("，第 {i} 泡"))) }
+                        @if plan.n_steeps() > 1 { ", " (steep(i)) }
                         ", " (words::time(u64::from(*seconds)))
                     }
                 }))
-            } }
+            } } } @else {
+                (act(reader, room, "timer", html! {
+                    label { (say.of("Flight", "轮次")) " " select name="flight" { @for f in &plan.flights { option value=(f.number) { (f.number) } } } } " "
+                    label { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) ", " (words::time(u64::from(*seconds))) } } } } " "
+                    button.quiet { (say.of("Start", "开始")) }
+                }))
+            }
             @if room.timer.is_some() { (act(reader, room, "timer-stop", html! { button.quiet { (say.of("Stop the timer", "停止计时")) } })) }
         }
     }

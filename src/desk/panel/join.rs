@@ -64,7 +64,9 @@ pub async fn one(
             a.button.quiet href={ (at) "/join" } { (say.of("Hide", "隐藏")) } " "
             @if let Some(p) = other(1) { a.button.quiet href={ (at) "/join/" (p.of.taster) } rel="next" { (p.name) " →" } }
         }
-        @for (name, link) in &links { div.whole { (card(&app, &reader, name, link)) } }
+        @for (name, link) in &links { div.whole { (card(&app, &reader, name, link)) }
+            p { a href={ (app.ballots_at) "/join/" (link) } target="_blank" rel="noopener" { (say.of("Open this ballot on this machine", "在本机打开此评茶单")) } }
+        }
         (reach(&app, &reader))
     };
     page(&app, &reader, Part::Sessions, &room.session.name, with_ours(body)).into_response()

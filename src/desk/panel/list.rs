@@ -65,15 +65,15 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
                 table {
                     thead { tr {
                         th scope="col" { (say.of("Session", "场次")) } th scope="col" { (say.of("State", "状态")) }
-                        th scope="col" { (say.of("Asked", "方式")) } th.number scope="col" { (say.of("Tasters", "评茶员")) }
-                        th.number scope="col" { (say.of("Flights", "轮次")) } th.number scope="col" { (say.of("Cups", "杯数")) }
+                        th scope="col" { (say.of("Asked", "方式")) } th.number.spare scope="col" { (say.of("Tasters", "评茶员")) }
+                        th.number.spare scope="col" { (say.of("Flights", "轮次")) } th.number.spare scope="col" { (say.of("Cups", "杯数")) }
                     } }
                     tbody { @for (name, one) in &found { tr {
                         th scope="row" { a href={ "/sessions/" (name) } { (name) } }
                         @match one {
                             Ok(s) => {
                                 td { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
-                                td { (words::kind(say, s.kind)) } td.number { (s.tasters) } td.number { (s.flights) } td.number { (s.cups) }
+                                td { (words::kind(say, s.kind)) } td.number.spare { (s.tasters) } td.number.spare { (s.flights) } td.number.spare { (s.cups) }
                             }
                             Err(e) => { td colspan="5" { pre.mind { (e.to_string()) } } }
                         }

@@ -12,11 +12,25 @@ use crate::views::planned::{balance, decided, hopeless};
 /// The picture, or why such a session would not be planned.
 pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
     match seen {
-        Ok(planned) => picture(say, planned),
+        Ok(planned) => html! { div data-said=(in_short(say, planned)) { (picture(say, planned)) } },
         Err(e) => {
-            html! { div.not-yet { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (e.to_string()) } } }
+            let text = e.to_string();
+            let first = text.lines().next().unwrap_or_default();
+            let said = say.of(format!("Not yet a plan: {first}"), format!("尚不能计划：{first}"));
+            html! { div.not-yet data-said=(said) { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (text) } } }
         }
     }
+}
+
+/// What is read aloud as one edits.
+fn in_short(say: Say, planned: &Planned) -> String {
+    let plan = &planned.plan;
+    let (flights, tasters) = (plan.flights.len(), plan.tasters.len());
+    let cups: usize = plan.flights.iter().map(|f| f.cups.len()).sum();
+    say.of(
+        format!("Flights: {flights}. Cups: {cups}. Tasters: {tasters}."),
+        format!("{flights} 轮，{cups} 杯，{tasters} 位评茶员。"),
+    )
 }
 
 fn picture(say: Say, planned: &Planned) -> Markup {
@@ -42,7 +56,7 @@ fn picture(say: Say, planned: &Planned) -> Markup {
                     } } }
                 }
             }
-            p.hint { (balance(even, say.0)) @if say.of(true, false) { "." } }
+            p.hint { (sentence(&balance(even, say.0))) (say.of(".", "。")) }
         }
         p.hint { (say.of("The codes stand for cups; which lot goes to which is dealt in secret once the session is planned.", "编号代表杯；批次与编号的对应在计划后秘密抽签。")) }
         @if let Some(test) = &plan.test {
@@ -56,6 +70,12 @@ fn picture(say: Say, planned: &Planned) -> Markup {
     }
 }
 
+/// A sentence begins with a capital letter, where there are any.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
+
 fn load(say: Say, planned: &Planned) -> Markup {
     let loads = planned.plan.loads();
     let range = |least: u64, most: u64, show: fn(u64) -> String| {
@@ -64,11 +84,13 @@ fn load(say: Say, planned: &Planned) -> Markup {
     let cups = || loads.iter().map(|l| l.cups as u64);
     let seconds = || loads.iter().map(|l| l.steeping_s);
     let text = range(cups().min().unwrap_or(0), cups().max().unwrap_or(0), |n| n.to_string());
-    let time = range(seconds().min().unwrap_or(0), seconds().max().unwrap_or(0), words::time);
+    let time = range(seconds().min().unwrap_or(0), seconds().max().unwrap_or(0), |s| {
+        s.div_ceil(60).to_string()
+    });
     html! {
         p { (say.of(
-            format!("Each taster: {text} cups; steeping alone takes {time} (minutes:seconds) if one pot is brewed after another."),
-            format!("每人 {text} 杯；若逐壶冲泡，仅浸泡即需 {time}（分:秒）。"),
+            format!("Each taster: {text} cups; steeping alone takes {time} min if one pot is brewed after another."),
+            format!("每人 {text} 杯；若逐壶冲泡，仅浸泡即需 {time} 分钟。"),
         )) }
     }
 }

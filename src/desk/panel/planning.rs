@@ -197,7 +197,8 @@ fn shown(
             }
             section.picture aria-labelledby="picture-head" {
                 h2 id="picture-head" { (say.of("What it will be", "计划预览")) }
-                div id="picture" aria-live="polite" { (picture) }
+                p.hint id="picture-said" role="status" {}
+                div id="picture" { (picture) }
                 p.buttons {
                     button { (say.of("Plan this session", "计划此场次")) }
                     button.quiet name="show" value="1" { (say.of("Show the picture", "显示预览")) }

@@ -10,6 +10,7 @@ use serde_json::json;
 use super::host::Host;
 use super::room::Room;
 use super::{corrections, going_on, progress as far, revealed, with_ours, words};
+use crate::book::session_files::Kind;
 use crate::book::{BookError, ids};
 use crate::desk::Shared;
 use crate::desk::page::{Part, Reader, aside, failed, field, page, text_field, token, wrong};
@@ -119,12 +120,19 @@ fn who_is_here(reader: &Reader, room: &Room) -> Markup {
             )
         }
     };
-    html! { details.who { summary { (said) } (question) } }
+    let own = match &room.host {
+        Host::Taster(id) if room.is_going_on() => Some(format!("{}/join/{id}", room.at())),
+        _ => None,
+    };
+    html! {
+        details.who { summary { (said) } (question) }
+        @if let Some(to) = own { p { a href=(to) { (say.of("Your own ballot", "您自己的评茶单")) } } }
+    }
 }
 
 fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     let say = reader.say;
-    let at = room.at();
+    let (at, plan) = (room.at(), room.session.plan());
     let all_in = far::all_in(&room.progress);
     let inside = match room.session.state {
         Stage::Planned => html! {
@@ -151,9 +159,11 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         },
         Stage::Revealed => html! {
             p { (say.of("The lots are known. Next: what the panel says.", "批次已知。下一步：看评茶结果。")) }
+            @let of = &room.session.name;
             p.buttons {
-                a.button href={ "/questions/agree?session=" (room.session.name) } { (say.of("Do the tasters agree?", "评茶员是否一致？")) } " "
-                a.button href={ "/questions/compare?session=" (room.session.name) } { (say.of("Which lots differ?", "哪些批次不同？")) }
+                @if plan.kind == Kind::Profile { a.button href={ "/questions/agree?session=" (of) } { (say.of("Do the tasters agree?", "评茶员是否一致？")) } " " }
+                @if plan.kind.is_choice() { a.button href={ "/questions/difference?session=" (of) } { (say.of("Can the two be told apart?", "两者能否区分？")) } }
+                @else { a.button href={ "/questions/compare?session=" (of) } { (say.of("Which lots differ?", "哪些批次不同？")) } }
             }
         },
         Stage::Void => html! {

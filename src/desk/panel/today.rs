@@ -1,6 +1,6 @@
 //! Today: what is going on, what is due, what comes next.
 
-use axum::extract::State;
+use axum::extract::State as Of;
 use axum::response::{IntoResponse as _, Response};
 use maud::{Markup, html};
 
@@ -10,7 +10,7 @@ use crate::book::{Book, BookError};
 use crate::desk::Shared;
 use crate::desk::page::{Part, Reader, aside, failed, page};
 use crate::desk::say::Say;
-use crate::findings::due::Due;
+use crate::findings::due::{Due, State};
 use crate::session::State as Stage;
 
 /// So many samples that are due are named.
@@ -50,7 +50,7 @@ fn seen(book: &Book, now: crate::book::time::Moment) -> Result<Seen, BookError> 
 }
 
 /// The page.
-pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
+pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
     let (book, now) = (app.book().clone(), app.now());
     let seen = match aside(move || seen(&book, now)).await {
         Ok(Ok(seen)) => seen,
@@ -107,6 +107,15 @@ fn first_steps(say: Say, seen: &Seen) -> Markup {
     }
 }
 
+fn due_word(say: Say, state: State) -> &'static str {
+    match state {
+        State::Overdue => say.of(state.word(), "已逾期"),
+        State::Due => say.of(state.word(), "到期"),
+        State::Soon => say.of(state.word(), "可提前评"),
+        _ => state.word(),
+    }
+}
+
 fn is_due(say: Say, due: &Due) -> Markup {
     let open: Vec<_> = due.samples.iter().filter(|s| s.state.is_open()).collect();
     html! {
@@ -116,6 +125,7 @@ fn is_due(say: Say, due: &Due) -> Markup {
                 ul { @for s in open.iter().take(NAMED) { li {
                     b { (s.sample) }
                     @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) ", " (next.day) }
+                    " " span.state data-state=(s.state.word()) { (due_word(say, s.state)) }
                 } } }
                 @if open.len() > NAMED { p.hint { (say.of(format!("and {} more", open.len() - NAMED), format!("另有 {} 个", open.len() - NAMED))) } }
                 p.buttons { a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "计划到期复评")) } " " a.button.quiet href="/due" { (say.of("The whole list", "完整列表")) } }

@@ -5,6 +5,7 @@
 mod kinds;
 mod looks;
 mod lost;
+mod panel;
 mod record;
 mod secrets;
 mod tasting;
