@@ -13,7 +13,6 @@ pub mod guard;
 pub mod page;
 pub mod panel;
 pub mod posted;
-pub mod qr;
 pub mod questions;
 pub mod record;
 pub mod say;

@@ -22,7 +22,7 @@ use crate::book::{BookError, ids};
 use crate::desk::doors::form_token;
 use crate::desk::guard::Caller;
 use crate::desk::page::{Part, Reader, aside, head, other_language};
-use crate::desk::qr::qr;
+use crate::desk::panel::qr::qr;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared};
 

@@ -11,13 +11,13 @@ use toml_edit::{DocumentMut, TableLike};
 use super::tables::{Field, Form, part_mut, table, table_mut, write};
 use super::texts::{conflict, readable};
 use super::things::{self, Thing};
-use super::{Body, lot_page, shown};
+use super::{Body, lot_page, sheet, shown};
 use crate::book::proposed::{Saved, Text};
 use crate::book::reading::BOOK;
 use crate::book::retasting::RETASTING;
 use crate::book::writing::{refused, with_table};
 use crate::book::{BookError, ids, starter};
-use crate::desk::page::{Part, Reader, aside, failed, go, page, text_field, token, wrong};
+use crate::desk::page::{Part, Reader, aside, failed, go, text_field, token, wrong};
 use crate::desk::posted::Posted;
 use crate::desk::{App, Shared};
 
@@ -270,7 +270,7 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
         ) {
             Ok((title, body)) => {
                 let body = html! { (above) (body) };
-                (status, page(&app, &reader, what.part(), &title, body)).into_response()
+                (status, sheet(&app, &reader, what.part(), &title, &body)).into_response()
             }
             Err(e) => failed(&app, &reader, what.part(), &e),
         };

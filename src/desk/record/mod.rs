@@ -19,7 +19,7 @@ mod words;
 
 use axum::Router;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse as _, Response};
+use axum::response::{Html, IntoResponse as _, Response};
 use axum::routing::get;
 use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
@@ -77,10 +77,15 @@ async fn shown(
     make: impl FnOnce(&App, &Reader) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || match make(&app, &reader) {
-        Ok((title, body)) => page(&app, &reader, part, &title, body).into_response(),
+        Ok((title, body)) => sheet(&app, &reader, part, &title, &body).into_response(),
         Err(e) => failed(&app, &reader, part, &e),
     };
     aside(work).await.unwrap_or_else(|broken| broken)
+}
+
+/// A page of the record, with its own style around it.
+fn sheet(app: &Shared, reader: &Reader, part: Part, title: &str, body: &Markup) -> Html<String> {
+    page(app, reader, part, title, html! { div.record { (body) } })
 }
 
 /// Where a form leads once it was done, and what is said there.
@@ -119,7 +124,7 @@ async fn written(
             (reader.say.of("This was not done", "未完成").to_owned(), html! {})
         });
         let body = html! { (wrong(&reader, &text)) (body) };
-        (status, page(&app, &reader, part, &title, body)).into_response()
+        (status, sheet(&app, &reader, part, &title, &body)).into_response()
     };
     aside(work).await.unwrap_or_else(|broken| broken)
 }

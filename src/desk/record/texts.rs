@@ -7,12 +7,12 @@ use axum::response::{IntoResponse as _, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::{lot_page, shown};
+use super::{lot_page, sheet, shown};
 use crate::book::lots::Lot;
 use crate::book::proposed::{Saved, Text};
 use crate::book::retasting::RETASTING;
 use crate::book::{BookError, ids, starter};
-use crate::desk::page::{Part, Reader, aside, failed, go, page, token, wrong};
+use crate::desk::page::{Part, Reader, aside, failed, go, token, wrong};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared};
@@ -148,7 +148,7 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
         }
         let say = reader.say;
         let answer = |status: StatusCode, body: Markup| {
-            (status, page(&app, &reader, what.part, &what.file, body)).into_response()
+            (status, sheet(&app, &reader, what.part, &what.file, &body)).into_response()
         };
         match app.book().save_text(&what.file, &text, seen, &readable(&app)) {
             Ok(Saved::Done) => {
@@ -220,7 +220,7 @@ fn marked(text: &str, other: &str, say: Say) -> Markup {
     let others: std::collections::HashSet<&str> = other.lines().map(str::trim).collect();
     html! {
         p.hint { (say.of("Marked lines are not in yours.", "标出的行不在您的文本中。")) }
-        pre.file tabindex="0" {
+        pre.file.wide tabindex="0" {
             @for line in text.lines() {
                 @if line.trim().is_empty() || others.contains(line.trim()) { (line) "\n" } @else { mark { (line) } "\n" }
             }

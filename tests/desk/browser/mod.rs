@@ -6,6 +6,7 @@ mod kinds;
 mod looks;
 mod lost;
 mod panel;
+mod record;
 mod secrets;
 mod tasting;
 mod window;
