@@ -2,8 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use blindsteep::session::Ballot;
-use blindsteep::session::ballots::Question;
+use blindsteep::session::ballots::{Ballot, Question};
 use serde_json::{Value, json};
 
 use super::super::common::{Desk, Garden, TASTERS};
