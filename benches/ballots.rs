@@ -230,7 +230,7 @@ fn taste(
         joined.0.lines().find_map(|l| l.strip_prefix("set-cookie: ")).ok_or("no cookie")?;
     let cookie = cookie.split(';').next().unwrap_or_default().to_owned();
     let token = form_token(cookie.split('=').nth(1).unwrap_or_default());
-    let terms = ["malty", "sweet", "bitter", "green", "woody", "hay", "flat", "body"];
+    let terms = ["malty", "sweet", "bitter", "green", "woody", "bright", "flat", "body"];
     let mut times = Vec::new();
     for i in 0_usize.. {
         std::thread::sleep(Duration::from_millis(rng.next_u64() % 101));

@@ -112,8 +112,8 @@ pub fn slips(of: &[&Lot], now: Moment) -> Vec<String> {
 }
 
 /// Withering and rolling begin at most so many days before the drying ends: common practice, no
-/// source.
-const LONGEST_MAKING_DAYS: i64 = 10;
+/// source. A batch in the making names the day on which its drying is to end.
+pub const LONGEST_MAKING_DAYS: i64 = 10;
 
 /// Moments of making that lie after the lot was made, or long before.
 fn far_from_made(lot: &Lot) -> Vec<String> {
@@ -184,8 +184,8 @@ fn classes(lots: &[&Lot]) -> Vec<String> {
 fn future(lot: &Lot, now: Moment, warnings: &mut Vec<String>) {
     let today = now.day();
     let file = &lot.file.value;
-    let mut day = |keys: &[&str], what: &str, day: Day| {
-        if day > today {
+    let mut day = |keys: &[&str], what: &str, day: Day, from: Day| {
+        if day > from {
             warnings.push(format!(
                 "{}: {} {what} on {day}, a day that has not come yet by the clock of this machine; \
                  correct the one or the other",
@@ -194,15 +194,15 @@ fn future(lot: &Lot, now: Moment, warnings: &mut Vec<String>) {
             ));
         }
     };
-    day(&["made"], "was made", file.made);
+    day(&["made"], "was made", file.made, today.later(LONGEST_MAKING_DAYS));
     for (i, picked) in file.picked.iter().enumerate() {
-        day(&["picked", &i.to_string()], "was picked", *picked);
+        day(&["picked", &i.to_string()], "was picked", *picked, today);
     }
     if let Some(parted) = file.parted {
-        day(&["parted"], "was parted from its parent", parted);
+        day(&["parted"], "was parted from its parent", parted, today);
     }
     for (i, arm) in file.arms.iter().enumerate() {
-        day(&["arm", &i.to_string(), "since"], "was split into arms", arm.since);
+        day(&["arm", &i.to_string(), "since"], "was split into arms", arm.since, today);
     }
     let ahead = |at: Moment| at.timestamp() > now.timestamp();
     for line in lot.log.lines.iter().filter(|l| ahead(l.value.at)) {

@@ -329,12 +329,16 @@ fn sync_folder(path: &Path) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Makes a folder and those above it.
+/// Makes a folder and those above it; its own name is synced, so that what is written into it stays found.
 ///
 /// # Errors
 /// If the disk refuses.
 pub fn make_folder(path: &Path) -> Result<(), StoreError> {
-    fs::create_dir_all(path).map_err(io("make the folder", path))
+    if path.is_dir() {
+        return Ok(());
+    }
+    fs::create_dir_all(path).map_err(io("make the folder", path))?;
+    sync_folder(path)
 }
 
 /// What brings bytes onto a disk. The system's is [`OwnDisk`]; a test may fill up another one, or watch it.

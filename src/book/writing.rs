@@ -9,6 +9,7 @@ use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table};
 
 use super::logging::line_of;
 pub use super::logging::{Entry, log_lot};
+use super::lot_warnings::LONGEST_MAKING_DAYS;
 use super::lots::{Arm, Followed, How, LogLine, Lot, LotFile, MAIN, Parent};
 use super::parameters::{Parameters, RESERVE_KEPT};
 use super::problem::Problems;
@@ -178,7 +179,8 @@ impl LotFile {
 }
 
 /// Adds a lot: its folder with lot.toml and, where values are given, log.csv; whole or not at
-/// all. Values are dated now if the lot was made today, else at noon of the day it was made.
+/// all. Values are dated now if the lot was made today or is still being made, else at noon of the day
+/// it was made.
 ///
 /// # Errors
 /// If the id is none or is taken, a value does not fit, or the disk refuses.
@@ -248,7 +250,8 @@ fn make_aside(
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<tempfile::TempDir, BookError> {
-    let at = if now.day() == new.file.made { now } else { new.file.made.noon(now) };
+    let to_be_made = now.day()..=now.day().later(LONGEST_MAKING_DAYS);
+    let at = if to_be_made.contains(&new.file.made) { now } else { new.file.made.noon(now) };
     let mut lines = Vec::new();
     let clock = super::logging::clock_of(book);
     for (parameter, value) in &new.values {

@@ -196,7 +196,7 @@ impl<T: Clone + Send + Sync> Shelf<T> {
 /// The lots of a book, as far as they could be read.
 #[derive(Debug, Clone)]
 pub struct Lots {
-    /// Those without mistakes of their own.
+    /// Those whose description can be read; lines of their logs that cannot be are left out.
     pub lots: Arc<Vec<Lot>>,
     /// The mistakes, those between lots among them.
     pub problems: Problems,

@@ -292,6 +292,31 @@ fn no_path_leads_out() {
 }
 
 #[test]
+fn a_tasters_cookie_opens_nothing_of_the_desk() {
+    let (_garden, desk, ann, _) = joined();
+    let entered = ann.client.get(&desk.way_in).send().unwrap();
+    assert_eq!(entered.status(), 303);
+    let maker = entered.headers()["set-cookie"].to_str().unwrap().split(';').next().unwrap();
+    let value = ann.cookie.split('=').nth(1).unwrap();
+    let name = maker.split('=').next().unwrap();
+    for path in ["/", "/lots", "/sessions"] {
+        let status = |cookie: &str| {
+            let url = format!("{}{path}", desk.desk);
+            ann.client.get(url).header("cookie", cookie).send().unwrap().status().as_u16()
+        };
+        assert_eq!(status(maker), 200, "{path}");
+        assert_eq!(status(&ann.cookie), 403, "{path}");
+        assert_eq!(status(&format!("{name}={value}")), 403, "{path}");
+    }
+    // Nor is the maker's cookie a taster's.
+    let port = Desk::port(&desk.ballots);
+    let value = maker.split('=').nth(1).unwrap();
+    let url = format!("{}/ballot/now", desk.ballots);
+    let request = ann.client.get(url).header("cookie", format!("blindsteep-{port}={value}"));
+    assert_eq!(request.send().unwrap().status(), 401);
+}
+
+#[test]
 fn a_second_phone_takes_over() {
     let (garden, desk, ann, _) = joined();
     let link = {

@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 
 use super::common::{Desk, Garden, Phone, cups, entry, line, request};
 
-const TERMS: [&str; 6] = ["malty", "sweet", "flat", "green", "woody", "hay"];
+const TERMS: [&str; 6] = ["malty", "sweet", "flat", "green", "woody", "body"];
 
 /// How often the process is killed; more with BLINDSTEEP_CRASHES.
 fn n_crashes() -> u32 {

@@ -113,7 +113,7 @@ function termCard(page, flight, cup, steep, term) {
     if (value === null && state === 'scored') page.takeBack(flight, cup, steep, term.id, question);
     else page.put(flight, cup, steep, term.id, state, value);
     settle();
-    if (asksForMould(term) && state === 'scored' && Number(value) >= 1) page.stopFor(question, word('stop_text'));
+    if (asksForMould(term) && state === 'scored' && Number(value) >= 1) page.stopFor(question);
   };
   const control = scaleOf(term, name, answer, tell);
   const fold = el('div', { class: 'more', id: `more-${page.count()}`, hidden: true });
@@ -152,8 +152,10 @@ function termCard(page, flight, cup, steep, term) {
 /** Why an answer was not taken, in the desk's words. */
 function refusal(page, item) {
   const of = item.wrong ?? {};
+  const { cup, flight, term } = item.body;
+  const ofWhat = term ? word('answer_of', page.termName(term), cup) : cup ? `${word('hand_in_cup')}: ${cup}` : word('hand_in_flight', flight);
   return el('div', { class: 'wrong', role: 'alert' },
-    el('p', null, el('b', null, word('refused_title')), item.body.cup ? ` · ${word('answer_of', page.termName(item.body.term), item.body.cup)}` : null),
+    el('p', null, el('b', null, word('refused_title')), ` · ${ofWhat}`),
     of.found ? el('p', null, `${word('refused_found')}: ${of.found}`) : null,
     of.expected ? el('p', null, `${word('refused_expected')}: ${of.expected}`) : null,
     of.mend ? el('p', null, `${word('refused_mend')}: ${of.mend}`) : null,
@@ -352,6 +354,12 @@ function missingOf(page, flight, onlyCup) {
   return gaps;
 }
 
+/** Whether anything at all is answered of a flight or of one of its cups: otherwise it is not handed in. */
+function anything(page, flight, onlyCup) {
+  const cups = onlyCup ? [onlyCup] : flight.cups;
+  return [...page.answers.values()].some((a) => cups.includes(a.cup) && !a.late && a.term !== 'guess' && a.term !== 'guess-sure');
+}
+
 /** The end of a flight, or of a cup where cups are handed in singly. */
 function endScreen(page, screen) {
   const flight = page.flight(screen.f);
@@ -366,7 +374,7 @@ function endScreen(page, screen) {
     gaps.length ? [el('h2', null, word('missing')), el('ul', { class: 'gaps' }, gaps.map((g) => el('li', null,
       el('button', { type: 'button', class: 'quiet', onclick: () => page.go(g.key) }, word('go_to', ` ${g.name}`).replace(/ {2,}/g, ' ')),
       el('span', null, g.lacks.join(lang === 'zh' ? '、' : ', '))))),
-    el('p', null, word(sets ? 'missing_set' : 'missing_why'))]
+    el('p', null, word(sets ? 'missing_set' : anything(page, flight, cup) ? 'missing_why' : 'nothing_yet'))]
       : el('p', { class: 'told' }, word('nothing_missing')),
     sets ? null : el('p', null, word('zeros')),
     el('p', null, word(cup ? 'no_way_back_cup' : 'no_way_back')),

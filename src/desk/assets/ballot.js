@@ -7,7 +7,7 @@ class Ballot {
     this.screens = [];
     this.at = null;           // key of the screen that is shown
     this.sheet = '';          // 'help', or what lies over the ballot
-    this.stop = null;         // {text}: a caution that must be answered first
+    this.stop = null;         // {caution, y}: a caution that must be answered first, and how far down the page was
     this.cautioned = new Set();
     this.rested = new Set();
     this.resting = null;      // {timer, key}
@@ -105,10 +105,11 @@ class Ballot {
   /** A note that is being typed is taken before the screen goes. */
   finishTyping() { if (document.activeElement instanceof HTMLElement && this.parts.main.contains(document.activeElement)) document.activeElement.blur(); }
 
-  stopFor(question, text) {
+  /** `caution`: its texts by language as the desk says them; none where the page knows by itself. */
+  stopFor(question, caution = null) {
     if (this.cautioned.has(question)) return;
     this.cautioned.add(question);
-    this.stop = { text, y: scrollY };
+    this.stop = { caution, y: scrollY };
     this.draw(true);
   }
 
@@ -210,7 +211,7 @@ class Ballot {
     if (this.now.state === 'void') return notice(word('void'), word('void_why'), waits ? word('ended_kept', waits) : null);
     if (this.stop) {
       return { kind: 'stop', body: [el('div', { role: 'alertdialog', 'aria-labelledby': 'stop-title', 'aria-describedby': 'stop-text' },
-        el('h1', { tabindex: '-1', id: 'stop-title' }, word('stop')), el('p', { id: 'stop-text' }, this.stop.text))],
+        el('h1', { tabindex: '-1', id: 'stop-title' }, word('stop')), el('p', { id: 'stop-text' }, this.stop.caution ? said(this.stop.caution) : word('stop_text')))],
       buttons: [button(word('understood'), () => { const { y } = this.stop; this.stop = null; this.draw(true); scrollTo(0, y); })] };
     }
     if (this.sheet === 'help') {
@@ -239,7 +240,7 @@ class Ballot {
       const cup = screen.t === 'check' ? screen.cup : null;
       const gaps = missingOf(this, flight, cup);
       const give = button(word(cup ? 'hand_in_cup' : 'hand_in_flight', screen.f), () => { this.handIn(flight, cup); this.goOn(); });
-      give.disabled = !this.open || (this.now.kind !== 'profile' && gaps.length > 0);
+      give.disabled = !this.open || (this.now.kind !== 'profile' && gaps.length > 0) || !anything(this, flight, cup);
       buttons.push(give);
       return buttons;
     }
@@ -377,7 +378,7 @@ class Ballot {
       const caution = what.results.find((r) => r.caution);
       if (caution) {
         const of = what.saved.find((i) => i.entry === caution.entry);
-        if (of) this.stopFor(of.question, said(caution.caution));
+        if (of) this.stopFor(of.question, caution.caution);
       }
     }
     if (this.now) this.build();

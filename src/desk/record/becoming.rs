@@ -9,7 +9,6 @@ use super::log::arms;
 use super::new::{class_field, made_on, new_lot, values_of_making};
 use super::{Body, Done, fields, lot_page, rng, shown, words, written};
 use crate::book::fitness::SAFETY;
-use crate::book::lot_warnings;
 use crate::book::lots::{Lot, LotFile};
 use crate::book::moves::{Move, move_lot};
 use crate::book::parameters::{RESERVE_DRAWN, RESERVE_KEPT};
@@ -31,15 +30,6 @@ fn back(lot: &Lot, say: Say) -> Markup {
 
 fn text(posted: &Posted, name: &str, label: &str, hint: &str) -> Markup {
     text_field(name, label, hint, posted.text(name))
-}
-
-/// What is to be looked at in a lot after it was written to.
-fn warned(app: &App, id: &str, mut done: Done) -> Result<Done, BookError> {
-    let lot = app.book().lot(id)?;
-    let lots = app.cache.lots_and_mistakes()?.lots;
-    let limits = &app.cache.book_file()?.value.limits;
-    done.told.extend(lot_warnings::warnings(&[&lot], &lots, limits, app.now()));
-    Ok(done)
 }
 
 /// A page with a form of one lot.
@@ -145,7 +135,7 @@ fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, 
             format!("{name}: {}", words::line(l, p, say))
         })
         .collect();
-    warned(app, &lot.id, Done::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
+    Ok(Done::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
 }
 
 fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -187,7 +177,7 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, 
     let p = parameters.value.parameter(which);
     let name = p.map_or(which, |p| p.label(say.key()));
     let told = format!("{id}: {name}: {}", words::line(&line, p, say));
-    warned(app, id, Done::new(lot_page(id), told))
+    Ok(Done::new(lot_page(id), told))
 }
 
 fn safety() -> Markup {
@@ -260,7 +250,7 @@ fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done
         format!("{id} is cleared: it may be served again."),
         format!("{id} 已解除隔离，可再供评。"),
     );
-    warned(app, id, Done::new(lot_page(id), told))
+    Ok(Done::new(lot_page(id), told))
 }
 
 /// So many parts a form offers at once.

@@ -13,6 +13,7 @@ use serde_json::{Value, json};
 use super::log::by_step;
 use super::{Body, rng, shown, words};
 use crate::book::book_file::clock;
+use crate::book::lot_warnings::LONGEST_MAKING_DAYS;
 use crate::book::lots::{How, Lot, PRESS_OFF, PRESS_ON};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::{Day, Moment};
@@ -25,9 +26,7 @@ use crate::desk::qr::qr;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared};
 
-/// A batch is in hand from so many days before the day on which its drying is to end …
-const BEFORE: i64 = 7;
-/// … to so many after.
+/// A batch is in hand until so many days after its drying ended.
 const AFTER: i64 = 3;
 /// The most lines that are sent at once.
 const MOST: usize = 100;
@@ -35,7 +34,7 @@ const MOST: usize = 100;
 const LAST: usize = 8;
 
 fn in_hand(lot: &Lot, today: Day) -> bool {
-    (lot.made().later(-BEFORE)..=lot.made().later(AFTER)).contains(&today)
+    (lot.made().later(-LONGEST_MAKING_DAYS)..=lot.made().later(AFTER)).contains(&today)
 }
 
 /// What the workshop logs: all of making and packing, neither the reserve nor a quarantine.
@@ -85,8 +84,8 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
             } }
             @if here.is_empty() {
                 p { (say.of(
-                    format!("No batch is in hand: none is made between {} and {}. Add it at the desk, with the day on which its drying is to end.", today.later(-AFTER), today.later(BEFORE)),
-                    format!("没有在制批次：{} 至 {} 之间无制成日期。请在工作台新增，并填写预计干燥结束之日。", today.later(-AFTER), today.later(BEFORE)),
+                    format!("No batch is in hand: none is made between {} and {}. Add it at the desk, with the day on which its drying is to end.", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
+                    format!("没有在制批次：{} 至 {} 之间无制成日期。请在工作台新增，并填写预计干燥结束之日。", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
                 )) }
             }
         };

@@ -4,6 +4,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use maud::{Markup, html};
 
+use super::list::mistakes;
 use super::lot_parts::{family_of, log_of, masses_of, reserve_of, storage_of, tastings_of};
 use super::{lot_page, shown, words};
 use crate::book::balance::balance;
@@ -29,7 +30,11 @@ pub async fn lot(State(app): State<Shared>, reader: Reader, Path(id): Path<Strin
         let there = read.lots.iter().position(|l| ids::same(&l.id, &id));
         let Some(at) = there else { return Err(missing(app, &id)) };
         let lot = &read.lots[at];
-        Ok((lot.id.clone(), whole(app, reader, lot, &read.lots)?))
+        let body = html! {
+            (mistakes(read.problems.len(), reader.say))
+            (whole(app, reader, lot, &read.lots)?)
+        };
+        Ok((lot.id.clone(), body))
     })
     .await
 }
@@ -86,6 +91,9 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, lots: &[Lot]) -> Result<Markup, 
             }
         }
         (identity(lot, say))
+        @if let Some(run) = run_of(app, lot, parameters, limits) {
+            section { h2 { (say.of("Run of a trial", "试验安排")) } pre.plain lang="en" { (run) } }
+        }
         (steps(lot, parameters, say))
         (worked_out(lot, lots, limits, parameters, say))
         (masses_of(&balance(lot, lots), say))
@@ -97,6 +105,14 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, lots: &[Lot]) -> Result<Markup, 
         (tastings_of(lot, &sessions.revealed, say))
         (log_of(lot, parameters, say))
     })
+}
+
+/// What was planned for the run of a trial, and what its log lacks of it yet.
+fn run_of(app: &App, lot: &Lot, parameters: &Parameters, limits: &Limits) -> Option<String> {
+    let (name, number) = (lot.file.value.trial.as_ref()?, lot.file.value.run?);
+    // A trial with mistakes is told of by the check.
+    let trial = app.book().trial(name).ok()?.value;
+    Some(lot_text::run_of(lot, &trial, number, parameters, limits)).filter(|t| !t.is_empty())
 }
 
 /// What can be done with a lot.

@@ -115,13 +115,11 @@ async fn written(
             _ => StatusCode::UNPROCESSABLE_ENTITY,
         };
         let text = words::for_forms(&error.to_string(), reader.say);
-        match form(&app, &reader, &posted) {
-            Ok((title, body)) => {
-                let body = html! { (wrong(&reader, &text)) (body) };
-                (status, page(&app, &reader, part, &title, body)).into_response()
-            }
-            Err(_) => failed(&app, &reader, part, &error),
-        }
+        let (title, body) = form(&app, &reader, &posted).unwrap_or_else(|_| {
+            (reader.say.of("This was not done", "未完成").to_owned(), html! {})
+        });
+        let body = html! { (wrong(&reader, &text)) (body) };
+        (status, page(&app, &reader, part, &title, body)).into_response()
     };
     aside(work).await.unwrap_or_else(|broken| broken)
 }

@@ -34,7 +34,7 @@ pub async fn setup(State(app): State<Shared>, reader: Reader) -> Response {
                 @for (to, name, what, n) in &parts {
                     li { a href=(to) { (name) (n) } span.pale { (what) } }
                 }
-                li { a href="/workshop" { (say.of("Step clock for the workshop", "车间计时")) } span.pale { (say.of("its link, for phones beside the table", "链接，供车间手机使用")) } }
+                li { a href="/workshop" { (say.of("Step clock for the workshop", "车间计时")) } span.pale { (say.of("its link, for phones in the workshop", "链接，供车间手机使用")) } }
             }
             h2 { (say.of("Check", "检查")) }
             p { (say.of("Every mistake of the whole book, with its place, and what is to be looked at.", "列出全册的错误及其位置，以及需要注意之处。")) }

@@ -235,7 +235,9 @@ impl Form<'_> {
                     (text_field("scale.low", say.of("Low end", "低端"), say.of("line and bipolar only", "仅线段与双极"), &part("low")))
                     (text_field("scale.high", say.of("High end", "高端"), "", &part("high")))
                     (text_field("scale.step", say.of("Finest difference", "最小间隔"), "", &part("step")))
-                    @for code in self.languages {
+                }
+                @for code in self.languages {
+                    div.grid {
                         (text_field(&format!("scale.ends.{code}.0"), &format!("{}, {}", say.of("Word at the low end", "低端用词"), language(code)), "", &end(code, 0)))
                         (text_field(&format!("scale.ends.{code}.1"), &format!("{}, {}", say.of("Word at the high end", "高端用词"), language(code)), "", &end(code, 1)))
                     }

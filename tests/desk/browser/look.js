@@ -2,13 +2,15 @@
 const wrong = [];
 const of = (e) => `${e.tagName.toLowerCase()}${e.id ? '#' + e.id : ''}${e.className ? '.' + e.className : ''} “${(e.textContent || '').trim().slice(0, 30)}”`;
 const root = document.documentElement;
-if (root.scrollWidth > innerWidth) wrong.push(`wide: the page, ${root.scrollWidth} in ${innerWidth}`);
+// What is too wide makes a phone's window wider: the width that was meant is the root's.
+const width = Math.min(root.clientWidth, innerWidth);
+if (root.scrollWidth > width) wrong.push(`wide: the page, ${root.scrollWidth} in ${width}`);
 for (const e of document.querySelectorAll('body *')) {
   if (!shown(e) || e.closest('.unseen, .skip, noscript')) continue;
   const box = e.getBoundingClientRect();
   // What is meant to be moved sideways within its own frame is not lost.
   const moved = e.parentElement?.closest('.wide, .top nav');
-  if (!moved && (box.right > innerWidth + 1 || box.left < -1)) wrong.push(`wide: ${of(e)} from ${box.left} to ${box.right}`);
+  if (!moved && (box.right > width + 1 || box.left < -1)) wrong.push(`wide: ${of(e)} from ${box.left} to ${box.right}`);
   const style = getComputedStyle(e);
   if (style.overflowX === 'hidden' && e.scrollWidth > e.clientWidth + 1) wrong.push(`clipped: ${of(e)}`);
 }

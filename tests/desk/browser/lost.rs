@@ -103,7 +103,7 @@ fn what_waits_outlasts_a_reload() {
     phone.go(&format!("{}/ballot", desk.ballots));
     all_saved(&phone, 1);
     assert_eq!(value_of(&garden, "bo", "bitter"), ["7"]);
-    phone.press("Begin flight 1");
+    // It opens where the taster was.
     assert_eq!(phone.until("return term('bitter').querySelector('output').textContent"), "7");
 }
 
@@ -197,4 +197,28 @@ fn a_mapped_name_without_tls_is_no_secure_context_and_works() {
     for url in phone.requests() {
         assert!(url.starts_with(&desk.ballots) || url.starts_with("data:"), "{url}");
     }
+}
+
+#[test]
+fn a_disk_that_takes_nothing_is_said_and_the_answers_are_kept() {
+    let garden = garden();
+    let links = garden.links();
+    let browser = Browser::start();
+    let desk = Desk::start(&garden);
+    let phone = phone(&browser, &desk, &links["ann"]);
+    phone.press("Begin flight 1");
+    // What the desk answers when its disk is full; that it does is tested where the disk is replaced.
+    phone.eval(
+        "const real = window.fetch; window.giveBack = () => { window.fetch = real; };
+         window.fetch = (path, wish) => path === '/ballot/lines' ? Promise.resolve(new Response('{\"error\":\"not-saved\",\"text\":\"the disk is full\"}', {status: 507})) : real(path, wish);",
+    );
+    phone.tap_at("term('bitter').querySelector('.ruler')", 0.3);
+    phone.until("return document.getElementById('notices').innerText.includes('Not saved: the disk of the desk takes nothing more')");
+    assert_eq!(phone.eval("return savedText()"), "Saved on disk: 0 of 1 · waiting here: 1");
+    super::looks::look(&phone, "disk-full");
+    phone.eval("giveBack()");
+    all_saved(&phone, 1);
+    phone.until("return !document.getElementById('notices').innerText.includes('Not saved')");
+    assert_eq!(value_of(&garden, "ann", "bitter"), ["3"]);
+    phone.assert_quiet();
 }

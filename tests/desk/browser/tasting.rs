@@ -224,7 +224,7 @@ fn back_reload_and_both_languages_keep_the_place_and_the_answers() {
     assert_eq!(phone.eval("return term('bitter').querySelector('output').textContent"), "3");
     phone.press("中文");
     phone.until("return document.documentElement.lang === 'zh-Hans' && !!button('下一杯')");
-    assert_eq!(phone.eval("return term('bitter').querySelector('h3').textContent"), "苦味");
+    assert_eq!(phone.eval("return term('bitter').querySelector('h3').textContent"), "苦");
     phone.reload();
     phone.until("return !!button('下一杯')");
     phone.press("English");

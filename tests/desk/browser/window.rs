@@ -38,7 +38,7 @@ impl Browser {
         let mut lines = BufReader::new(driver.stdout.take().unwrap()).lines();
         let port = loop {
             let line = lines.next().expect("chromedriver says its port").unwrap();
-            if let Some((_, port)) = line.split_once("on port ") {
+            if let Some((_, port)) = line.split_once("successfully on port ") {
                 break port.trim_end_matches('.').to_owned();
             }
         };
