@@ -42,7 +42,7 @@
         const answer = await fetch(progress.dataset.from);
         if (!answer.ok) return;
         const now = await answer.json();
-        if (now.state !== progress.dataset.state) { stale(); return; }
+        if (now.state !== progress.dataset.state) stale(now.state === 'open');
         if (now.table !== progress.dataset.shown) {
           const within = progress.contains(document.activeElement);
           progress.innerHTML = now.table;
@@ -53,16 +53,17 @@
         if (timer && timer.innerHTML !== now.timer) timer.innerHTML = now.timer;
       } catch { /* The desk is away for a moment: the next look tells. */ }
     };
-    const stale = () => {
+    const stale = (begun) => {
       if (document.querySelector('.stale')) return;
       const note = document.createElement('p');
       note.className = 'stale';
-      note.setAttribute('role', 'alert');
+      note.setAttribute('role', 'status');
       const zh = document.documentElement.lang.startsWith('zh');
       const link = document.createElement('a');
       link.href = location.pathname;
       link.textContent = zh ? '重新载入' : 'Load it again';
-      note.append(zh ? '本场状态已在别处改变。' : 'The state of this session has changed meanwhile. ', link);
+      const said = begun ? (zh ? '评茶已开始。' : 'The tasting has begun. ') : zh ? '本场状态已在别处改变。' : 'The state of this session has changed meanwhile. ';
+      note.append(said, link);
       progress.before(note);
     };
     setInterval(look, 2000);

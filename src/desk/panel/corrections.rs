@@ -85,7 +85,7 @@ pub fn what_was_done(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                         @let again = typed.text("entry") == c.entry;
                         (act(reader, room, "readmit", html! {
                             input type="hidden" name="entry" value=(c.entry);
-                            label { span.hint { (say.of("Take it back, because", "恢复，原因")) } input name="reason" value=(if again { typed.text("reason") } else { "" }) autocomplete="off"; } " "
+                            label.beside { span.hint { (say.of("Take it back, because", "恢复，原因")) } input name="reason" value=(if again { typed.text("reason") } else { "" }) autocomplete="off"; } " "
                             button.quiet { (say.of("Take back", "恢复")) }
                         }))
                     }

@@ -239,7 +239,7 @@ fn shown(
                     html! { textarea id="table" name="table" rows="8" spellcheck="false" aria-describedby="table-hint" { (typed.text("table")) } }))
                 label.pick { input type="checkbox" name="hand-in" value="1" checked; span { (say.of("Hand in flights that are complete", "交齐全的轮次")) } }
                 details { summary { (say.of("It replaces answers", "更正已有答案")) }
-                    label { (say.of("Why", "原因")) " " input name="reason" autocomplete="off"; } " " label { (say.of("Who amends", "更正人")) " " input name="by" autocomplete="off"; } }
+                    label.beside { (say.of("Why", "原因")) " " input name="reason" autocomplete="off"; } " " label.beside { (say.of("Who amends", "更正人")) " " input name="by" autocomplete="off"; } }
                 p.buttons { button { (say.of("Write it down", "录入")) } }
             }
         }

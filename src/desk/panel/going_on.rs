@@ -132,8 +132,8 @@ fn timers(reader: &Reader, room: &Room) -> Markup {
                 }))
             } } } @else {
                 (act(reader, room, "timer", html! {
-                    label { (say.of("Flight", "轮次")) " " select name="flight" { @for f in &plan.flights { option value=(f.number) { (f.number) } } } } " "
-                    label { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) ", " (words::time(u64::from(*seconds))) } } } } " "
+                    label.beside { (say.of("Flight", "轮次")) " " select name="flight" { @for f in &plan.flights { option value=(f.number) { (f.number) } } } } " "
+                    label.beside { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) ", " (words::time(u64::from(*seconds))) } } } } " "
                     button.quiet { (say.of("Start", "开始")) }
                 }))
             }

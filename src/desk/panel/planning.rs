@@ -229,6 +229,13 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
     let ticked = form.all("lot");
     let is_ticked = |s: &Sample| ticked.iter().any(|t| ids::same(t, &s.name));
     let by_flight = form.text("fill") == "flights";
+    let older = |n: usize| match n {
+        0 => say.of("Their names, with commas between.", "名称，以逗号分隔。").to_owned(),
+        n => say.of(
+            format!("{n} older ones: type their names, with commas between."),
+            format!("另有 {n} 个较早的批次：输入名称，以逗号分隔。"),
+        ),
+    };
     // What is ticked is shown, however old it is.
     let (first, rest): (Vec<_>, Vec<_>) =
         offer.samples.iter().enumerate().partition(|(i, s)| *i < OFFERED || is_ticked(s));
@@ -246,7 +253,7 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {
                 (field("lots", say.of("Other lots", "其他批次"),
-                    &say.of(format!("{} older ones: type their names, with commas between.", rest.len()), format!("另有 {} 个较早的批次：输入名称，以逗号分隔。", rest.len())),
+                    &older(rest.len()),
                     html! { input id="lots" name="lots" value=(form.text("lots")) list="samples" autocomplete="off" aria-describedby="lots-hint"; }))
             }
             details open[by_flight] {

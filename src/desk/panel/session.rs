@@ -48,7 +48,7 @@ pub fn shown(
     let plan = room.session.plan();
     let body = html! {
         @if let Some(e) = error { (wrong(reader, &e.to_string())) }
-        p.facts {
+        p.about {
             span.state data-state=(room.session.state.to_string()) { (words::state(say, room.session.state)) } " "
             (words::kind(say, plan.kind)) " · " (plan.day) " · " (words::recipe(say, &plan.recipe))
         }
