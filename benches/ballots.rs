@@ -10,6 +10,7 @@ use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, Command, ExitCode, Stdio};
+use std::sync::Barrier;
 use std::time::{Duration, Instant};
 
 use blindsteep::book::Book;
@@ -50,7 +51,7 @@ fn main() -> Result<ExitCode, Failed> {
     let mut desk = Desk::start(&root)?;
     let memory_before = desk.megabytes();
     let order_of = Session::open(&book, &name)?.plan().clone();
-    let until = Instant::now() + Duration::from_secs(seconds);
+    let joined = Barrier::new(TASTERS);
     let all: Vec<Result<Vec<f64>, Failed>> = std::thread::scope(|scope| {
         let threads: Vec<_> = links
             .iter()
@@ -59,8 +60,8 @@ fn main() -> Result<ExitCode, Failed> {
             .map(|(i, (link, taster))| {
                 let cups: Vec<u16> =
                     order_of.flights.iter().flat_map(|f| f.order_of(taster).to_vec()).collect();
-                let ballots = desk.ballots.clone();
-                scope.spawn(move || taste(&ballots, link, &cups, i as u64, until))
+                let (ballots, joined) = (desk.ballots.clone(), &joined);
+                scope.spawn(move || taste(&ballots, link, &cups, i as u64, joined, seconds))
             })
             .collect();
         threads
@@ -219,15 +220,18 @@ fn taste(
     link: &str,
     cups: &[u16],
     seed: u64,
-    until: Instant,
+    joined: &Barrier,
+    seconds: u64,
 ) -> Result<Vec<f64>, Failed> {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let mut stream = BufReader::new(TcpStream::connect(ballots)?);
     stream.get_ref().set_nodelay(true)?;
-    let joined =
-        ask(&mut stream, &format!("GET /join/{link} HTTP/1.1\r\nHost: {ballots}\r\n\r\n"))?;
-    let cookie =
-        joined.0.lines().find_map(|l| l.strip_prefix("set-cookie: ")).ok_or("no cookie")?;
+    let door = ask(&mut stream, &format!("GET /join/{link} HTTP/1.1\r\nHost: {ballots}\r\n\r\n"));
+    // Everybody sits before anybody tastes; one who did not get in holds up nobody.
+    joined.wait();
+    let until = Instant::now() + Duration::from_secs(seconds);
+    let door = door?.0;
+    let cookie = door.lines().find_map(|l| l.strip_prefix("set-cookie: ")).ok_or("no cookie")?;
     let cookie = cookie.split(';').next().unwrap_or_default().to_owned();
     let token = form_token(cookie.split('=').nth(1).unwrap_or_default());
     let terms = ["malty", "sweet", "bitter", "green", "woody", "bright", "flat", "body"];

@@ -71,6 +71,8 @@ struct Kept {
 pub struct Doors {
     file: PathBuf,
     kept: Mutex<Kept>,
+    /// Held while something new is brought to disk: whoever only comes in does not wait for that.
+    writing: Mutex<()>,
 }
 
 /// Letters that nobody confuses on paper.
@@ -122,7 +124,7 @@ impl Doors {
                     file.display()
                 ))
             })?;
-            return Ok(Self { file, kept: Mutex::new(kept) });
+            return Ok(Self { file, kept: Mutex::new(kept), writing: Mutex::new(()) });
         }
         let door =
             || Ok::<_, DeskError>(Door { link: random(26)?, cookie: None, earlier: Vec::new() });
@@ -134,13 +136,17 @@ impl Doors {
             tasters: Vec::new(),
         };
         private(&file)?;
-        let doors = Self { file, kept: Mutex::new(kept) };
+        let doors = Self { file, kept: Mutex::new(kept), writing: Mutex::new(()) };
         doors.keep(&doors.kept())?;
         Ok(doors)
     }
 
     fn kept(&self) -> MutexGuard<'_, Kept> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn writing(&self) -> MutexGuard<'_, ()> {
+        self.writing.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn keep(&self, kept: &Kept) -> Result<(), DeskError> {
@@ -165,21 +171,21 @@ impl Doors {
     /// # Errors
     /// If it cannot be kept.
     pub fn taster_link(&self, session: &str, taster: &str) -> Result<String, DeskError> {
-        let mut kept = self.kept();
-        if let Some(door) = kept.tasters.iter().find(|d| d.session == session && d.taster == taster)
-        {
+        let _writing = self.writing();
+        let mut more = self.kept().clone();
+        let known = more.tasters.iter().find(|d| d.session == session && d.taster == taster);
+        if let Some(door) = known {
             return Ok(door.door.link.clone());
         }
         let link = typed_link()?;
         let door = Door { link: link.clone(), cookie: None, earlier: Vec::new() };
-        let mut more = kept.clone();
         more.tasters.push(TasterDoor {
             session: session.to_owned(),
             taster: taster.to_owned(),
             door,
         });
         self.keep(&more)?;
-        *kept = more;
+        *self.kept() = more;
         Ok(link)
     }
 
@@ -188,14 +194,14 @@ impl Doors {
     /// # Errors
     /// If that cannot be kept.
     pub fn shut(&self, session: &str) -> Result<(), DeskError> {
-        let mut kept = self.kept();
-        if !kept.tasters.iter().any(|d| d.session == session) {
+        let _writing = self.writing();
+        let mut fewer = self.kept().clone();
+        if !fewer.tasters.iter().any(|d| d.session == session) {
             return Ok(());
         }
-        let mut fewer = kept.clone();
         fewer.tasters.retain(|d| d.session != session);
         self.keep(&fewer)?;
-        *kept = fewer;
+        *self.kept() = fewer;
         Ok(())
     }
 
@@ -219,9 +225,9 @@ impl Doors {
     /// # Errors
     /// If the new cookie cannot be kept.
     pub fn join(&self, link: &str) -> Result<Option<(Who, String)>, DeskError> {
-        let mut kept = self.kept();
+        let _writing = self.writing();
         let meant = as_meant(link);
-        let mut next = kept.clone();
+        let mut next = self.kept().clone();
         let Some(door) = next.tasters.iter_mut().find(|d| as_meant(&d.door.link) == meant) else {
             return Ok(None);
         };
@@ -234,7 +240,7 @@ impl Doors {
         }
         let who = Who::Taster { session: door.session.clone(), taster: door.taster.clone() };
         self.keep(&next)?;
-        *kept = next;
+        *self.kept() = next;
         Ok(Some((who, cookie)))
     }
 
