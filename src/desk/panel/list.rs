@@ -24,8 +24,11 @@ pub struct InShort {
     pub cups: usize,
 }
 
+/// A session's name, and the session in short or why it cannot be read.
+pub type Listed = (String, Result<InShort, BookError>);
+
 /// All sessions, the latest first. One that cannot be read has its error instead.
-pub fn all(book: &Book) -> Result<Vec<(String, Result<InShort, BookError>)>, BookError> {
+pub fn all(book: &Book) -> Result<Vec<Listed>, BookError> {
     let mut names = book.session_names()?;
     names.reverse();
     let one = |name: &String| {
