@@ -14,6 +14,9 @@ use crate::views;
 use crate::views::charts::{Chart, Words};
 use crate::views::pages::Page;
 
+/// From an answer, its charts and the words of the reader to a page.
+pub type ToPage<F> = fn(&F, &[Chart], &Words) -> Page;
+
 /// How an answer is shown.
 pub struct View<F> {
     /// In the terminal.
@@ -21,7 +24,7 @@ pub struct View<F> {
     /// Its charts.
     pub draw: fn(&F, &Words) -> Result<Vec<Chart>, PlotError>,
     /// As a page, if it has one.
-    pub page: Option<fn(&F, &[Chart], &Words) -> Page>,
+    pub page: Option<ToPage<F>>,
 }
 
 /// The flags that all analyses share.

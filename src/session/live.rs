@@ -497,7 +497,9 @@ fn groups(plan: &SessionFile, sent: &[Sent]) -> Vec<Vec<usize>> {
     if plan.kind != Kind::Ranking {
         return (0..sent.len()).map(|i| vec![i]).collect();
     }
-    let mut groups: Vec<((Option<u32>, String), Vec<usize>)> = Vec::new();
+    /// A flight and a term.
+    type Together = (Option<u32>, String);
+    let mut groups: Vec<(Together, Vec<usize>)> = Vec::new();
     for (i, s) in sent.iter().enumerate() {
         let key =
             (plan.flight_of(s.answer.cup).map(|f| f.number), s.answer.term.to_ascii_lowercase());

@@ -197,7 +197,8 @@ fn closing_comes_between_and_every_answer_is_on_one_side() {
                         begun.wait();
                     }
                     let sent = sent(cup, "malty", &(i % 10).to_string());
-                    let outcome = tasting.save(taster, &[sent.clone()], now()).unwrap().remove(0);
+                    let outcome =
+                        tasting.save(taster, std::slice::from_ref(&sent), now()).unwrap().remove(0);
                     match outcome {
                         Outcome::Saved(_) => done.push((sent.entry, true)),
                         Outcome::Late => done.push((sent.entry, false)),

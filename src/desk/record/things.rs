@@ -322,11 +322,14 @@ fn plan(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
     ])
 }
 
+/// Fields under a heading, or under none.
+type Group = (Option<&'static str>, Vec<Field>);
+
 /// The parts of book.toml: the file's own values, and those of its tables.
 ///
 /// # Errors
 /// As for [`Thing::fields`].
-pub fn book(app: &App, say: Say) -> Result<Vec<(Option<&'static str>, Vec<Field>)>, BookError> {
+pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
     let vocabulary = app.cache.vocabulary()?;
     let today = app.now().day();
     let terms = vocabulary

@@ -88,7 +88,7 @@ pub fn trial(
             .collect(),
         measured,
     };
-    Ok(work_sheet_pdf(&sheet)?)
+    work_sheet_pdf(&sheet)
 }
 
 /// The place of a parameter in the order of making: what a lot is, then the steps as the book has them.

@@ -80,7 +80,7 @@ fn taste(phone: &Window, taster: usize) -> BTreeMap<(u16, String), String> {
         phone.press(&format!("Begin flight {}", flight["number"]));
         let cups = flight["cups"].as_array().unwrap();
         for (i, cup) in cups.iter().enumerate() {
-            phone.until_with("return head() === String(arguments[0])", &[cup.clone()]);
+            phone.until_with("return head() === String(arguments[0])", std::slice::from_ref(cup));
             for term in shown["terms"].as_array().unwrap() {
                 if let Some(value) = answer(phone, taster, i, term) {
                     let key =
