@@ -11,6 +11,7 @@ use std::path::Path;
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::time::{Duration, Instant};
 
+use blindsteep::book::store;
 use reqwest::blocking::Client;
 
 type Failed = Box<dyn std::error::Error + Send + Sync>;
@@ -146,7 +147,18 @@ fn more_sessions(root: &Path, n: usize) -> std::io::Result<()> {
     let demo = names(&folder)?;
     for i in 0..n.saturating_sub(demo.len()) {
         let old = &demo[i % demo.len()];
-        copy(&folder.join(old), &folder.join(format!("{old}-{i:03}")))?;
+        let new = format!("{old}-{i:03}");
+        let to = folder.join(&new);
+        copy(&folder.join(old), &to)?;
+        // The key names its session, and its digest stands in the other files.
+        let key = fs::read_to_string(to.join("key.toml"))?;
+        let named = key.replace(&format!("session = \"{old}\""), &format!("session = \"{new}\""));
+        let [was, is] = [&key, &named].map(|text| store::digest(text.as_bytes()));
+        fs::write(to.join("key.toml"), named)?;
+        for file in ["session.toml", "reveal.toml"] {
+            let text = fs::read_to_string(to.join(file))?;
+            fs::write(to.join(file), text.replace(&was, &is))?;
+        }
     }
     Ok(())
 }

@@ -207,7 +207,7 @@ fn steps(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                 @let values = of_step(step);
                 h3 {
                     (words::step(step, say)) " "
-                    a.small href={ (page) "/log?step=" (step) } { (say.of("log", "记录")) span.away { ": " (words::step(step, say)) } }
+                    a.small href={ (page) "/log?step=" (step) } { (say.of("log", "记录")) span.unseen { ": " (words::step(step, say)) } }
                 }
                 @if !values.is_empty() {
                     div.wide { table.values { tbody {
@@ -231,7 +231,7 @@ pub fn value_row(lot: &Lot, v: &LotValue, parameters: &Parameters, say: Say) -> 
             th scope="row" { (name) @if let Some(arm) = &v.arm { " (" (arm) ")" } }
             td { strong { (words::value(&v.value, v.unit.as_deref(), p, say)) } @if let Some(usual) = usual { " " span.warn { (usual) } } }
             td.pale { (words::how(v.how, say)) ", " (words::moment(&v.at.to_string())) @if let Some(note) = &v.note { "; " (note) } }
-            td { a.small href={ (lot_page(&lot.id)) "/correct?entry=" (v.entry) } { (say.of("correct", "更正")) span.away { ": " (name) } } }
+            td { a.small href={ (lot_page(&lot.id)) "/correct?entry=" (v.entry) } { (say.of("correct", "更正")) span.unseen { ": " (name) } } }
         }
     }
 }

@@ -71,7 +71,7 @@ pub fn storage_of(
     let logged = storage(lot, lots);
     html! {
         section {
-            h2 { (say.of("Storage", "贮藏")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.away { ": " (say.of("Storage", "贮藏")) } } }
+            h2 { (say.of("Storage", "贮藏")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "贮藏")) } } }
             @if any {
                 div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table {
                     thead { tr {
@@ -213,7 +213,7 @@ pub fn family_of(lot: &Lot, family: &Family, say: Say) -> Markup {
 fn relative(r: &Relative, say: Say) -> Markup {
     html! {
         li style={ "margin-left: " (1.4 * (r.steps - 1) as f64) "rem" } {
-            @if r.steps > 1 { span.away { (say.of(format!("{} steps away: ", r.steps), format!("相隔 {} 步：", r.steps))) } }
+            @if r.steps > 1 { span.unseen { (say.of(format!("{} steps away: ", r.steps), format!("相隔 {} 步：", r.steps))) } }
             @if r.made.is_some() { a href=(lot_page(&r.lot)) { (r.lot) } } @else { (r.lot) " (" (say.of("not in this book", "不在本册")) ")" }
             @if let Some(arm) = &r.arm { " (" (say.of("arm ", "存放组 ")) (arm) ")" }
             ": " (kg_or(r.kg, say)) ", " (words::came_by(r.came_by, say)) " " (r.day)
@@ -285,7 +285,7 @@ pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                                 @if let Some(newer) = newer { (say.of("replaced by ", "已由后条取代：")) code { (newer.entry) } " " }
                                 @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } ": " (line.reason.as_deref().unwrap_or_default()) " " }
                                 (line.note.as_deref().unwrap_or_default())
-                                @if newer.is_none() && line.value.is_some() { " " a.small href={ (lot_page(&lot.id)) "/correct?entry=" (line.entry) } { (say.of("correct", "更正")) span.away { " " (line.entry) } } }
+                                @if newer.is_none() && line.value.is_some() { " " a.small href={ (lot_page(&lot.id)) "/correct?entry=" (line.entry) } { (say.of("correct", "更正")) span.unseen { " " (line.entry) } } }
                             }
                         }
                     } }

@@ -107,7 +107,7 @@ pub async fn vocabulary(State(app): State<Shared>, reader: Reader) -> Response {
             (ways(&[Thing::Term, Thing::Family], say))
             p.hint { (Thing::Term.note(say)) }
             @for family in &v.families {
-                h2 { (family.labels.or(say.key(), &family.id)) " " a.small href=(edit(Thing::Family, &family.id)) { (say.of("edit", "编辑")) span.away { " " (family.id) } } }
+                h2 { (family.labels.or(say.key(), &family.id)) " " a.small href=(edit(Thing::Family, &family.id)) { (say.of("edit", "编辑")) span.unseen { " " (family.id) } } }
                 div.wide { table.values { tbody {
                     @for t in v.terms.iter().filter(|t| ids::same(&t.family, &family.id)) { (term_row(t, v, app, say)) }
                 } } }

@@ -10,11 +10,7 @@ for (const e of document.querySelectorAll('body *')) {
   const box = e.getBoundingClientRect();
   // What is meant to be moved sideways within its own frame is not lost.
   const moved = e.parentElement?.closest('.wide, .top nav');
-<<<<<<< HEAD
-  if (!moved && (box.right > innerWidth + 1 || box.left < -1)) wrong.push(`wide: ${of(e)} from ${box.left} to ${box.right}`);
-=======
   if (!moved && (box.right > width + 1 || box.left < -1)) wrong.push(`wide: ${of(e)} from ${box.left} to ${box.right}`);
->>>>>>> desk
   const style = getComputedStyle(e);
   if (style.overflowX === 'hidden' && e.scrollWidth > e.clientWidth + 1) wrong.push(`clipped: ${of(e)}`);
 }
