@@ -134,6 +134,19 @@ impl Problems {
         self.list.extend(other.list);
     }
 
+    /// Takes away what the lines of some files say: where a mistake is stays, not what was found there.
+    pub fn without_lines_of(&mut self, hidden: impl Fn(&str) -> bool) {
+        for problem in self.list.iter_mut().filter(|p| hidden(&p.file)) {
+            if let Some(place) = &mut problem.place {
+                place.text.clear();
+            }
+            problem.found =
+                "a mistake in this line, which is not shown before the reveal".to_owned();
+            problem.expected = "a line as the ballot's table has it".to_owned();
+            problem.mend = "let somebody who does not taste run `blindsteep check`".to_owned();
+        }
+    }
+
     /// Whether nothing is wrong.
     #[must_use]
     pub fn is_empty(&self) -> bool {

@@ -26,6 +26,7 @@ const FILES: &[File] = files![
     CSS "ballot.css",
     SCRIPT "desk.js",
     SCRIPT "join.js",
+    SCRIPT "joining.js",
     SCRIPT "ballot-words.js",
     SCRIPT "ballot-keep.js",
     SCRIPT "ballot-scales.js",

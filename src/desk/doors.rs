@@ -220,6 +220,13 @@ impl Doors {
         Some((who, cookie))
     }
 
+    /// Whether a taster comes in by this link.
+    #[must_use]
+    pub fn is_taster_link(&self, link: &str) -> bool {
+        let meant = as_meant(link);
+        self.kept().tasters.iter().any(|d| as_meant(&d.door.link) == meant)
+    }
+
     /// Exchanges a taster's link for a cookie. Whoever had one before is let in no longer.
     ///
     /// # Errors

@@ -51,10 +51,7 @@ impl CookieName {
     #[must_use]
     pub fn set(&self, value: &str) -> String {
         let secure = if self.secure { "; Secure" } else { "" };
-        format!(
-            "{}={value}; Path=/; Max-Age=31536000; HttpOnly; SameSite=Strict{secure}",
-            self.name
-        )
+        format!("{}={value}; Path=/; Max-Age=31536000; HttpOnly; SameSite=Lax{secure}", self.name)
     }
 }
 

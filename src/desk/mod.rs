@@ -16,6 +16,7 @@ pub mod posted;
 pub mod questions;
 pub mod record;
 pub mod say;
+mod seats;
 pub mod server;
 
 use std::path::PathBuf;

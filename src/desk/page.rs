@@ -8,6 +8,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::doors::form_token;
 use super::guard::Caller;
+use super::panel::host;
 use super::posted::TOKEN;
 use super::say::Say;
 use super::{App, Shared, assets};
@@ -51,7 +52,10 @@ impl FromRequestParts<Shared> for Reader {
 pub fn choose_language(code: &str, back: &str) -> Response {
     let code = if code == "zh" { "zh" } else { "en" };
     // Only a path: never to another host.
-    let back = if back.starts_with('/') && !back.starts_with("//") && !back.contains('\\') {
+    let back = if back.starts_with('/')
+        && !back.starts_with("//")
+        && !back.contains(|c: char| c == '\\' || c.is_control())
+    {
         back
     } else {
         "/"
@@ -240,15 +244,25 @@ pub fn go(to: &str) -> Response {
     Redirect::to(to).into_response()
 }
 
+/// An error in the words that this desk may show.
+#[must_use]
+pub fn shown_error(app: &App, error: &BookError) -> String {
+    match error {
+        BookError::Records(p) => host::as_shown(app.book(), p.clone()).to_string(),
+        other => other.to_string(),
+    }
+}
+
 /// A page that says why something cannot be shown.
 pub fn failed(app: &App, reader: &Reader, part: Part, error: &BookError) -> Response {
+    let text = shown_error(app, error);
     let status = match error {
         BookError::Refused(_) | BookError::NotABook(_) => StatusCode::NOT_FOUND,
         BookError::Records(_) => StatusCode::UNPROCESSABLE_ENTITY,
         BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
     };
     let title = reader.say.of("This cannot be shown", "无法显示");
-    let body = html! { div.wrong role="alert" { pre { (error.to_string()) } } };
+    let body = html! { div.wrong role="alert" { pre { (text) } } };
     (status, page(app, reader, part, title, body)).into_response()
 }
 

@@ -24,6 +24,7 @@ use tokio_rustls::server::TlsStream;
 
 use super::doors::{Doors, Who};
 use super::guard::{self, CookieName, Gate};
+use super::seats::Seated;
 use super::{App, DeskError, Shared, assets, ballot, own_folder, page, panel, questions, record};
 use crate::book::{Book, BookError, store};
 
@@ -130,6 +131,12 @@ async fn listen(
         None => local(ballots_port),
     };
     reached.extend(names.iter().map(|n| format!("{n}:{ballots_port}")));
+    if ballots_port == if tls.is_some() { 443 } else { 80 } {
+        // Browsers leave the usual port out.
+        let bare: Vec<String> =
+            reached.iter().filter_map(|h| h.rsplit_once(':').map(|(n, _)| n.to_owned())).collect();
+        reached.extend(bare);
+    }
     let desk_routes = desk_routes(&app, local(desk_port), desk_port);
     let ballot_routes = ballot_routes(&app, reached, ballots_port, tls.is_some());
 
@@ -148,8 +155,10 @@ async fn listen(
     let ballots = async {
         let service = ballot_routes.into_make_service_with_connect_info::<Peer>();
         match secured {
-            Ok(plain) => serve(plain, service).with_graceful_shutdown(stop()).await,
-            Err(secured) => serve(secured, service).with_graceful_shutdown(stop()).await,
+            Ok(plain) => serve(Seated::new(plain), service).with_graceful_shutdown(stop()).await,
+            Err(secured) => {
+                serve(Seated::new(secured), service).with_graceful_shutdown(stop()).await
+            }
         }
     };
     let both = async { tokio::try_join!(async { desk.await }, ballots) };
@@ -292,8 +301,8 @@ impl Connected<IncomingStream<'_, TcpListener>> for Peer {
     }
 }
 
-impl Connected<IncomingStream<'_, Secured>> for Peer {
-    fn connect_info(stream: IncomingStream<'_, Secured>) -> Self {
+impl<L: Listener<Addr = SocketAddr>> Connected<IncomingStream<'_, Seated<L>>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, Seated<L>>) -> Self {
         Self(*stream.remote_addr())
     }
 }
@@ -370,7 +379,7 @@ pub fn ballot_routes(app: &Shared, hosts: Vec<String>, port: u16, secure: bool) 
         .merge(ballot::routes())
         .merge(clock_routes())
         .merge(shared_routes())
-        .route("/enter/{link}", get(enter))
+        .route("/enter/{link}", get(enter_workshop))
         .layer(DefaultBodyLimit::max(guard::BODY))
         .layer(middleware::from_fn_with_state(gate, guard::pass))
         .with_state(Arc::clone(app))
@@ -397,17 +406,29 @@ async fn language(Query(chosen): Query<Chosen>) -> Response {
     page::choose_language(&chosen.to, &chosen.back)
 }
 
-/// The way in of the desk and of the workshop.
+/// The way in of the desk.
 async fn enter(
     State(app): State<Shared>,
     Extension(name): Extension<CookieName>,
     Segment(link): Segment<String>,
 ) -> Response {
-    match app.doors.enter(&link) {
-        Some((who, cookie)) => {
-            let to = if who == Who::Desk { "/" } else { "/clock" };
+    come_in(&app, &name, &link, &Who::Desk, "/")
+}
+
+/// The way in of the workshop. The desk's own link is worth nothing here, where others may listen.
+async fn enter_workshop(
+    State(app): State<Shared>,
+    Extension(name): Extension<CookieName>,
+    Segment(link): Segment<String>,
+) -> Response {
+    come_in(&app, &name, &link, &Who::Clock, "/clock")
+}
+
+fn come_in(app: &App, name: &CookieName, link: &str, who: &Who, to: &str) -> Response {
+    match app.doors.enter(link) {
+        Some((known, cookie)) if known == *who => {
             ([(header::SET_COOKIE, name.set(&cookie))], Redirect::to(to)).into_response()
         }
-        None => (StatusCode::FORBIDDEN, "This link is not good (any more).\n").into_response(),
+        _ => (StatusCode::FORBIDDEN, "This link is not good (any more).\n").into_response(),
     }
 }

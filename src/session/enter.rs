@@ -112,6 +112,8 @@ pub struct Misfit {
     pub column: &'static str,
     /// In words.
     pub wrong: Wrong,
+    /// Whether the words tell an answer that stands already.
+    pub tells: bool,
 }
 
 /// Why answers were not written.
@@ -130,6 +132,26 @@ impl From<EnterError> for BookError {
         match e {
             EnterError::Book(e) => e,
             EnterError::Misfits(_) => Self::Refused(e.to_string()),
+        }
+    }
+}
+
+impl EnterError {
+    /// The same for somebody who must not know what stands on the ballot.
+    #[must_use]
+    pub fn untold(self) -> Self {
+        match self {
+            Self::Misfits(mut all) => {
+                for misfit in all.iter_mut().filter(|m| m.tells) {
+                    misfit.wrong = Wrong::new(
+                        "this question is answered already",
+                        "a question without an answer",
+                        "leave it empty, or give a reason for another answer",
+                    );
+                }
+                Self::Misfits(all)
+            }
+            other => other,
         }
     }
 }
@@ -323,7 +345,9 @@ fn drafts(
     let mut drafts: Vec<Draft> = Vec::new();
     let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
     for (i, answer) in answers.iter().enumerate() {
-        let mut misfit = |column, wrong| misfits.push(Misfit { answer: i, column, wrong });
+        let mut misfit = |column, wrong| {
+            misfits.push(Misfit { answer: i, column, wrong, tells: false });
+        };
         let Fitted { question, flight, state, value } = match fitted(plan, &ballot.taster, answer) {
             Ok(fitted) => fitted,
             Err((column, wrong)) => {
@@ -348,7 +372,8 @@ fn drafts(
                 continue;
             }
             if amend.is_none() {
-                misfit("value", stands_already(plan, &question, old, ballot));
+                let wrong = stands_already(plan, &question, old, ballot);
+                misfits.push(Misfit { answer: i, column: "value", wrong, tells: true });
                 continue;
             }
             entered.n_replaced += 1;
@@ -426,7 +451,7 @@ fn check_ranks(
         let answer =
             asked.get(&question).or_else(|| asked.keys().filter(beside).find_map(|q| asked.get(q)));
         if let Some(answer) = answer.filter(|i| **i < answers.len()) {
-            misfits.push(Misfit { answer: *answer, column: "value", wrong });
+            misfits.push(Misfit { answer: *answer, column: "value", wrong, tells: false });
         }
     }
     if misfits.is_empty() { Ok(()) } else { Err(EnterError::Misfits(misfits)) }

@@ -12,7 +12,7 @@ use crate::book::{Book, BookError};
 
 use super::ballots::{Ballot, question_of};
 use super::enter::{Amend, Answer, Draft, Given, Writer, amendment, fitted};
-use super::live::{LiveError, Outcome, Sent, checked, known};
+use super::live::{BALLOT_MOST, LiveError, Outcome, Sent, checked, full, known};
 use super::sets;
 use super::state::{Session, State, lock};
 
@@ -60,6 +60,10 @@ pub(super) fn keep(
     sent: &[Sent],
     now: Moment,
 ) -> Result<Vec<Outcome>, LiveError> {
+    let there = std::fs::metadata(session.root.join(file(session, taster)));
+    if there.is_ok_and(|m| m.len() > BALLOT_MOST) {
+        return Ok(sent.iter().map(|_| Outcome::Refused(full())).collect());
+    }
     let mut problems = Problems::new();
     let log = log(session, taster, &mut problems)?;
     if !problems.is_empty() {

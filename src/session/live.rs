@@ -31,6 +31,8 @@ use super::state::{Session, State};
 
 /// Why an answer took the place of another while the ballot was not handed in.
 pub const CHANGED: &str = "changed at the ballot";
+/// The most bytes of a ballot: far more than anybody answers, far less than stops a book.
+pub const BALLOT_MOST: u64 = 4_000_000;
 /// The most characters of a note.
 pub const NOTE_MOST: usize = 2000;
 
@@ -392,6 +394,10 @@ impl Tasting {
         let kept = self.kept(&session, taster)?;
         let mut kept = held(&kept);
         let (seen, mut ballot) = self.take_out(&mut kept, &session, taster)?;
+        if seen.is_some_and(|s| s.length > BALLOT_MOST) {
+            kept.ballot = Some((seen, ballot));
+            return Ok(sent.iter().map(|_| Outcome::Refused(full())).collect());
+        }
         match self.state() {
             State::Revealed | State::Void => return Err(LiveError::Ended),
             State::Closed => {
@@ -471,6 +477,15 @@ impl Tasting {
         }
         Ok(())
     }
+}
+
+/// What is said of a ballot that takes no more.
+pub(super) fn full() -> Wrong {
+    Wrong::new(
+        format!("this ballot holds more than {} megabytes", BALLOT_MOST / 1_000_000),
+        "as many answers as a tasting has",
+        "tell the host",
+    )
 }
 
 /// What is handed in.

@@ -254,7 +254,7 @@ impl Phone {
     /// Follows a link.
     pub fn join(ballots: &str, link: &str) -> Self {
         let client = client();
-        let answer = client.get(format!("{ballots}/join/{link}")).send().unwrap();
+        let answer = client.post(format!("{ballots}/join/{link}")).send().unwrap();
         assert_eq!(answer.status(), 303);
         let cookie = answer.headers()["set-cookie"].to_str().unwrap();
         let cookie = cookie.split(';').next().unwrap().to_owned();

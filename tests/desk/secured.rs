@@ -17,6 +17,10 @@ fn data(name: &str) -> PathBuf {
 }
 
 fn get(port: u16, path: &str, host: &str) -> String {
+    ask("GET", port, path, host)
+}
+
+fn ask(method: &str, port: u16, path: &str, host: &str) -> String {
     let mut roots = RootCertStore::empty();
     for certificate in CertificateDer::pem_file_iter(data("desk-cert.pem")).unwrap() {
         roots.add(certificate.unwrap()).unwrap();
@@ -25,8 +29,9 @@ fn get(port: u16, path: &str, host: &str) -> String {
     let name = ServerName::try_from("127.0.0.1").unwrap();
     let connection = ClientConnection::new(Arc::new(config), name).unwrap();
     let mut stream = StreamOwned::new(connection, TcpStream::connect(("127.0.0.1", port)).unwrap());
-    let request =
-        format!("GET {path} HTTP/1.1\r\nHost: {host}:{port}\r\nConnection: close\r\n\r\n");
+    let request = format!(
+        "{method} {path} HTTP/1.1\r\nHost: {host}:{port}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
+    );
     stream.write_all(request.as_bytes()).unwrap();
     let mut answer = Vec::new();
     let _ = stream.read_to_end(&mut answer);
@@ -60,7 +65,7 @@ fn with_a_certificate_ballots_are_encrypted_and_their_cookies_kept_to_that() {
     let door = get(port, "/", "127.0.0.1");
     assert!(door.starts_with("HTTP/1.1 200"), "{door}");
     drop(silent);
-    let joined = get(port, &format!("/join/{}", links["ann"]), "127.0.0.1");
+    let joined = ask("POST", port, &format!("/join/{}", links["ann"]), "127.0.0.1");
     assert!(joined.starts_with("HTTP/1.1 303"), "{joined}");
     assert!(joined.contains("; Secure"), "{joined}");
     // In the clear there is nothing.

@@ -7,5 +7,5 @@ document.getElementById('join').addEventListener('submit', (event) => {
   const short = document.getElementById('short');
   short.hidden = letters.length >= 12;
   if (!short.hidden) { short.textContent = form.dataset.short; return; }
-  location.href = '/join/' + letters;
+  location.replace('/join/' + letters);
 });

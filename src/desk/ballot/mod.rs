@@ -19,13 +19,32 @@ use super::page::Reader;
 pub fn routes() -> Router<Shared> {
     Router::new()
         .route("/", get(door))
-        .route("/join/{link}", get(join))
+        .route("/join/{link}", get(followed).post(join))
         .route("/ballot", get(page::ballot))
         .merge(api::routes())
 }
 
 async fn door(reader: Reader) -> Html<String> {
     page::door(&reader, "")
+}
+
+/// What a followed link shows: a page whose script joins. Only that takes the ballot over from another phone, not a
+/// program that looks at links beforehand.
+async fn followed(State(app): State<Shared>, reader: Reader, Path(link): Path<String>) -> Response {
+    if app.doors.is_taster_link(&link) {
+        page::joining(&reader).into_response()
+    } else {
+        not_good(reader)
+    }
+}
+
+fn not_good(reader: Reader) -> Response {
+    let why = reader.say.of(
+        "This link is not good (any more). Look at the letters again, or ask for yours at the desk.",
+        "此链接无效（或已失效）。请再核对字符，或到工作台询问。",
+    );
+    let reader = Reader { at: "/".to_owned(), ..reader };
+    (StatusCode::FORBIDDEN, page::door(&reader, why)).into_response()
 }
 
 /// Exchanges the link for a cookie and moves on to an address without it.
@@ -39,14 +58,7 @@ async fn join(
         Ok(Some((_, cookie))) => {
             ([(header::SET_COOKIE, name.set(&cookie))], Redirect::to("/ballot")).into_response()
         }
-        Ok(None) => {
-            let why = reader.say.of(
-                "This link is not good (any more). Look at the letters again, or ask for yours at the desk.",
-                "此链接无效（或已失效）。请再核对字符，或到工作台询问。",
-            );
-            let reader = Reader { at: "/".to_owned(), ..reader };
-            (StatusCode::FORBIDDEN, page::door(&reader, why)).into_response()
-        }
+        Ok(None) => not_good(reader),
         Err(e) => (StatusCode::INSUFFICIENT_STORAGE, format!("{e}\n")).into_response(),
     }
 }

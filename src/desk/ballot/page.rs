@@ -54,6 +54,32 @@ pub async fn ballot(reader: Reader, Extension(caller): Extension<Caller>) -> Res
     Html(markup.into_string()).into_response()
 }
 
+/// What somebody who followed a link sees for a moment. Without a script the button does it.
+pub fn joining(reader: &Reader) -> Html<String> {
+    let say = reader.say;
+    let title = say.of("Join the tasting", "加入品评");
+    let markup = html! {
+        (DOCTYPE)
+        html lang=(say.html()) {
+            (head(title, &["base.css", "ballot.css"], &["joining.js"]))
+            body.door {
+                main {
+                    h1 { (title) }
+                    form #joining method="post" {
+                        button { (say.of("Open my ballot", "打开我的评茶单")) }
+                    }
+                    p #trouble.wrong role="alert" hidden { (say.of(
+                        "The laptop does not answer. Is this phone in its Wi-Fi? Then press the button.",
+                        "笔记本没有回应。本手机是否在同一 Wi-Fi？然后按按钮。",
+                    )) }
+                    noscript { p.wrong { (say.of("The ballot needs JavaScript.", "评茶单需要 JavaScript。")) } }
+                }
+            }
+        }
+    };
+    Html(markup.into_string())
+}
+
 /// Where somebody types the letters of their link; `why` says why they are here.
 pub fn door(reader: &Reader, why: &str) -> Html<String> {
     let say = reader.say;

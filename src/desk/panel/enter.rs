@@ -95,13 +95,32 @@ pub async fn write(
     }
 }
 
+impl Desk {
+    /// A refusal as this desk may see it.
+    fn told(&self, e: EnterError) -> EnterError {
+        if self.seen { e } else { e.untold() }
+    }
+}
+
 fn tell(app: &Shared, reader: &Reader, desk: &Desk, entered: &Entered) {
     let say = reader.say;
     let (n, again, same) = (entered.n_new, entered.n_replaced, entered.n_unchanged);
-    app.tell(say.of(
-        format!("{}: {n} new answers, {again} replaced, {same} stood there already.", desk.name),
-        format!("{}：新增 {n} 项，更正 {again} 项，已有 {same} 项。", desk.name),
-    ));
+    // Which of them another answer stood for, and whether it was the same, would tell it.
+    let all = n + again + same;
+    app.tell(if !desk.seen {
+        say.of(
+            format!("{}: {all} answers are on the ballot.", desk.name),
+            format!("{}：{all} 项已在评茶单上。", desk.name),
+        )
+    } else {
+        say.of(
+            format!(
+                "{}: {n} new answers, {again} replaced, {same} stood there already.",
+                desk.name
+            ),
+            format!("{}：新增 {n} 项，更正 {again} 项，已有 {same} 项。", desk.name),
+        )
+    });
     for flight in &entered.handed_in {
         let flight = words::flight(say, *flight);
         app.tell(say.of(format!("{flight} is handed in."), format!("{flight}已交。")));
@@ -135,7 +154,7 @@ fn table(
     let hand_in = if form.ticked("hand-in") { HandIn::Complete } else { HandIn::No };
     let (name, amend) = (&desk.session.name, amend(form));
     enter_lines(book, name, &desk.taster, &table.answers, amend.as_ref(), hand_in, now).map_err(
-        |e| match e {
+        |e| match desk.told(e) {
             EnterError::Misfits(m) => BookError::Records(table.problems(&m)),
             EnterError::Book(e) => e,
         },
@@ -190,7 +209,8 @@ fn cups(book: &Book, desk: &Desk, form: &Posted, now: Moment) -> Result<Entered,
     }
     let hand_in = if form.ticked("hand-in") { HandIn::Flight(number) } else { HandIn::No };
     let name = &desk.session.name;
-    Ok(enter_lines(book, name, &desk.taster, &answers, amend(form).as_ref(), hand_in, now)?)
+    enter_lines(book, name, &desk.taster, &answers, amend(form).as_ref(), hand_in, now)
+        .map_err(|e| desk.told(e).into())
 }
 
 fn shown(

@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
 
+use crate::book::problem::Problems;
+use crate::book::session_files::Change;
 use crate::book::{Book, BookError, store};
 use crate::desk::own_folder;
 use crate::session::{Session, State};
@@ -101,6 +103,16 @@ pub fn set(book: &Book, session: &Session, who: &str) -> Result<Host, BookError>
             session.name
         )));
     }
+    let poured = || -> Result<bool, BookError> {
+        Ok(session.changes()?.iter().any(|c| c.change == Change::PouringPlan))
+    };
+    if before == Host::Nobody && now != Host::Nobody && session.state < State::Revealed && poured()?
+    {
+        return Err(BookError::Refused(format!(
+            "the pouring plan of session {} was given out at this desk\n  expected: a taster who has not seen it\n  to mend:  whoever tastes uses a phone; this desk stays with whoever pours",
+            session.name
+        )));
+    }
     let mut kept = all(book)?;
     let id = match &now {
         Host::Taster(id) => Some(id.clone()),
@@ -111,4 +123,22 @@ pub fn set(book: &Book, session: &Session, who: &str) -> Result<Host, BookError>
     store::make_folder(&own_folder(book))?;
     store::replace_bytes(&file(book), text.as_bytes())?;
     Ok(now)
+}
+
+/// Mistakes as the desk may show them: what a line of a ballot says is not told while its session is sealed, unless
+/// nobody who tastes is here.
+#[must_use]
+pub fn as_shown(book: &Book, mut problems: Problems) -> Problems {
+    problems.without_lines_of(|file| {
+        let mut parts = file.split('/');
+        let (Some("sessions"), Some(name), Some("ballots" | "late")) =
+            (parts.next(), parts.next(), parts.next())
+        else {
+            return false;
+        };
+        let revealed = book.root().join("sessions").join(name).join("reveal.toml").exists();
+        let nobody = all(book).is_ok_and(|kept| kept.get(name) == Some(&None));
+        !revealed && !nobody
+    });
+    problems
 }

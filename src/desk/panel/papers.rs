@@ -87,7 +87,14 @@ pub async fn pouring(
     let (wanted, pourer) = (name.clone(), posted.text("pourer").to_owned());
     let made = aside(move || {
         let session = Session::open(&book, &wanted)?;
-        if !session.plan().is_alone() && host::host(&book, &session)? == Host::Unknown {
+        let host = host::host(&book, &session)?;
+        if !session.plan().is_alone() && matches!(host, Host::Taster(_)) {
+            return Err(BookError::Refused(format!(
+                "somebody who tastes is at this desk: it does not show which lot is in which cup\n  expected: a desk of somebody who does not taste\n  to mend:  let whoever pours write the plan: blindsteep session pour {} --pourer NAME --out FILE",
+                session.name
+            )));
+        }
+        if !session.plan().is_alone() && host == Host::Unknown {
             return Err(BookError::Refused(
                 "nobody has said who is at this desk\n  expected: a taster of this session, or nobody who tastes\n  to mend:  say it above; then ask for the pouring plan again"
                     .to_owned(),

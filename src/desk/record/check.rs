@@ -10,6 +10,7 @@ use crate::book::check::check as check_book;
 use crate::book::problem::Problem;
 use crate::book::proposed::ONCE;
 use crate::desk::page::{Part, Reader};
+use crate::desk::panel::host;
 use crate::desk::{App, Shared};
 use crate::session;
 
@@ -37,6 +38,7 @@ fn whole(app: &App, reader: &Reader) -> Result<Markup, BookError> {
     let mut checked = check_book(book)?;
     session::check::problems(book, &mut checked.problems)?;
     let n = checked.problems.len();
+    checked.problems = host::as_shown(book, std::mem::take(&mut checked.problems));
     let warnings = if n == 0 { session::check::all_warnings(book, &checked)? } else { Vec::new() };
     Ok(html! {
         @if n == 0 {
