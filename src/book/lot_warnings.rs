@@ -35,6 +35,10 @@ pub fn leaf(of: &[&Lot], lots: &[Lot], limits: &Limits, day: Day) -> Vec<String>
     let mut told: Vec<String> = Vec::new();
     for lot in of {
         for arm in lot.arms() {
+            // What smells musty is not to be dried and kept: its quarantine says all.
+            if lot.is_in_quarantine(&arm) {
+                continue;
+            }
             let sample = named(&lot.id, &arm);
             let damp = dampness(lot, &arm, lots, limits, day);
             told.extend(damp.reasons().iter().map(|r| format!("{sample}: {r}")));

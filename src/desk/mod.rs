@@ -9,6 +9,7 @@ pub mod assets;
 pub mod ballot;
 pub mod cache;
 pub mod doors;
+pub mod due_kept;
 pub mod guard;
 pub mod page;
 pub mod panel;
@@ -30,6 +31,7 @@ use crate::session::live::Live;
 use ballot::live::Tastings;
 use cache::Cache;
 use doors::Doors;
+use due_kept::DueKept;
 
 /// What all requests share.
 #[derive(Debug)]
@@ -46,6 +48,7 @@ pub struct App {
     /// The sessions that are being tasted.
     pub live: Tastings,
     told: Mutex<Vec<String>>,
+    due_kept: DueKept,
 }
 
 /// The state of a handler.
@@ -57,7 +60,16 @@ impl App {
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
         let cache = Cache::new(book.clone());
         let live = Tastings::new(Live::new(book.clone()));
-        Self { book, doors, ballots_at, on_lan, cache, live, told: Mutex::new(Vec::new()) }
+        Self {
+            book,
+            doors,
+            ballots_at,
+            on_lan,
+            cache,
+            live,
+            told: Mutex::default(),
+            due_kept: DueKept::default(),
+        }
     }
 
     /// The same with another place for what is being tasted.

@@ -23,7 +23,7 @@ use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use tokio_rustls::server::TlsStream;
 
 use super::doors::{Doors, Who};
-use super::guard::{self, CookieName, Gate};
+use super::guard::{self, Caller, CookieName, Gate};
 use super::seats::Seated;
 use super::{App, DeskError, Shared, assets, ballot, own_folder, page, panel, questions, record};
 use crate::book::{Book, BookError, store};
@@ -367,6 +367,7 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
         .merge(clock_routes())
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
+        .fallback(nothing_there)
         .layer(DefaultBodyLimit::max(guard::BODY))
         .layer(middleware::from_fn_with_state(gate, guard::pass))
         .with_state(Arc::clone(app))
@@ -404,6 +405,25 @@ struct Chosen {
 
 async fn language(Query(chosen): Query<Chosen>) -> Response {
     page::choose_language(&chosen.to, &chosen.back)
+}
+
+/// An address that is none: the maker is shown the way back.
+async fn nothing_there(
+    State(app): State<Shared>,
+    reader: page::Reader,
+    caller: Option<Extension<Caller>>,
+) -> Response {
+    if caller.is_none_or(|c| c.0.who != Who::Desk) {
+        return (StatusCode::NOT_FOUND, "There is nothing at this address.\n").into_response();
+    }
+    let say = reader.say;
+    let body = maud::html! {
+        p { (say.of("There is nothing at this address.", "此地址没有内容。")) }
+        p { a.button href="/" { (say.of("To what is to be done today", "回到今日")) } }
+    };
+    let title = say.of("Not found", "未找到");
+    (StatusCode::NOT_FOUND, page::page(&app, &reader, page::Part::Today, title, body))
+        .into_response()
 }
 
 /// The way in of the desk.

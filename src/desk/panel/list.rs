@@ -1,16 +1,18 @@
 //! All sessions of the book.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use axum::extract::State;
 use axum::response::{IntoResponse as _, Response};
 use maud::html;
-use rayon::prelude::*;
 
 use super::{with_ours, words};
+use crate::book::BookError;
 use crate::book::session_files::Kind;
 use crate::book::time::Day;
-use crate::book::{Book, BookError};
-use crate::desk::Shared;
 use crate::desk::page::{Part, Reader, aside, failed, page, shown_error};
+use crate::desk::{App, Shared};
 use crate::session::{self, Session};
 
 /// A session in short.
@@ -28,29 +30,37 @@ pub struct InShort {
 pub type Listed = (String, Result<InShort, BookError>);
 
 /// All sessions, the latest first. One that cannot be read has its error instead.
-pub fn all(book: &Book) -> Result<Vec<Listed>, BookError> {
-    let mut names = book.session_names()?;
-    names.reverse();
+pub fn all(app: &App) -> Result<Vec<Listed>, BookError> {
+    let read = app.cache.sessions()?;
+    let of: BTreeMap<&str, &Session> = read.sessions.iter().map(|s| (s.name.as_str(), s)).collect();
     let one = |name: &String| {
-        let session = Session::open(book, name)?;
-        let plan = session.plan();
-        Ok(InShort {
-            name: name.clone(),
-            state: session.state,
-            kind: plan.kind,
-            day: plan.day,
-            tasters: plan.tasters.len(),
-            flights: plan.flights.len(),
-            cups: plan.flights.iter().map(|f| f.cups.len()).sum(),
+        // What was read is kept; what could not be says why anew.
+        let found = match of.get(name.as_str()) {
+            Some(session) => Ok((*session).clone()),
+            None => Session::open(app.book(), name),
+        };
+        found.map(|session| {
+            let plan = session.plan();
+            InShort {
+                name: name.clone(),
+                state: session.state,
+                kind: plan.kind,
+                day: plan.day,
+                tasters: plan.tasters.len(),
+                flights: plan.flights.len(),
+                cups: plan.flights.iter().map(|f| f.cups.len()).sum(),
+            }
         })
     };
-    Ok(names.par_iter().map(|name| (name.clone(), one(name))).collect())
+    let mut names = app.book().session_names()?;
+    names.reverse();
+    Ok(names.iter().map(|name| (name.clone(), one(name))).collect())
 }
 
 /// The page of them.
 pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
-    let book = app.book().clone();
-    let found = match aside(move || all(&book)).await {
+    let shared = Arc::clone(&app);
+    let found = match aside(move || all(&shared)).await {
         Ok(Ok(found)) => found,
         Ok(Err(e)) => return failed(&app, &reader, Part::Sessions, &e),
         Err(response) => return response,

@@ -1,15 +1,17 @@
 //! Today: what is going on, what is due, what comes next.
 
+use std::sync::Arc;
+
 use axum::extract::State as Of;
 use axum::response::{IntoResponse as _, Response};
 use maud::{Markup, html};
 
 use super::list::{self, InShort};
-use super::{due, with_ours, words};
-use crate::book::{Book, BookError};
-use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, page};
+use super::{with_ours, words};
+use crate::book::BookError;
+use crate::desk::page::{Part, Reader, aside, failed, page, shown_error};
 use crate::desk::say::Say;
+use crate::desk::{App, Shared};
 use crate::findings::due::{Due, State};
 use crate::session::State as Stage;
 
@@ -24,35 +26,34 @@ struct Seen {
     n_sessions: usize,
     going_on: Vec<InShort>,
     broken: Vec<(String, String)>,
-    due: Due,
+    due: Result<Arc<Due>, String>,
 }
 
-fn seen(book: &Book, now: crate::book::time::Moment) -> Result<Seen, BookError> {
-    let due = due::found(book, now, 31, false)?;
+fn seen(app: &App) -> Result<Seen, BookError> {
     let (mut going_on, mut broken) = (Vec::new(), Vec::new());
-    let all = list::all(book)?;
+    let all = list::all(app)?;
     let n_sessions = all.len();
     for (name, one) in all {
         match one {
             Ok(s) if s.state < Stage::Revealed => going_on.push(s),
             Ok(_) => {}
-            Err(e) => broken.push((name, e.to_string())),
+            Err(e) => broken.push((name, shown_error(app, &e))),
         }
     }
     Ok(Seen {
-        n_lots: book.lots()?.len(),
-        n_tasters: book.tasters()?.value.tasters.len(),
+        n_lots: app.cache.lots_and_mistakes()?.lots.len(),
+        n_tasters: app.cache.tasters()?.value.tasters.len(),
         n_sessions,
         going_on,
         broken,
-        due,
+        due: app.due_today().map_err(|e| shown_error(app, &e)),
     })
 }
 
 /// The page.
 pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
-    let (book, now) = (app.book().clone(), app.now());
-    let seen = match aside(move || seen(&book, now)).await {
+    let shared = Arc::clone(&app);
+    let seen = match aside(move || seen(&shared)).await {
         Ok(Ok(seen)) => seen,
         Ok(Err(e)) => return failed(&app, &reader, Part::Today, &e),
         Err(response) => return response,
@@ -70,15 +71,20 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
                 } } }
             }
         }
-        (is_due(say, &seen.due))
+        @match &seen.due {
+            Ok(due) => (is_due(say, due)),
+            // What is wrong with a session stands above already.
+            Err(text) if seen.broken.is_empty() => { div.wrong { pre { (text) } } }
+            Err(_) => {}
+        }
         @if seen.n_sessions > 0 { p.buttons {
             a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
             a.button.quiet href="/sessions" { (say.of("All sessions", "全部场次")) }
         } }
-        @if !seen.due.warnings.is_empty() {
+        @if let Some(warnings) = seen.due.as_ref().ok().map(|d| &d.warnings).filter(|w| !w.is_empty()) {
             section { h2 { (say.of("Mind", "注意")) }
-                ul { @for w in seen.due.warnings.iter().take(WARNINGS) { li { (w.text) } } }
-                @if seen.due.warnings.len() > WARNINGS { p { a href="/due" { (say.of(format!("and {} more", seen.due.warnings.len() - WARNINGS), format!("另有 {} 条", seen.due.warnings.len() - WARNINGS))) } } }
+                ul { @for w in warnings.iter().take(WARNINGS) { li { (w.text) } } }
+                @if warnings.len() > WARNINGS { p { a href="/due" { (say.of(format!("and {} more", warnings.len() - WARNINGS), format!("另有 {} 条", warnings.len() - WARNINGS))) } } }
             }
         }
     };

@@ -57,6 +57,8 @@ async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> 
     };
     let form = html! {
         form.asked method="get" {
+            input type="hidden" name="asked" value="1";
+            @if question.at_once { p.hint { (say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的品评。")) } }
             (session_boxes(say, &sessions, &asked))
             ((question.fields)(say, &asked))
             p { button { (say.of("Ask", "分析")) } }

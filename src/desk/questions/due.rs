@@ -105,21 +105,21 @@ fn table(f: &Due, say: Say) -> Markup {
     };
     html! {
         div.wide { table {
-            thead { tr { @for head in heads { th scope="col" { (head) } } } }
+            thead { tr.heads { @for head in heads { th scope="col" { (head) } } } }
             tbody {
                 @for s in &f.samples {
                     tr {
                         th scope="row" { (s.sample) }
-                        td { (state(s.state, say)) }
+                        td data-head=(heads[1]) { (state(s.state, say)) }
                         @match &s.next {
                             Answer::Known(t) => {
-                                td { (t.day) }
-                                td { (say.of(&t.words, &t.words_zh)) }
+                                td data-head=(heads[2]) { (t.day) }
+                                td data-head=(heads[3]) { (say.of(&t.words, &t.words_zh)) }
                             }
                             Answer::Unknown(_) => { td { "–" } td { "–" } }
                         }
-                        td { (grams(&s.need_g)) }
-                        td { (grams(&s.left_g)) }
+                        td data-head=(heads[4]) { (grams(&s.need_g)) }
+                        td data-head=(heads[5]) { (grams(&s.left_g)) }
                     }
                 }
             }

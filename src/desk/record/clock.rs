@@ -348,8 +348,8 @@ pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
         let address = format!("{}/enter/{}", app.ballots_at, app.doors.clock_link());
         let body = html! {
             p { (say.of(
-                "With this link a phone in the workshop starts and stops the steps of a batch and logs its values. It shows nothing else of the book; tasters have links of their own.",
-                "车间的手机凭此链接记录各步骤的起止与数值。它不显示本册其他内容；评茶员另有链接。",
+                "With this link a phone in the workshop writes down when the steps of a batch begin and what is measured. It shows nothing else of the book; tasters have links of their own.",
+                "车间的手机凭此链接记下各步骤的开始时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
             )) }
             @if !app.on_lan {
                 p.warn { (say.of("Only this machine reaches it now: start the desk with --lan so that phones on the Wi-Fi can.", "目前仅本机可用：请以 --lan 启动工作台，使同一 Wi-Fi 的手机可用。")) }

@@ -27,7 +27,7 @@ use crate::session::Sample;
 use crate::session::standing::{Had, Standing};
 
 pub use ahead::ReferenceStock;
-pub use planned::{SoPlanned, due_of_book, request};
+pub use planned::{SoPlanned, due_of_book, due_of_lots, request};
 pub use sitting::{LeftOut, Sitting, SittingFlight};
 pub use warnings::{Warning, WarningKind};
 

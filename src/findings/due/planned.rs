@@ -2,6 +2,7 @@
 
 use super::sitting::{Sitting, SittingFlight};
 use super::{Due, Record, Wish, due};
+use crate::book::lots::Lot;
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
 use crate::session::standing::standing;
@@ -13,12 +14,25 @@ use crate::session::{Duplicates, FlightRequest, PlanRequest, Terms};
 /// # Errors
 /// If the record is wrong.
 pub fn due_of_book(book: &Book, wish: &Wish, flight_size: Option<usize>) -> Result<Due, BookError> {
-    let (lots, recipes) = (book.lots()?, book.recipes()?.value);
-    let retasting = book.retasting(&lots)?;
+    due_of_lots(book, &book.lots()?, wish, flight_size)
+}
+
+/// The same where the lots are read already.
+///
+/// # Errors
+/// If the record is wrong.
+pub fn due_of_lots(
+    book: &Book,
+    lots: &[Lot],
+    wish: &Wish,
+    flight_size: Option<usize>,
+) -> Result<Due, BookError> {
+    let recipes = book.recipes()?.value;
+    let retasting = book.retasting(lots)?;
     let file = book.book_file()?.value;
     let standing = standing(book)?;
     let record = Record {
-        lots: &lots,
+        lots,
         retasting: &retasting,
         recipes: &recipes,
         recipe: file.defaults.recipe.as_deref(),
