@@ -285,15 +285,35 @@ fn a_tasting_from_the_first_link_to_the_reveal() {
     let page = maker.page(&at);
     without_lots(&page);
 
-    // Pouring: not for a taster, and logged for whoever gets the plan.
-    let refused = maker.refused(&format!("{at}/pouring"), &[("pourer", "ann")]);
-    assert!(refused.contains("ann tastes in session"));
-    let answer = maker.send(&format!("{at}/pouring"), &[("pourer", "Dee")]);
-    assert_eq!(answer.status(), 200);
-    assert_eq!(answer.headers()["content-type"], "application/pdf");
-    assert_eq!(answer.headers()["cache-control"], "no-store");
-    assert!(answer.bytes().unwrap().starts_with(b"%PDF"));
-    assert!(garden.read(&format!("sessions/{name}/changes.csv")).contains("Dee"));
+    // What ann said is not told to bo at the desk, neither by a refusal nor by what is counted.
+    let (enter, field) = (format!("{at}/enter/ann"), format!("a.{cup}.1.{}", term("line")));
+    for value in [low.to_string(), (low + 1.0).to_string()] {
+        let fields = [("how", "cups"), ("flight", "1"), (field.as_str(), value.as_str())];
+        if value == low.to_string() {
+            let page = maker.done(&enter, &fields);
+            assert!(page.contains("1 answers are on the ballot"), "{page}");
+        } else {
+            let page = maker.refused(&enter, &fields);
+            assert!(page.contains("this question is answered already"), "{page}");
+            assert!(!page.contains("has the answer"), "{page}");
+        }
+    }
+    // A line that is broken by hand is not shown here either.
+    let file = folder(&garden, &name).join("ballots/ann.csv");
+    let whole = fs::read_to_string(&file).unwrap();
+    fs::write(&file, format!("{whole}xx,9,never,1,{cup},1,{},SECRET,scored,,,\n", term("line")))
+        .unwrap();
+    for path in [at.as_str(), "/check", "/", "/sessions"] {
+        assert!(!maker.ask(path).text().unwrap().contains("SECRET"), "{path}");
+    }
+    assert!(maker.ask("/check").text().unwrap().contains("not shown before the reveal"));
+    fs::write(&file, whole).unwrap();
+
+    // Pouring: not where somebody tastes, whatever name is given.
+    for pourer in ["ann", "Dee"] {
+        let refused = maker.refused(&format!("{at}/pouring"), &[("pourer", pourer)]);
+        assert!(refused.contains("somebody who tastes is at this desk"), "{refused}");
+    }
 
     // The timer of all is seen on the phone.
     maker.done(&at, &[("act", "timer"), ("flight", "1"), ("steep", "1")]);
@@ -359,7 +379,7 @@ fn answers_from_paper_are_shown_only_where_they_may_be() {
     let field = format!("a.{cup}.1.{}", term.id);
     let fields = [("how", "cups"), ("flight", "1"), (field.as_str(), "smells of wet hay")];
     let page = maker.done(&format!("{at}/enter/ann"), &fields);
-    assert!(page.contains("1 new answers"));
+    assert!(page.contains("1 answers are on the ballot"));
     assert!(!page.contains("smells of wet hay"));
     assert!(garden.ballot("ann").contains("smells of wet hay"));
     // The same, but for whoever tastes it.
@@ -374,6 +394,29 @@ fn answers_from_paper_are_shown_only_where_they_may_be() {
     let page = maker.refused(&format!("{at}/enter/bo"), &fields);
     assert!(page.contains("the table:3:1"), "{page}");
     assert_eq!(garden.ballot("bo"), "");
+}
+
+#[test]
+fn the_pouring_plan_is_for_a_desk_where_nobody_tastes_and_stays_there() {
+    let garden = Garden::planned();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let name = garden.session().name;
+    let at = format!("/sessions/{name}");
+    let refused = maker.refused(&format!("{at}/pouring"), &[("pourer", "Dee")]);
+    assert!(refused.contains("nobody has said who is at this desk"), "{refused}");
+    maker.done(&at, &[("act", "host"), ("who", "-")]);
+    let refused = maker.refused(&format!("{at}/pouring"), &[("pourer", "ann")]);
+    assert!(refused.contains("ann tastes in session"));
+    let answer = maker.send(&format!("{at}/pouring"), &[("pourer", "Dee")]);
+    assert_eq!(answer.status(), 200);
+    assert_eq!(answer.headers()["content-type"], "application/pdf");
+    assert_eq!(answer.headers()["cache-control"], "no-store");
+    assert!(answer.bytes().unwrap().starts_with(b"%PDF"));
+    assert!(garden.read(&format!("sessions/{name}/changes.csv")).contains("Dee"));
+    // Who has seen it does not taste.
+    let refused = maker.refused(&at, &[("act", "host"), ("who", "ann")]);
+    assert!(refused.contains("was given out at this desk"), "{refused}");
 }
 
 #[test]

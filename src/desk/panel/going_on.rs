@@ -67,16 +67,18 @@ fn pouring(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                         (room.unfit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")) }
                 }
             } @else {
-                form method="post" action={ (at) "/pouring" } {
-                    (token(reader))
-                    p { (say.of("The pouring plan is the one paper with lots on it: for whoever pours and does not taste. That it is written is logged.", "冲泡分杯表是唯一写明批次的纸张：仅给冲泡且不评茶的人。写出会记录在案。")) }
-                    @if let Host::Taster(id) = &room.host {
-                        p.mind { (say.of(
-                            format!("{} tastes: let whoever pours take the file from here, and look at it somewhere else.", room.name_of(id)),
-                            format!("{} 参加评茶：请冲泡人自行取走文件，到别处查看。", room.name_of(id)))) }
+                p { (say.of("The pouring plan is the one paper with lots on it: for whoever pours and does not taste. That it is written is logged.", "冲泡分杯表是唯一写明批次的纸张：仅给冲泡且不评茶的人。写出会记录在案。")) }
+                @if let Host::Taster(id) = &room.host {
+                    p.mind { (say.of(
+                        format!("{} tastes and is at this desk: it does not show the plan. Let whoever pours write it, and look at it somewhere else:", room.name_of(id)),
+                        format!("{} 参加评茶并在此操作：此处不显示分杯表。请冲泡人用命令写出，并到别处查看：", room.name_of(id)))) }
+                    pre lang="en" { "blindsteep session pour " (room.session.name) " --pourer NAME --out FILE" }
+                } @else {
+                    form method="post" action={ (at) "/pouring" } {
+                        (token(reader))
+                        (text_field("pourer", say.of("Who pours", "冲泡人"), "", typed.text("pourer")))
+                        p.buttons { button.quiet { (say.of("Pouring plan (PDF)", "冲泡分杯表 (PDF)")) } }
                     }
-                    (text_field("pourer", say.of("Who pours", "冲泡人"), "", typed.text("pourer")))
-                    p.buttons { button.quiet { (say.of("Pouring plan (PDF)", "冲泡分杯表 (PDF)")) } }
                 }
             }
             p.hint { (say.of("Boiling water scalds. Taste below 60 °C.", "沸水烫伤。茶汤低于 60 °C 再品。")) }
