@@ -86,7 +86,8 @@ pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
                     th scope="row" { (p.name) }
                     td { (phone(say, &p.of)) }
                     td {
-                        @match (p.of.flight, p.of.cup) {
+                        @let begun = p.of.joined || p.of.flights.iter().any(|f| f.answered > 0);
+                        @match (p.of.flight.filter(|_| begun), p.of.cup.filter(|_| begun)) {
                             (Some(flight), Some(_)) if choice => { (words::flight(say, flight)) }
                             (_, Some(cup)) => { (say.of("cup ", "杯 ")) b { (cup) } }
                             (Some(flight), None) => { (say.of("to hand in: ", "待交：")) (words::flight(say, flight)) }
