@@ -174,11 +174,7 @@ fn handing_in_writes_zeros_and_ends_the_answers() {
 #[test]
 fn where_the_book_says_so_a_cup_is_handed_in_alone() {
     let garden = Garden::planned();
-    let file = garden.root().join("book.toml");
-    let text = std::fs::read_to_string(&file).unwrap();
-    let text = text.replace("go_back = \"flight\"", "");
-    let text = text.replace("rest_s = 0", "").replace("[ballot]", "");
-    std::fs::write(&file, format!("{text}\n[ballot]\ngo_back = \"cup\"\nrest_s = 20\n")).unwrap();
+    garden.set_ballot("cup", 20);
     let links = garden.links();
     let desk = Desk::start(&garden);
     let ann = Phone::join(&desk.ballots, &links["ann"]);

@@ -96,6 +96,18 @@ impl Garden {
         self.session().plan().clone()
     }
 
+    /// Sets when answers may be changed, and the rest between cups.
+    pub fn set_ballot(&self, go_back: &str, rest_s: u32) {
+        let file = self.root().join("book.toml");
+        let text = fs::read_to_string(&file).unwrap();
+        let (before, after) = (
+            "go_back = \"flight\"\nrest_s = 0\n",
+            format!("go_back = \"{go_back}\"\nrest_s = {rest_s}\n"),
+        );
+        assert!(text.contains(before));
+        fs::write(&file, text.replace(before, &after)).unwrap();
+    }
+
     pub fn read(&self, file: &str) -> String {
         fs::read_to_string(self.root().join(file)).unwrap()
     }

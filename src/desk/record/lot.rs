@@ -210,7 +210,7 @@ fn steps(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                     a.small href={ (page) "/log?step=" (step) } { (say.of("log", "记录")) span.unseen { ": " (words::step(step, say)) } }
                 }
                 @if !values.is_empty() {
-                    div.wide { table.values { tbody {
+                    div.wide tabindex="0" role="group" { table.values { tbody {
                         @for v in values { (value_row(lot, v, parameters, say)) }
                     } } }
                 }
@@ -250,7 +250,7 @@ fn worked_out(
         @if !rows.is_empty() {
             section {
                 h2 { (say.of("Worked out", "推算结果")) }
-                div.wide { table.values { tbody {
+                div.wide tabindex="0" role="group" { table.values { tbody {
                     @for row in &rows {
                         tr {
                             th scope="row" { (words::worked_out(&row[0], say)) }
@@ -264,7 +264,7 @@ fn worked_out(
         @if !inherited.is_empty() {
             section {
                 h2 { (say.of("Inherited from the lots that it came of", "沿自来源批次")) }
-                div.wide { table.values { tbody {
+                div.wide tabindex="0" role="group" { table.values { tbody {
                     @for made in inherited {
                         @let p = parameters.parameter(&made.parameter);
                         tr {

@@ -30,7 +30,7 @@ pub fn masses_of(balance: &Balance, say: Say) -> Markup {
     html! {
         section {
             h2 { (say.of("Masses", "重量去向")) }
-            div.wide { table.values { tbody {
+            div.wide tabindex="0" role="group" { table.values { tbody {
                 @if let Some(made) = balance.made_kg {
                     tr { th scope="row" { (say.of("made", "制成")) } td { strong { (kg(made)) } } td.pale lang="en" { (balance.made_by.unwrap_or_default()) } }
                 }
@@ -89,7 +89,7 @@ pub fn storage_of(
             }
             @if !logged.is_empty() {
                 details { summary { (say.of(format!("Moves and readings by hand ({})", logged.len()), format!("移库与手工读数（{}）", logged.len()))) }
-                    div.wide { table.values { tbody {
+                    div.wide tabindex="0" role="group" { table.values { tbody {
                         @for k in &logged {
                             tr {
                                 td.day { (words::moment(&k.at.to_string())) }
@@ -165,7 +165,7 @@ pub fn reserve_of(lot: &Lot, say: Say) -> Markup {
             @if arms.iter().all(|(kept, drawn, _)| kept.is_none() && drawn.is_none()) {
                 p.pale { (say.of("None is recorded.", "尚无记录。")) }
             } @else {
-                div.wide { table {
+                div.wide tabindex="0" role="group" { table {
                     thead { tr {
                         th scope="col" { (say.of("Arm", "存放组")) }
                         th.number scope="col" { (say.of("Kept, g", "存入，克")) }

@@ -108,7 +108,7 @@ pub async fn vocabulary(State(app): State<Shared>, reader: Reader) -> Response {
             p.hint { (Thing::Term.note(say)) }
             @for family in &v.families {
                 h2 { (family.labels.or(say.key(), &family.id)) " " a.small href=(edit(Thing::Family, &family.id)) { (say.of("edit", "编辑")) span.unseen { " " (family.id) } } }
-                div.wide { table.values { tbody {
+                div.wide tabindex="0" role="group" { table.values { tbody {
                     @for t in v.terms.iter().filter(|t| ids::same(&t.family, &family.id)) { (term_row(t, v, app, say)) }
                 } } }
             }
@@ -164,7 +164,7 @@ pub async fn parameters(State(app): State<Shared>, reader: Reader) -> Response {
             p.hint { (Thing::Parameter.note(say)) }
             @for step in steps {
                 h2 { (words::step(step, say)) }
-                div.wide { table.values { tbody {
+                div.wide tabindex="0" role="group" { table.values { tbody {
                     @for p in file.value.parameters.iter().filter(|p| p.step() == step) {
                         tr {
                             th scope="row" { a.row href=(edit(Thing::Parameter, &p.id)) { (p.label(say.key())) } }

@@ -237,9 +237,7 @@ fn a_cup_is_declined_as_a_whole_or_lost_and_each_answer_by_itself() {
 #[test]
 fn cups_are_handed_in_singly_and_a_rest_is_kept_where_the_book_says_so() {
     let garden = garden();
-    let file = garden.root().join("book.toml");
-    let text = std::fs::read_to_string(&file).unwrap();
-    std::fs::write(&file, format!("{text}\n[ballot]\ngo_back = \"cup\"\nrest_s = 1\n")).unwrap();
+    garden.set_ballot("cup", 1);
     let links = garden.links();
     let browser = Browser::start();
     let desk = Desk::start(&garden);
