@@ -104,7 +104,7 @@ fn table(f: &Due, say: Say) -> Markup {
         Answer::Unknown(_) => "–".to_owned(),
     };
     html! {
-        div.wide tabindex="0" role="group" { table {
+        div.wide tabindex="0" role="group" { table.stacked {
             thead { tr.heads { @for head in heads { th scope="col" { (head) } } } }
             tbody {
                 @for s in &f.samples {
