@@ -226,7 +226,10 @@ fn taste(
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let mut stream = BufReader::new(TcpStream::connect(ballots)?);
     stream.get_ref().set_nodelay(true)?;
-    let door = ask(&mut stream, &format!("GET /join/{link} HTTP/1.1\r\nHost: {ballots}\r\n\r\n"));
+    let door = ask(
+        &mut stream,
+        &format!("POST /join/{link} HTTP/1.1\r\nHost: {ballots}\r\nContent-Length: 0\r\n\r\n"),
+    );
     // Everybody sits before anybody tastes; one who did not get in holds up nobody.
     joined.wait();
     let until = Instant::now() + Duration::from_secs(seconds);

@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
 use super::App;
+use super::cache::Sessions;
 use crate::book::BookError;
 use crate::book::book_file::BookFile;
 use crate::book::lots::Lot;
@@ -44,18 +45,17 @@ impl From {
 pub struct DueKept(Mutex<Option<(From, Arc<Due>)>>);
 
 impl App {
-    /// What is due today, with the session that would taste it.
+    /// What is due today, with the session that would taste it; `read` are the book's sessions as they stand.
     ///
     /// # Errors
     /// If the record is wrong.
-    pub fn due_today(&self) -> Result<Arc<Due>, BookError> {
-        let read = self.cache.sessions()?;
-        read.problems.or(())?;
+    pub fn due_today(&self, read: &Sessions) -> Result<Arc<Due>, BookError> {
+        read.problems.clone().or(())?;
         let plans = fs::metadata(self.book().root().join("retasting.toml")).ok();
         let from = From {
             on: self.now().day(),
             lots: self.cache.lots()?,
-            sessions: read.sessions,
+            sessions: Arc::clone(&read.sessions),
             recipes: self.cache.recipes()?,
             book_file: self.cache.book_file()?,
             plans: plans.map(|m| (m.len(), m.modified().ok())),

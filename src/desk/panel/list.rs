@@ -11,6 +11,7 @@ use super::{with_ours, words};
 use crate::book::BookError;
 use crate::book::session_files::Kind;
 use crate::book::time::Day;
+use crate::desk::cache::Sessions;
 use crate::desk::page::{Part, Reader, aside, failed, page, shown_error};
 use crate::desk::{App, Shared};
 use crate::session::{self, Session};
@@ -30,8 +31,7 @@ pub struct InShort {
 pub type Listed = (String, Result<InShort, BookError>);
 
 /// All sessions, the latest first. One that cannot be read has its error instead.
-pub fn all(app: &App) -> Result<Vec<Listed>, BookError> {
-    let read = app.cache.sessions()?;
+pub fn all(app: &App, read: &Sessions) -> Result<Vec<Listed>, BookError> {
     let of: BTreeMap<&str, &Session> = read.sessions.iter().map(|s| (s.name.as_str(), s)).collect();
     let one = |name: &String| {
         // What was read is kept; what could not be says why anew.
@@ -60,7 +60,7 @@ pub fn all(app: &App) -> Result<Vec<Listed>, BookError> {
 /// The page of them.
 pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
     let shared = Arc::clone(&app);
-    let found = match aside(move || all(&shared)).await {
+    let found = match aside(move || all(&shared, &shared.cache.sessions()?)).await {
         Ok(Ok(found)) => found,
         Ok(Err(e)) => return failed(&app, &reader, Part::Sessions, &e),
         Err(response) => return response,

@@ -31,7 +31,9 @@ struct Seen {
 
 fn seen(app: &App) -> Result<Seen, BookError> {
     let (mut going_on, mut broken) = (Vec::new(), Vec::new());
-    let all = list::all(app)?;
+    // Looked at once: each look goes over all their files.
+    let read = app.cache.sessions()?;
+    let all = list::all(app, &read)?;
     let n_sessions = all.len();
     for (name, one) in all {
         match one {
@@ -46,7 +48,7 @@ fn seen(app: &App) -> Result<Seen, BookError> {
         n_sessions,
         going_on,
         broken,
-        due: app.due_today().map_err(|e| shown_error(app, &e)),
+        due: app.due_today(&read).map_err(|e| shown_error(app, &e)),
     })
 }
 
