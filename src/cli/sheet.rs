@@ -9,10 +9,8 @@ use super::{Context, Failure};
 use crate::book::book_file::BookFile;
 use crate::book::store;
 use crate::book::time::Moment;
-use crate::findings::Settings;
-use crate::findings::sheet::{ForIssue, NotIssued, Record, sheet, subject};
-use crate::scores::of_book;
-use crate::sheets::lot::issued::{FORMS, Form, IssueError, issue};
+use crate::findings::sheet::{ForIssue, NotIssued};
+use crate::sheets::lot::issued::{FORMS, Form, IssueError, found, issue};
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::sheets::{self, Lang};
 use crate::views;
@@ -49,6 +47,7 @@ impl From<IssueError> for Failure {
     fn from(e: IssueError) -> Self {
         match e {
             IssueError::Sheet(e) => e.into(),
+            IssueError::NotIssued(e) => e.into(),
             IssueError::Book(e) => e.into(),
         }
     }
@@ -68,18 +67,7 @@ pub fn run(args: &SheetArgs, context: &mut Context) -> Result<(), Failure> {
     let only = args.out.as_deref().map(form_of).transpose()?;
     let book = context.book()?;
     let file = book.book_file()?.value;
-    let (lots, parameters) = (book.lots()?, book.parameters()?.value);
-    let of = subject(&args.sample, &lots)?;
-    let tasters = book.tasters()?.value;
-    let sessions = of_book::named_or_all(&book, &[])?;
-    let record = Record {
-        book: &file,
-        lots: &lots,
-        parameters: &parameters,
-        tasters: &tasters,
-        sessions: &sessions,
-    };
-    let ForIssue { sheet: finding, withheld } = sheet(&of, &record, &Settings::default())?;
+    let ForIssue { sheet: finding, withheld } = found(&book, &args.sample)?;
     for note in withheld {
         let _ = writeln!(std::io::stderr(), "note: {note}");
     }

@@ -303,7 +303,8 @@ fn a_tasting_from_the_first_link_to_the_reveal() {
     let whole = fs::read_to_string(&file).unwrap();
     fs::write(&file, format!("{whole}xx,9,never,1,{cup},1,{},SECRET,scored,,,\n", term("line")))
         .unwrap();
-    for path in [at.as_str(), "/check", "/", "/sessions"] {
+    let (progress, answers) = (format!("{at}/progress"), format!("{at}/enter/ann"));
+    for path in [at.as_str(), &progress, &answers, "/check", "/", "/sessions"] {
         assert!(!maker.ask(path).text().unwrap().contains("SECRET"), "{path}");
     }
     assert!(maker.ask("/check").text().unwrap().contains("not shown before the reveal"));

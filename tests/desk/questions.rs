@@ -131,6 +131,8 @@ fn what_the_desk_writes_stands_in_the_book_as_the_commands_write_it() {
     let kept = maker.post("/trials", &[("form", &token), ("batches", "2"), ("name", "parted")]);
     assert_eq!(kept.status(), 303, "{:?}", kept.text());
     assert!(garden.read("trials/parted.toml").contains("name = \"parted\""));
+    let (_, json) = garden.run(&["trial", "--show", "parted", "--json"]);
+    assert_eq!(maker.text("/trials/parted?json=1"), json);
     assert!(maker.get("/trials/parted/sheet.pdf").bytes().unwrap().starts_with(b"%PDF"));
 
     let issued = maker.post("/sheets", &[("form", &token), ("sample", "T24-01")]);

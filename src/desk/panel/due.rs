@@ -11,15 +11,17 @@ use crate::book::book_file::clock;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, ids};
 use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, wrong};
+use crate::desk::due_kept::AHEAD;
+use crate::desk::page::{
+    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
+};
 use crate::desk::posted::Posted;
 use crate::findings::Answer;
 use crate::findings::due::{Due, Sitting, SoPlanned, Wish, due_of_book, request};
 use crate::session::{self, DealSecret, Planned};
 use crate::views;
 
-/// So many days ahead are looked at, and so many go into a calendar.
-const AHEAD: i64 = 31;
+/// So many days go into a calendar.
 const IN_CALENDAR: i64 = 365;
 
 /// What is due as seen from a day.
@@ -75,7 +77,7 @@ async fn shown(
     let say = reader.say;
     let ticked = typed.all("taster");
     let body = html! {
-        @if let Some(e) = &error { (wrong(reader, &e.to_string())) }
+        @if let Some(e) = &error { (wrong(reader, &shown_error(app, e))) }
         p { a href="/due" { (say.of("All that is due", "全部到期项")) } " · " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
         p.hint { (say.of("Keep the calendar from whoever tastes: it names samples.", "日历含样品名，勿让评茶员看到。")) }
         @match &seen.due.sitting {

@@ -12,7 +12,9 @@ use crate::book::time::Moment;
 use crate::book::vocabulary::{Level, Scale};
 use crate::book::{Book, BookError};
 use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, wrong};
+use crate::desk::page::{
+    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
+};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::session::answers::Answers;
@@ -232,7 +234,7 @@ fn shown(
         }
     };
     let body = html! {
-        @if let Some(e) = error { (wrong(reader, &e.to_string())) }
+        @if let Some(e) = error { (wrong(reader, &shown_error(app, e))) }
         p { a href={ "/sessions/" (desk.session.name) } { (say.of("Back to the session", "返回场次")) } }
         @if plan.flights.len() > 1 { nav.flights aria-label=(say.of("Flights", "轮次")) { @for f in &plan.flights {
             a.button.quiet href={ (at) "?flight=" (f.number) } aria-current=[(f.number == flight.number).then_some("page")] { (words::flight(say, f.number)) @if desk.ballot.is_handed_in(f.number) { " ✓" } }

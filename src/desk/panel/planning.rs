@@ -14,7 +14,9 @@ use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
 use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, wrong};
+use crate::desk::page::{
+    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
+};
 use crate::desk::posted::Posted;
 use crate::session::{self, DealSecret, Planned};
 
@@ -163,7 +165,7 @@ async fn again(
         Ok(Ok(offer)) => {
             let status =
                 error.as_ref().map_or(StatusCode::OK, |_| StatusCode::UNPROCESSABLE_ENTITY);
-            let text = error.map(|e| e.to_string());
+            let text = error.map(|e| shown_error(app, &e));
             (status, shown(app, reader, &offer, posted, picture, text)).into_response()
         }
         Ok(Err(e)) => failed(app, reader, Part::Sessions, &e),

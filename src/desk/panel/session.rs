@@ -13,7 +13,9 @@ use super::{corrections, going_on, progress as far, revealed, with_ours, words};
 use crate::book::session_files::Kind;
 use crate::book::{BookError, ids};
 use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, field, page, text_field, token, wrong};
+use crate::desk::page::{
+    Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
+};
 use crate::desk::posted::Posted;
 use crate::session::ballots::Ballot;
 use crate::session::{self as sessions, Session};
@@ -47,7 +49,7 @@ pub fn shown(
     let say = reader.say;
     let plan = room.session.plan();
     let body = html! {
-        @if let Some(e) = error { (wrong(reader, &e.to_string())) }
+        @if let Some(e) = error { (wrong(reader, &shown_error(app, e))) }
         p.about {
             span.state data-state=(room.session.state.to_string()) { (words::state(say, room.session.state)) } " "
             (words::kind(say, plan.kind)) " · " (plan.day) " · " (words::recipe(say, &plan.recipe))
@@ -231,7 +233,7 @@ pub async fn progress(
             "timer": far::timer(reader.say, &session, app.live.timer(&session.name, None)).into_string(),
         }))
         .into_response(),
-        Ok(Err(e)) => (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "error": e.to_string() })))
+        Ok(Err(e)) => (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "error": shown_error(&app, &e) })))
             .into_response(),
         Err(response) => response,
     }

@@ -9,15 +9,13 @@ use crate::book::book_file::clock;
 use crate::book::time::{Day, Moment};
 use crate::book::{Book, BookError};
 use crate::desk::Shared;
+use crate::desk::due_kept::AHEAD;
 use crate::desk::page::{Part, Reader, aside, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::findings::Answer;
 use crate::findings::due::{Due, State as Stand, Wish, due_of_book};
 use crate::views;
-
-/// So many days ahead are listed if nothing is said.
-const AHEAD: i64 = 31;
 
 fn day(asked: &Posted, field: &str) -> Result<Option<Day>, BookError> {
     let Some(text) = asked.filled(field) else { return Ok(None) };

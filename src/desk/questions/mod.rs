@@ -15,7 +15,7 @@ use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::page::{Part, Reader, aside, failed, page_with};
+use super::page::{Part, Reader, aside, failed, page_with, shown_error};
 use super::posted::Posted;
 use super::say::Say;
 use super::{App, Shared};
@@ -213,7 +213,8 @@ pub(super) fn answered(
         Some(Ok(markup)) => (StatusCode::OK, markup),
         Some(Err(e)) => {
             let head = reader.say.of("No answer", "没有答案");
-            let markup = html! { div.wrong role="alert" { h2 { (head) } pre { (e.to_string()) } } };
+            let markup =
+                html! { div.wrong role="alert" { h2 { (head) } pre { (shown_error(app, &e)) } } };
             (StatusCode::UNPROCESSABLE_ENTITY, markup)
         }
     };

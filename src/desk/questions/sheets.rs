@@ -7,35 +7,15 @@ use maud::html;
 
 use super::{STYLES, as_file, of_app, of_book};
 use crate::book::time::Moment;
-use crate::book::{Book, BookError, store};
+use crate::book::{BookError, store};
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
 use crate::desk::posted::Posted;
 use crate::desk::{App, Shared};
-use crate::findings::Settings;
-use crate::findings::sheet::{ForIssue, Record, sheet, subject};
-use crate::scores::of_book::named_or_all;
+use crate::findings::sheet::ForIssue;
 use crate::sheets;
-use crate::sheets::lot::issued::{Form, issue as write};
+use crate::sheets::lot::issued::{Form, found, issue as write};
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
-
-/// The sheet of a sample as it would be issued now.
-fn of_sample(book: &Book, sample: &str) -> Result<ForIssue, BookError> {
-    let file = book.book_file()?.value;
-    let (lots, parameters) = (book.lots()?, book.parameters()?.value);
-    let refused = |e: crate::findings::sheet::NotIssued| BookError::Refused(e.to_string());
-    let of = subject(sample, &lots).map_err(refused)?;
-    let tasters = book.tasters()?.value;
-    let sessions = named_or_all(book, &[])?;
-    let record = Record {
-        book: &file,
-        lots: &lots,
-        parameters: &parameters,
-        tasters: &tasters,
-        sessions: &sessions,
-    };
-    sheet(&of, &record, &Settings::default()).map_err(refused)
-}
 
 /// The issued sheets, the latest first, and the samples that one could be issued of.
 fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
@@ -90,7 +70,7 @@ pub async fn preview(
     let say = reader.say;
     let asked = sample.clone();
     let made = of_book(&app, &reader, Part::Sheets, move |book| {
-        let ForIssue { sheet: finding, withheld } = of_sample(book, &asked)?;
+        let ForIssue { sheet: finding, withheld } = found(book, &asked)?;
         let digest = store::digest(views::json::of(&finding).as_bytes());
         let languages = sheets::languages(&book.book_file()?.value.languages);
         let issue = Issue { day: Moment::now().day(), digest: &digest };
@@ -123,10 +103,9 @@ pub async fn preview(
 pub async fn issue(State(app): State<Shared>, reader: Reader, asked: Posted) -> Response {
     let book = app.book().clone();
     let done = aside(move || {
-        let found = of_sample(&book, asked.text("sample"))?;
+        let made = found(&book, asked.text("sample"))?;
         let languages = sheets::languages(&book.book_file()?.value.languages);
-        write(&book, &found.sheet, &languages, Moment::now().day())
-            .map_err(|e| BookError::Refused(e.to_string()))
+        Ok::<_, BookError>(write(&book, &made.sheet, &languages, Moment::now().day())?)
     })
     .await;
     match done {

@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use maud::html;
 
-use super::{Asked, answered, as_command, as_file, as_json, json_address, of_book};
+use super::{Asked, answered, as_file, as_json, json_address, of_book};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::desk::Shared;
@@ -173,21 +173,27 @@ pub async fn keep(State(app): State<Shared>, reader: Reader, asked: Posted) -> R
 }
 
 /// A trial of the book: what was planned, what was made.
-pub async fn kept(State(app): State<Shared>, reader: Reader, Path(name): Path<String>) -> Response {
+pub async fn kept(
+    State(app): State<Shared>,
+    reader: Reader,
+    Path(name): Path<String>,
+    Query(asked): Asked,
+) -> Response {
     let say = reader.say;
-    let asked = name.clone();
+    let wanted = name.clone();
     let found = of_book(&app, &reader, Part::Trials, move |book| {
-        let trial = book.trial(&asked)?.value;
+        let trial = book.trial(&wanted)?.value;
         let (file, parameters) = (book.book_file()?.value, book.parameters()?.value);
         Ok(shown(&trial, &book.lots()?, &parameters, &file.limits))
     })
     .await;
     match found {
+        Ok(finding) if Posted(asked).ticked("json") => as_json("trial-made", &finding),
         Ok(finding) => {
             let body = html! {
                 pre.answer lang="en" tabindex="0" { (views::trial::made(&finding)) }
                 p { a.button.quiet href={ "/trials/" (name) "/sheet.pdf" } { (say.of("Work sheet for the factory (PDF)", "车间工作单（PDF）")) } }
-                (as_command(say, &views::trial::made(&finding), "/trials"))
+                p { a.button.quiet href=(json_address(&reader)) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
             };
             answered(&app, &reader, (Part::Trials, &name), html! {}, Some(Ok(body)))
         }

@@ -25,7 +25,7 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::page::{Part, Reader, aside, failed, go, page, wrong};
+use super::page::{Part, Reader, aside, failed, go, page, shown_error, wrong};
 use super::posted::Posted;
 use super::{App, Shared};
 use crate::book::BookError;
@@ -119,7 +119,7 @@ async fn written(
             BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
             _ => StatusCode::UNPROCESSABLE_ENTITY,
         };
-        let text = words::for_forms(&error.to_string(), reader.say);
+        let text = words::for_forms(&shown_error(&app, &error), reader.say);
         let (title, body) = form(&app, &reader, &posted).unwrap_or_else(|_| {
             (reader.say.of("This was not done", "未完成").to_owned(), html! {})
         });

@@ -7,7 +7,9 @@ use super::{DPI, Issue, LotSheet, VERSION};
 use crate::book::store::{self, StoreError};
 use crate::book::time::Day;
 use crate::book::{Book, BookError};
-use crate::findings::sheet::Sheet;
+use crate::findings::Settings;
+use crate::findings::sheet::{ForIssue, NotIssued, Record, Sheet, sheet, subject};
+use crate::scores::of_book::named_or_all;
 use crate::sheets::{Lang, SheetError};
 use crate::views;
 
@@ -31,9 +33,41 @@ pub enum IssueError {
     /// It could not be set.
     #[error(transparent)]
     Sheet(#[from] SheetError),
-    /// It could not be written.
+    /// There is nothing that could be issued.
+    #[error(transparent)]
+    NotIssued(#[from] NotIssued),
+    /// The record is wrong, or the disk refuses.
     #[error(transparent)]
     Book(#[from] BookError),
+}
+
+impl From<IssueError> for BookError {
+    fn from(e: IssueError) -> Self {
+        match e {
+            IssueError::Book(e) => e,
+            other => Self::Refused(other.to_string()),
+        }
+    }
+}
+
+/// What the sheet of a sample (LOT or LOT@ARM) says as the book stands.
+///
+/// # Errors
+/// If there is no such sample, it was not tasted, or a file cannot be read.
+pub fn found(book: &Book, sample: &str) -> Result<ForIssue, IssueError> {
+    let file = book.book_file()?.value;
+    let (lots, parameters) = (book.lots()?, book.parameters()?.value);
+    let of = subject(sample, &lots)?;
+    let tasters = book.tasters()?.value;
+    let sessions = named_or_all(book, &[])?;
+    let record = Record {
+        book: &file,
+        lots: &lots,
+        parameters: &parameters,
+        tasters: &tasters,
+        sessions: &sessions,
+    };
+    Ok(sheet(&of, &record, &Settings::default())?)
 }
 
 impl From<StoreError> for IssueError {
