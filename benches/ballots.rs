@@ -5,11 +5,13 @@
 //! takes for a line that is appended and synced, one after the other and sixty at once: faster than that nobody
 //! can acknowledge. Ends with 1 if the 99th percentile is not below 50 ms or the memory not below 150 MB.
 
+mod running;
+
 use std::fs;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::path::Path;
-use std::process::{Child, Command, ExitCode, Stdio};
+use std::process::ExitCode;
 use std::sync::Barrier;
 use std::time::{Duration, Instant};
 
@@ -21,7 +23,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use serde_json::{Value, json};
 
-type Failed = Box<dyn std::error::Error + Send + Sync>;
+use running::{Failed, Running};
 
 const TASTERS: usize = 60;
 const GOAL_MS: f64 = 50.0;
@@ -48,8 +50,8 @@ fn main() -> Result<ExitCode, Failed> {
     told("one after the other", &mut disk(dir.path(), 1)?);
     told("sixty at once", &mut disk(dir.path(), TASTERS)?);
 
-    let mut desk = Desk::start(&root)?;
-    let memory_before = desk.megabytes();
+    let desk = Desk::start(&root)?;
+    let memory_before = desk.running.megabytes();
     let order_of = Session::open(&book, &name)?.plan().clone();
     let joined = Barrier::new(TASTERS);
     let all: Vec<Result<Vec<f64>, Failed>> = std::thread::scope(|scope| {
@@ -71,9 +73,8 @@ fn main() -> Result<ExitCode, Failed> {
     });
     let mut times: Vec<f64> =
         all.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect();
-    let memory = desk.megabytes();
-    desk.child.kill()?;
-    desk.child.wait()?;
+    let memory = desk.running.megabytes();
+    drop(desk);
     let n = times.len();
     println!(
         "\n{TASTERS} tasters, {seconds} s, {n} answers, {:.0} a second",
@@ -174,43 +175,17 @@ fn disk(folder: &Path, n: usize) -> Result<Vec<f64>, Failed> {
 }
 
 struct Desk {
-    child: Child,
+    running: Running,
     ballots: String,
 }
 
 impl Desk {
     fn start(root: &Path) -> Result<Self, Failed> {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_blindsteep"))
-            .args(["desk", "--no-browser", "--port", "0", "--ballots-port", "0"])
-            .arg(root)
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .spawn()?;
-        let mut out = BufReader::new(child.stdout.take().ok_or("no output")?);
-        let mut text = String::new();
-        while !text.contains("End it with") {
-            if out.read_line(&mut text)? == 0 {
-                return Err(format!("the desk ended: {text}").into());
-            }
-        }
-        let after = text.split("reaches the ballots, at http://").nth(1).ok_or("no address")?;
+        let running = Running::start(root)?;
+        let after =
+            running.said.split("reaches the ballots, at http://").nth(1).ok_or("no address")?;
         let ballots = after.split(';').next().unwrap_or_default().to_owned();
-        Ok(Self { child, ballots })
-    }
-
-    fn megabytes(&self) -> f64 {
-        let status = fs::read_to_string(format!("/proc/{}/status", self.child.id()));
-        let status = status.unwrap_or_default();
-        let line = status.lines().find(|l| l.starts_with("VmRSS:")).unwrap_or_default();
-        let kb = line.split_whitespace().nth(1).and_then(|n| n.parse::<f64>().ok());
-        kb.unwrap_or(f64::NAN) / 1024.0
-    }
-}
-
-impl Drop for Desk {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        Ok(Self { running, ballots })
     }
 }
 

@@ -5,16 +5,17 @@
 //! how long the first page takes, after which everything was read once, and a page after a file was changed by
 //! hand. Ends with 1 if the 95th percentile of any page is not below 100 ms.
 
+mod running;
+
 use std::fs;
-use std::io::{BufRead as _, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, ExitCode, Stdio};
+use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use blindsteep::book::store;
 use reqwest::blocking::Client;
 
-type Failed = Box<dyn std::error::Error + Send + Sync>;
+use running::{Failed, Running};
 
 const GOAL_MS: f64 = 100.0;
 const TIMES: usize = 40;
@@ -78,11 +79,10 @@ fn main() -> Result<ExitCode, Failed> {
         times.push(since.elapsed().as_secs_f64() * 1000.0);
     }
     told("/lots, after a file was changed by hand", times);
-    println!("memory of the process: {:.0} MB", desk.megabytes());
+    println!("memory of the process: {:.0} MB", desk.running.megabytes());
     let good = worst < GOAL_MS;
     println!("goal (each page below {GOAL_MS} ms): {}", if good { "met" } else { "missed" });
-    desk.child.kill()?;
-    desk.child.wait()?;
+    drop(desk);
     Ok(if good { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
@@ -164,7 +164,7 @@ fn more_sessions(root: &Path, n: usize) -> std::io::Result<()> {
 }
 
 struct Desk {
-    child: Child,
+    running: Running,
     client: Client,
     address: String,
     cookie: String,
@@ -172,20 +172,8 @@ struct Desk {
 
 impl Desk {
     fn start(root: &Path) -> Result<Self, Failed> {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_blindsteep"))
-            .args(["desk", "--no-browser", "--port", "0", "--ballots-port", "0"])
-            .arg(root)
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .spawn()?;
-        let mut out = BufReader::new(child.stdout.take().ok_or("no output")?);
-        let mut text = String::new();
-        while !text.contains("End it with") {
-            if out.read_line(&mut text)? == 0 {
-                return Err(format!("the desk ended: {text}").into());
-            }
-        }
-        let after = text.split("The desk is open: ").nth(1).ok_or("no address")?;
+        let running = Running::start(root)?;
+        let after = running.said.split("The desk is open: ").nth(1).ok_or("no address")?;
         let link = after.split_whitespace().next().unwrap_or_default();
         let client = Client::builder()
             .redirect(reqwest::redirect::Policy::none())
@@ -195,7 +183,7 @@ impl Desk {
         let cookie = answer.headers().get("set-cookie").ok_or("no cookie")?.to_str()?;
         let cookie = cookie.split(';').next().unwrap_or_default().to_owned();
         let address = link.split("/enter/").next().unwrap_or_default().to_owned();
-        Ok(Self { child, client, address, cookie })
+        Ok(Self { running, client, address, cookie })
     }
 
     fn get(&mut self, page: &str) -> Result<String, Failed> {
@@ -205,20 +193,5 @@ impl Desk {
             return Err(format!("{page}: {}", answer.status()).into());
         }
         Ok(answer.text()?)
-    }
-
-    fn megabytes(&self) -> f64 {
-        let status = fs::read_to_string(format!("/proc/{}/status", self.child.id()));
-        let status = status.unwrap_or_default();
-        let line = status.lines().find(|l| l.starts_with("VmRSS:")).unwrap_or_default();
-        let kb = line.split_whitespace().nth(1).and_then(|n| n.parse::<f64>().ok());
-        kb.unwrap_or(f64::NAN) / 1024.0
-    }
-}
-
-impl Drop for Desk {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
     }
 }
