@@ -27,6 +27,16 @@ impl Rows {
         self.humidity_pct.reserve(n);
     }
 
+    /// Puts the rows behind these.
+    pub(super) fn append(&mut self, mut next: Self) {
+        self.lines.append(&mut next.lines);
+        self.seconds.append(&mut next.seconds);
+        self.celsius.append(&mut next.celsius);
+        self.humidity_pct.append(&mut next.humidity_pct);
+        self.n_other_clock += next.n_other_clock;
+        self.first_other_clock = self.first_other_clock.or(next.first_other_clock);
+    }
+
     pub(super) fn push(
         &mut self,
         line: usize,

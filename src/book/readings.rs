@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use jiff::tz::Offset;
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -234,23 +235,31 @@ pub fn parse(
             return None;
         }
     };
-    let mut reading = Reading {
+    let before = problems.len();
+    let clock = rules.offset().unwrap_or(clock);
+    let reading = |before: usize| Reading {
         file,
         text,
         columns: &columns,
         rules,
-        clock: rules.offset().unwrap_or(clock),
+        clock,
         times: Clock::new(rules.time_format.as_deref()),
         joined: String::new(),
         rows: Rows::default(),
-        before: problems.len(),
+        before,
     };
     let body = &text[columns.body..];
-    match plain_lines(body) {
-        Some(lines) => reading.plain(body, lines, problems),
-        None => reading.quoted(body, problems),
-    }
-    let Reading { rows, before, clock, .. } = reading;
+    let parts = plain_parts(body);
+    let rows = parts.as_deref().and_then(|parts| side_by_side(parts, || reading(0)));
+    let rows = rows.unwrap_or_else(|| {
+        let mut reading = reading(before);
+        match parts {
+            // Mistakes are told in their order, and no more of them than help.
+            Some(_) => reading.plain(&Part { body, lines: 0, before: 0 }, problems),
+            None => reading.quoted(body, problems),
+        }
+        reading.rows
+    });
     if problems.len() > before {
         return None;
     }
@@ -261,17 +270,64 @@ pub fn parse(
     Some(rows.settle(file, &columns, rules.longest_gap_minutes, clock))
 }
 
-/// How many lines a text has in which a cell is what stands between two delimiters and a line ends at
-/// its line end, without any quote; none of another text.
-fn plain_lines(body: &str) -> Option<usize> {
-    let bytes = body.as_bytes();
+/// So many bytes are read side by side with others at least.
+const PART: usize = 1 << 18;
+
+/// Whole lines of a file, how many they are, and how many stand before them.
+struct Part<'a> {
+    body: &'a str,
+    lines: usize,
+    before: usize,
+}
+
+/// The parts of a text in which a cell is what stands between two delimiters and a line ends at its
+/// line end, without any quote; none of another text.
+fn plain_parts(body: &str) -> Option<Vec<Part<'_>>> {
+    let n = (body.len() / PART).clamp(1, 4 * rayon::current_num_threads());
+    let mut cuts: Vec<usize> = (0..n).map(|k| k * (body.len() / n)).collect();
+    for cut in &mut cuts[1..] {
+        let ahead = &body.as_bytes()[*cut..];
+        *cut += ahead.iter().position(|b| *b == b'\n').map_or(ahead.len(), |at| at + 1);
+    }
+    cuts.push(body.len());
+    cuts.dedup();
+    let texts: Vec<&str> = match cuts.windows(2).map(|c| &body[c[0]..c[1]]).collect::<Vec<_>>() {
+        none if none.is_empty() => vec![body],
+        texts => texts,
+    };
+    let lines: Option<Vec<usize>> = texts.par_iter().map(|text| plain_lines(text)).collect();
+    let parts = texts.into_iter().zip(lines?).scan(0, |before, (body, lines)| {
+        let part = Part { body, lines, before: *before };
+        *before += lines;
+        Some(part)
+    });
+    Some(parts.collect())
+}
+
+/// The rows of all parts in their order; none if there is a mistake in any.
+fn side_by_side<'a>(parts: &[Part<'_>], reading: impl Fn() -> Reading<'a> + Sync) -> Option<Rows> {
+    let read = parts.par_iter().map(|part| {
+        let (mut reading, mut wrong) = (reading(), Problems::default());
+        reading.plain(part, &mut wrong);
+        wrong.is_empty().then_some(reading.rows)
+    });
+    let all: Option<Vec<Rows>> = read.collect();
+    all?.into_iter().reduce(|mut all, next| {
+        all.append(next);
+        all
+    })
+}
+
+/// How many line ends a plain text has.
+fn plain_lines(text: &str) -> Option<usize> {
+    let bytes = text.as_bytes();
     let (mut lines, mut plain, mut before) = (0, true, b'\n');
     for &b in bytes {
         plain &= b != b'"' && (before != b'\r' || b == b'\n');
         lines += usize::from(b == b'\n');
         before = b;
     }
-    (plain && before != b'\r').then_some(lines + 1)
+    (plain && before != b'\r').then_some(lines)
 }
 
 /// A file that is being read.
@@ -290,17 +346,17 @@ struct Reading<'a> {
 
 impl Reading<'_> {
     /// Most loggers write plain lines, and many of them.
-    fn plain(&mut self, body: &str, lines: usize, problems: &mut Problems) {
-        self.rows.reserve(lines);
+    fn plain(&mut self, part: &Part<'_>, problems: &mut Problems) {
+        self.rows.reserve(part.lines + 1);
+        let before = self.columns.header_line + part.before;
         let mut ends: Vec<usize> = Vec::new();
-        for (at, line) in body.split('\n').enumerate() {
+        for (at, line) in part.body.split('\n').enumerate() {
             let line = line.strip_suffix('\r').unwrap_or(line);
             ends.clear();
             let bytes = line.bytes().enumerate();
             ends.extend(bytes.filter(|b| b.1 == self.columns.delimiter).map(|b| b.0));
             ends.push(line.len());
-            if !self.record(self.columns.header_line + at + 1, Cells::Plain(line, &ends), problems)
-            {
+            if !self.record(before + at + 1, Cells::Plain(line, &ends), problems) {
                 break;
             }
         }

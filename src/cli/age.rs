@@ -82,7 +82,10 @@ pub fn run(args: &AgeArgs, context: &mut Context) -> Result<(), Failure> {
     args.write_pdf(context, &words, &finding)?;
     let view =
         View { text: views::age::text, draw: views::charts::age, page: Some(views::pages::age) };
-    args.asked.show(context, &finding, &words, view)
+    args.asked.show(context, &finding, &words, view)?;
+    // The program ends here: to give back the memory of many lots piece by piece would only take time.
+    std::mem::forget((scores, finding));
+    Ok(())
 }
 
 impl AgeArgs {

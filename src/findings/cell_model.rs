@@ -7,7 +7,7 @@ use blindsteep_stats::mixed::{Contrast, Factor, Family, FixedPart, MixedError, R
 
 use super::panel_model::{self, BREW, FLIGHT, Panel, Prepared, SESSION_TASTER, TASTER, factor};
 use super::{Answer, listed};
-use crate::scores::{TermScores, cross};
+use crate::scores::{TermScores, Words, cross};
 
 const CELL: &str = "sample × session";
 const SAMPLE_TASTER: &str = "sample × taster";
@@ -55,7 +55,7 @@ impl Cells {
         let mut n_scores = vec![0; words.names.len()];
         for (row, code) in words.codes.iter().enumerate() {
             n_scores[*code as usize] += 1;
-            let name = |w: &crate::scores::Words| w.names[w.codes[row] as usize].clone();
+            let name = |w: &Words| w.names[w.codes[row] as usize].clone();
             cells[*code as usize].get_or_insert_with(|| Cell {
                 sample: name(&t.lot),
                 session: name(session),
@@ -73,7 +73,7 @@ impl Cells {
 }
 
 /// The lots of samples, if some lot has several arms.
-fn families(samples: &crate::scores::Words) -> Option<Factor> {
+fn families(samples: &Words) -> Option<Factor> {
     let lot = |name: &String| name.split_once('@').map_or(name.as_str(), |(lot, _)| lot).to_owned();
     let mut lots: Vec<String> = samples.names.iter().map(lot).collect();
     lots.sort();
@@ -110,10 +110,25 @@ pub struct CellModel {
 /// Whether two terms were scored alike: in the same cups by the same tasters.
 #[must_use]
 pub fn alike(a: &TermScores, b: &TermScores) -> bool {
-    let columns = |t: &TermScores| {
-        [&t.session, &t.taster, &t.flight, &t.brew, &t.cup, &t.recipe, &t.steep].map(Clone::clone)
-    };
+    fn columns(t: &TermScores) -> [&Option<Words>; 7] {
+        [&t.session, &t.taster, &t.flight, &t.brew, &t.cup, &t.recipe, &t.steep]
+    }
     a.lot == b.lot && a.month == b.month && columns(a) == columns(b)
+}
+
+/// The first of each kind of terms that were scored [`alike`], and the kind of each term.
+#[must_use]
+pub fn kinds(terms: &[&TermScores]) -> (Vec<usize>, Vec<usize>) {
+    let mut firsts: Vec<usize> = Vec::new();
+    let of = (0..terms.len()).map(|i| {
+        let known = firsts.iter().position(|j| alike(terms[*j], terms[i]));
+        known.unwrap_or_else(|| {
+            firsts.push(i);
+            firsts.len() - 1
+        })
+    });
+    let of = of.collect();
+    (firsts, of)
 }
 
 /// The layout of a term; none if the scores do not say in which session they were given.

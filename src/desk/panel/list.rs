@@ -27,6 +27,21 @@ pub struct InShort {
     pub cups: usize,
 }
 
+impl InShort {
+    fn of(session: &Session) -> Self {
+        let plan = session.plan();
+        Self {
+            name: session.name.clone(),
+            state: session.state,
+            kind: plan.kind,
+            day: plan.day,
+            tasters: plan.tasters.len(),
+            flights: plan.flights.len(),
+            cups: plan.flights.iter().map(|f| f.cups.len()).sum(),
+        }
+    }
+}
+
 /// A session's name, and the session in short or why it cannot be read.
 pub type Listed = (String, Result<InShort, BookError>);
 
@@ -35,22 +50,10 @@ pub fn all(app: &App, read: &Sessions) -> Result<Vec<Listed>, BookError> {
     let of: BTreeMap<&str, &Session> = read.sessions.iter().map(|s| (s.name.as_str(), s)).collect();
     let one = |name: &String| {
         // What was read is kept; what could not be says why anew.
-        let found = match of.get(name.as_str()) {
-            Some(session) => Ok((*session).clone()),
-            None => Session::open(app.book(), name),
-        };
-        found.map(|session| {
-            let plan = session.plan();
-            InShort {
-                name: name.clone(),
-                state: session.state,
-                kind: plan.kind,
-                day: plan.day,
-                tasters: plan.tasters.len(),
-                flights: plan.flights.len(),
-                cups: plan.flights.iter().map(|f| f.cups.len()).sum(),
-            }
-        })
+        match of.get(name.as_str()) {
+            Some(session) => Ok(InShort::of(session)),
+            None => Session::open(app.book(), name).map(|session| InShort::of(&session)),
+        }
     };
     let mut names = app.book().session_names()?;
     names.reverse();

@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::Answer;
-use super::super::cell_model::{Cell, Cells};
+use super::super::cell_model::{self, Cell, Cells};
 use super::network::Sittings;
 use crate::scores::{Before, LotTimes, SampleTime, Scores, TermScores, by_nature};
 
@@ -65,9 +65,12 @@ impl Served {
     #[must_use]
     pub fn of(scores: &Scores, terms: &[TermScores]) -> Self {
         let mut cells: BTreeMap<Cell, ServedCell> = BTreeMap::new();
-        for t in terms {
+        let (firsts, of) = cell_model::kinds(&terms.iter().collect::<Vec<_>>());
+        for (kind, first) in firsts.into_iter().enumerate() {
+            let t = &terms[first];
             let (Some(_), Some(months)) = (&t.session, &t.month) else { continue };
             let Some(own) = Cells::of(t) else { continue };
+            let n_terms = of.iter().filter(|k| **k == kind).count();
             // By number first: names are looked up once a cell, not once a score.
             let mut met: Vec<(Vec<f64>, BTreeSet<u32>)> =
                 vec![(Vec::new(), BTreeSet::new()); own.cells.len()];
@@ -84,7 +87,7 @@ impl Served {
                 own.cells.into_iter().zip(own.n_scores).zip(met)
             {
                 let served = cells.entry(cell).or_default();
-                served.n_scores += n_scores;
+                served.n_scores += n_terms * n_scores;
                 for month in months {
                     if !served.months.contains(&month) {
                         served.months.push(month);

@@ -22,16 +22,7 @@ pub struct Term {
 
 /// The layouts of terms: one for all that were scored alike.
 fn layouts(terms: &[&TermScores]) -> Vec<Option<Arc<Layout>>> {
-    let mut firsts: Vec<usize> = Vec::new();
-    let of: Vec<usize> = (0..terms.len())
-        .map(|i| {
-            let known = firsts.iter().position(|j| cell_model::alike(terms[*j], terms[i]));
-            known.unwrap_or_else(|| {
-                firsts.push(i);
-                firsts.len() - 1
-            })
-        })
-        .collect();
+    let (firsts, of) = cell_model::kinds(terms);
     let made: Vec<Option<Arc<Layout>>> = firsts
         .par_iter()
         .with_max_len(1)
