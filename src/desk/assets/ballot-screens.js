@@ -151,7 +151,7 @@ function termCard(page, flight, cup, steep, term) {
 
 /** Why an answer was not taken, in the desk's words. */
 function refusal(page, item) {
-  const of = item.wrong ?? {};
+  const of = (lang === 'zh' && item.wrong?.zh) || item.wrong || {};
   const { cup, flight, term } = item.body;
   const ofWhat = term ? word('answer_of', page.termName(term), cup) : cup ? `${word('hand_in_cup')}: ${cup}` : word('hand_in_flight', flight);
   return el('div', { class: 'wrong', role: 'alert' },

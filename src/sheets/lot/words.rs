@@ -47,7 +47,7 @@ pub(super) fn subtitle(f: &Sheet, w: Words) -> String {
 fn safety(w: Words) -> &'static str {
     w.pick(
         "Never taste leaf that smells musty or shows mould: discard it, drying does not save it. Tasting does not establish food safety: follow local food law and use a licensed laboratory.",
-        "有霉味或可见霉变的茶叶切勿入口：应丢弃，烘干无法补救。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+        crate::book::fitness::SAFETY_ZH,
     )
 }
 
