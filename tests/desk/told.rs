@@ -29,8 +29,7 @@ impl<'a> Reader<'a> {
     /// What a form that is refused is told.
     fn refused(&self, path: &str, fields: &[(&str, &str)]) -> String {
         let page = self.get("/sessions/new");
-        let at = page.find("name=\"form\" value=\"").unwrap() + 19;
-        let token = &page[at..at + page[at..].find('"').unwrap()];
+        let token = value_of(&page, "form");
         let mut body = format!("form={token}");
         for (name, value) in fields {
             let coded: String = value.bytes().map(|b| format!("%{b:02X}")).collect();
@@ -48,6 +47,13 @@ impl<'a> Reader<'a> {
         assert!(status == 422 || status == 409, "{path} {fields:?}: {status} {text}");
         told(&text)
     }
+}
+
+/// The value of a hidden field.
+fn value_of(page: &str, name: &str) -> String {
+    let before = format!("name=\"{name}\" value=\"");
+    let (_, behind) = page.split_once(&before).unwrap();
+    behind.split('"').next().unwrap().to_owned()
 }
 
 /// What stands in the boxes of a page that tell of mistakes, without the marks of the page itself.
@@ -118,7 +124,7 @@ fn refusals_of_sessions_speak_the_words_of_the_page() {
     let [en, zh] = plan(LOTS[0], &[]);
     assert!(en.contains("tick more under “Lots”, or name a “Reference”"), "{en}");
     assert!(zh.contains("请在“批次”中多勾选，或指定“参照样”"), "{zh}");
-    let [_, zh] = plan("NOPE", &[]);
+    let [_, zh] = plan(&format!("{},NOPE", LOTS[0]), &[]);
     assert!(zh.contains("没有名为“NOPE”的批次"), "{zh}");
     let two = format!("{},{}", LOTS[0], LOTS[1]);
     let [en, _] = plan(&two, &[("per-taster", "1"), ("taster", TASTERS[1])]);
@@ -172,7 +178,15 @@ fn refusals_of_the_record_speak_the_words_of_the_page() {
     let [en, _] =
         post("split", &[("way", "lots"), ("on", "2026-06-02"), ("part-1", "X1"), ("kg-1", "900")]);
     assert!(en.contains("900") && en.contains("correct the mass"), "{en}");
-    in_both(&desk, |r| r.refused("/setup/edit/taster", &[("id", "安"), ("seen", "")]));
+    let [en, zh] = in_both(&desk, |r| {
+        let seen = value_of(&r.get("/setup/edit/taster"), "seen");
+        r.refused("/setup/edit/taster", &[("id", "安"), ("seen", &seen)])
+    });
+    assert!(
+        en.contains("\"安\" cannot be the id of a taster") && !en.contains("tasters.toml:"),
+        "{en}"
+    );
+    assert!(zh.contains("“安”不能用作评茶员的编号"), "{zh}");
 }
 
 #[test]

@@ -61,7 +61,7 @@ function recipeLines(now) {
   lines.push([`${r.leaf_g} g ${word('leaf')}`, `${r.water_ml} ml ${word('water')}`, `${r.water_c} °C`].join(' · '));
   const times = r.steeps_s.map((s) => lasting(s)).join(' · ');
   lines.push(`${r.rinse_s ? `${word('rinse')} ${lasting(r.rinse_s)} · ` : ''}${word('steep')} ${times}`);
-  if (r.vessel) lines.push(r.vessel);
+  if (r.vessel) lines.push(said(r.vessel));
   if (r.water) lines.push(`${word('water')}: ${r.water}`);
   return lines;
 }

@@ -92,7 +92,7 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, lots: &[Lot]) -> Result<Markup, 
         }
         (identity(lot, say))
         @if let Some(run) = run_of(app, lot, parameters, limits) {
-            section { h2 { (say.of("Run of a trial", "试验安排")) } pre.plain lang="en" { (run) } }
+            section { h2 { (say.of("Run of a trial", "试验安排")) } pre.plain { (told::markup(say, &run)) } }
         }
         (steps(lot, parameters, say))
         (worked_out(lot, lots, limits, parameters, say))
@@ -255,7 +255,7 @@ fn worked_out(
                         tr {
                             th scope="row" { (words::worked_out(&row[0], say)) }
                             td { strong { (row[1]) } }
-                            td.pale lang="en" { (row[2]) }
+                            td.pale { (told::markup(say, &row[2])) }
                         }
                     }
                 } } }
@@ -276,6 +276,6 @@ fn worked_out(
                 } } }
             }
         }
-        @for note in &making.notes { p.hint lang="en" { (note) } }
+        @for note in &making.notes { p.hint { (told::markup(say, note)) } }
     }
 }

@@ -102,14 +102,29 @@ fn known(say: Say, text: &str) -> Option<String> {
 /// What stands in a hole that the table fills: a text of it, or several with semicolons between; a name
 /// stays as it is.
 fn each(say: Say, held: &str) -> String {
-    if let Some(text) = known(say, held) {
-        return text;
+    let parts: Vec<&str> = held.split("; ").collect();
+    let told = several(say, &parts)
+        .unwrap_or_else(|| parts.iter().map(|part| message(say, part).text).collect());
+    told.join(say.of("; ", "；"))
+}
+
+/// Texts of the table that stand one after the other: as many as can be told apart, for a text may have a
+/// semicolon of its own.
+fn several(say: Say, parts: &[&str]) -> Option<Vec<String>> {
+    // More than anything has; the ways to part them double with each.
+    const MOST: usize = 12;
+    if parts.is_empty() {
+        return Some(Vec::new());
     }
-    if held.contains("; ") {
-        let all: Vec<String> = held.split("; ").map(|part| message(say, part).text).collect();
-        return all.join(say.of("; ", "；"));
+    if parts.len() > MOST {
+        return None;
     }
-    message(say, held).text
+    (1..=parts.len()).find_map(|n| {
+        let told = message(say, &parts[..n].join("; "));
+        let mut all = told.known.then(|| vec![told.text])?;
+        all.extend(several(say, &parts[n..])?);
+        Some(all)
+    })
 }
 
 /// Whether a text is of our own pages, which are in the reader's language already.

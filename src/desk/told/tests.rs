@@ -222,11 +222,7 @@ const REFUSALS: [&str; 5] = ["src/findings", "src/scores", "src/sheets", "src/vi
 
 /// What is no line of the table, and why: the file, how the text begins (empty: all of it), the reason.
 const NOT_TOLD: &[(&str, &str, &str)] = &[
-    ("book/balance.rs", "kg of lot.toml", "names a field, beside a mass"),
-    ("book/balance.rs", "dry.mass-out of its log", "names a field, beside a mass"),
     ("book/copies.rs", "", "names that programs for synchronising give to copies"),
-    ("book/derived.rs", "", "how a figure came about, shown beside it"),
-    ("book/withering.rs", "", "how a figure came about, shown beside it"),
     ("book/fitness.rs", "Never taste leaf", "SAFETY, which is told whole"),
     ("book/fitness.rs", "discard it", "SAFETY, which is told whole"),
     ("book/fitness.rs", "local food law", "SAFETY, which is told whole"),
@@ -242,17 +238,9 @@ const NOT_TOLD: &[(&str, &str, &str)] = &[
     ("book/lot_warnings.rs", "7 is in quarantine with it", "a part of a line of the table"),
     ("book/lot_warnings.rs", "if 7 may be unsafe", "a part of a line of the table"),
     ("book/lot_warnings.rs", "7: 7 7 7, which", "put together to lines of the table"),
-    ("book/lots.rs", "split off", "how a lot came about, which has words of its own"),
-    ("book/lots.rs", "fired again", "how a lot came about, which has words of its own"),
-    ("book/making.rs", "; how much warmth", "how a figure came about, shown beside it"),
+    ("book/making.rs", "; how much warmth", "the end of a line of the table"),
     ("book/making.rs", "not said", "a value in a list"),
-    ("book/oxidation.rs", "7 readings", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", "7 h at", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", "from the first roll", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", "roll.minutes and", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", "oxidise.hours alone", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", "mean of", "how a figure came about, shown beside it"),
-    ("book/oxidation.rs", ", gaps of", "how a figure came about, shown beside it"),
+    ("book/oxidation.rs", ", gaps of", "the end of a line of the table"),
     ("book/parameters.rs", "put into the reserve", "labels of the terminal"),
     ("book/parameters.rs", "drawn from", "labels of the terminal"),
     ("book/parameters.rs", "in quarantine", "labels of the terminal"),
@@ -262,21 +250,21 @@ const NOT_TOLD: &[(&str, &str, &str)] = &[
     ("book/problem.rs", "7 7 to mend", "two lines of the table, of one and of many"),
     ("book/reading.rs", "(7 more:", "the end of a line of the table"),
     ("book/roles.rs", "", "after `log`; see `what_is_worked_out_is_told`"),
-    ("book/rolling.rs", "from the moments", "how a figure came about, shown beside it"),
     ("book/session_files.rs", "", "what a kind of session asks, which has words of its own"),
+    ("book/schemas.rs", "sessions/", "names of files"),
+    ("book/starter.rs", "languages =", "what stands in the files of a new book"),
+    ("book/starter.rs", "recipe =", "what stands in the files of a new book"),
+    ("book/starter.rs", "go_back =", "what stands in the files of a new book"),
     ("book/starter.rs", "#", "what stands in the files of a new book"),
     ("book/starter.rs", "1650", "what stands in the files of a new book"),
     ("book/starter.rs", "\"the cupping room\"", "what stands in the files of a new book"),
-    ("book/starter.rs", "[", "what stands in the files of a new book"),
     ("book/starter.rs", "\"", "what stands in the files of a new book"),
-    ("book/stays.rs", "", "sources of a rule, shown beside it"),
-    ("book/store.rs", "cannot 7 7", "a line of the table for each that is done"),
+    ("book/store.rs", "a line has its end", "a fault of the program"),
     ("session/afterwards.rs", "the key was written down", "a reason that stands in the record"),
     ("session/close.rs", "a ballot was", "the beginning of a line of the table"),
     ("session/close.rs", "some ballots were", "the beginning of a line of the table"),
     ("session/draws.rs", "", "what draws are made from"),
     ("session/key.rs", "#", "comments of the key's file"),
-    ("session/key.rs", "read on", "comments of the key's file"),
     ("session/papers.rs", "", "printed papers, which are in both languages"),
     ("session/pour.rs", "the pouring plan was written", "a reason that stands in the record"),
     ("session/enter.rs", "STOP: ", "has its Chinese beside it"),
@@ -311,11 +299,16 @@ fn missing(path: &Path, whole: bool, excused: &mut [usize]) -> Vec<String> {
         }
         let doing = before.ends_with("io(");
         let told = if doing { format!("cannot {text} 7: 7") } else { said(&text) };
-        for part in told.split('\n').map(str::trim).filter(|l| has_words(l)) {
+        let marks = |l: &'_ str| -> String {
+            let l = l.trim();
+            let rest = l.strip_prefix("expected:").or_else(|| l.strip_prefix("to mend:"));
+            rest.unwrap_or(l).trim().to_owned()
+        };
+        for part in told.split('\n').map(marks).filter(|l| has_words(l)) {
             let excuse = NOT_TOLD
                 .iter()
                 .position(|(file, begins, _)| name.ends_with(file) && part.starts_with(begins));
-            let known = lines(ZH, part).iter().all(|l| l.known);
+            let known = lines(ZH, &part).iter().all(|l| l.known);
             match excuse {
                 _ if known => {}
                 Some(i) => excused[i] += 1,
@@ -337,14 +330,18 @@ fn every_refusal_of_the_source_is_in_the_table() {
         }
     }
     for folder in REFUSALS {
-        for path in sources(folder).iter().filter(|p| !p.ends_with("told/tests.rs")) {
+        for path in sources(folder).iter().filter(|p| !p.ends_with("desk/told/mod.rs")) {
             all.extend(missing(path, false, &mut excused));
         }
     }
     assert!(all.is_empty(), "without a line in src/desk/told/*.txt:\n{}", all.join("\n"));
     // An excuse that nothing needs any more would hide what comes later.
-    let idle: Vec<&str> =
-        NOT_TOLD.iter().zip(&excused).filter(|(_, n)| **n == 0).map(|((f, ..), _)| *f).collect();
+    let idle: Vec<_> = NOT_TOLD
+        .iter()
+        .zip(&excused)
+        .filter(|(_, n)| **n == 0)
+        .map(|((f, b, _), _)| (f, b))
+        .collect();
     assert!(idle.is_empty(), "excuses for nothing: {idle:?}");
 }
 

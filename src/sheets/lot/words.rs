@@ -235,7 +235,8 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     };
     add(w.pick("Recipe", "方法"), Some(w.label(&b.labels)));
     add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
-    add(w.pick("Vessel", "器具"), b.vessel.clone());
+    let vessel = b.vessel_labels.0.get(w.pick("en", "zh")).or(b.vessel.as_ref());
+    add(w.pick("Vessel", "器具"), vessel.cloned());
     add(w.pick("Water", "用水"), b.water.clone());
     // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
