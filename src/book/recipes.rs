@@ -51,6 +51,9 @@ pub struct Recipe {
     /// The vessel.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub vessel: Option<String>,
+    /// The vessel in other languages.
+    #[serde(default, skip_serializing_if = "Labels::is_empty")]
+    pub vessel_labels: Labels,
     /// The source of the water.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub water: Option<String>,
@@ -63,6 +66,12 @@ pub struct Recipe {
 }
 
 impl Recipe {
+    /// The vessel in a language, as far as it is said.
+    #[must_use]
+    pub fn vessel_in(&self, language: &str) -> Option<&str> {
+        self.vessel_labels.0.get(language).map(String::as_str).or(self.vessel.as_deref())
+    }
+
     /// Grams of leaf for 100 ml of water.
     #[must_use]
     pub fn grams_per_100_ml(&self) -> f64 {

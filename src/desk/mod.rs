@@ -19,6 +19,7 @@ pub mod record;
 pub mod say;
 mod seats;
 pub mod server;
+pub mod told;
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};

@@ -11,7 +11,7 @@ use super::guard::Caller;
 use super::panel::host;
 use super::posted::TOKEN;
 use super::say::Say;
-use super::{App, Shared, assets};
+use super::{App, Shared, assets, told};
 use crate::book::BookError;
 use crate::plots::Lang;
 
@@ -135,7 +135,7 @@ pub fn page_with(
                 main id="main" tabindex="-1" {
                     h1 { (title) }
                     @if !told.is_empty() {
-                        div.told role="status" { @for text in &told { p { (text) } } }
+                        div.told role="status" { @for text in &told { p { (told::markup(reader.say, text)) } } }
                     }
                     (body)
                 }
@@ -180,13 +180,14 @@ pub fn token(reader: &Reader) -> Markup {
     html! { input type="hidden" name=(TOKEN) value=(reader.token); }
 }
 
-/// What went wrong, where the reader sees it first. The text is that of the commands.
+/// What went wrong, where the reader sees it first. The text is that of the commands; it is told in the words of
+/// the desk.
 #[must_use]
 pub fn wrong(reader: &Reader, text: &str) -> Markup {
     html! {
         div.wrong role="alert" {
             h2 { (reader.say.of("This was not done", "未完成")) }
-            pre { (text) }
+            pre { (told::markup(reader.say, text)) }
         }
     }
 }
@@ -244,7 +245,7 @@ pub fn go(to: &str) -> Response {
     Redirect::to(to).into_response()
 }
 
-/// An error in the words that this desk may show.
+/// An error as the library tells it, without what this desk must not show; [`told`] puts it into the words of a page.
 #[must_use]
 pub fn shown_error(app: &App, error: &BookError) -> String {
     match error {
@@ -262,7 +263,7 @@ pub fn failed(app: &App, reader: &Reader, part: Part, error: &BookError) -> Resp
         BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
     };
     let title = reader.say.of("This cannot be shown", "无法显示");
-    let body = html! { div.wrong role="alert" { pre { (text) } } };
+    let body = html! { div.wrong role="alert" { pre { (told::markup(reader.say, &text)) } } };
     (status, page(app, reader, part, title, body)).into_response()
 }
 

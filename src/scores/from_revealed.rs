@@ -428,6 +428,7 @@ mod tests {
             rinse_s: None,
             steeps_s: vec![300],
             vessel: vessel.map(str::to_owned),
+            vessel_labels: Default::default(),
             water: water.map(str::to_owned),
             source: None,
             notes: None,

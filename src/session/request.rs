@@ -9,13 +9,16 @@ use super::deal::Contents;
 use super::plan::{Duplicates, PlanRequest, Terms, refused};
 use super::sample::Sample;
 
+/// What a session may be called; the day stands before it in the name of its folder.
+const NAME_RULE: &str =
+    "1 to 40 ASCII letters, digits, - _ or ., beginning with a letter or digit, not ending with .";
+
 /// What is wrong with a request whatever the book says.
 pub(super) fn check_request(request: &PlanRequest) -> Result<(), BookError> {
     if !ids::is_id(&request.name) || request.name.len() > 40 {
         return Err(refused(format!(
-            "\"{}\" cannot be the name of a session\n  expected: at most 40 of: {}\n  to mend:  choose another name",
+            "\"{}\" cannot be the name of a session\n  expected: {NAME_RULE}\n  to mend:  choose another name",
             request.name,
-            ids::RULE
         )));
     }
     if !request.flights.is_empty() && (!request.lots.is_empty() || request.replicates != 1) {

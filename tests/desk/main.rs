@@ -12,3 +12,4 @@ mod panel;
 mod questions;
 mod record;
 mod secured;
+mod told;

@@ -251,7 +251,7 @@ class Keeper {
     } else if (SPOILT.includes(status)) {
       this.most = MOST;
       const text = (json && json.text) || word('unreadable');
-      batch.forEach((i) => { i.state = 'refused'; i.wrong = { found: text }; });
+      batch.forEach((i) => { i.state = 'refused'; i.wrong = { found: text, zh: json?.zh && { found: json.zh } }; });
       await this.shelf.change(batch, []);
       this.told();
       this.soon(0);

@@ -61,7 +61,7 @@ function recipeLines(now) {
   lines.push([`${r.leaf_g} g ${word('leaf')}`, `${r.water_ml} ml ${word('water')}`, `${r.water_c} °C`].join(' · '));
   const times = r.steeps_s.map((s) => lasting(s)).join(' · ');
   lines.push(`${r.rinse_s ? `${word('rinse')} ${lasting(r.rinse_s)} · ` : ''}${word('steep')} ${times}`);
-  if (r.vessel) lines.push(r.vessel);
+  if (r.vessel) lines.push(said(r.vessel));
   if (r.water) lines.push(`${word('water')}: ${r.water}`);
   return lines;
 }
@@ -151,7 +151,7 @@ function termCard(page, flight, cup, steep, term) {
 
 /** Why an answer was not taken, in the desk's words. */
 function refusal(page, item) {
-  const of = item.wrong ?? {};
+  const of = (lang === 'zh' && item.wrong?.zh) || item.wrong || {};
   const { cup, flight, term } = item.body;
   const ofWhat = term ? word('answer_of', page.termName(term), cup) : cup ? `${word('hand_in_cup')}: ${cup}` : word('hand_in_flight', flight);
   return el('div', { class: 'wrong', role: 'alert' },

@@ -20,6 +20,9 @@ use crate::desk::Shared;
 use crate::desk::doors::{Who, form_token};
 use crate::desk::guard::Caller;
 use crate::desk::page::aside;
+use crate::desk::say::Say;
+use crate::desk::told;
+use crate::plots::Lang;
 use crate::session::State as Stage;
 use crate::session::ballots::Wrong;
 use crate::session::enter::{Answer, Given};
@@ -35,21 +38,25 @@ pub fn routes() -> Router<Shared> {
         .route("/ballot/timer", post(timer))
 }
 
+const EN: Say = Say(Lang::En);
+const ZH: Say = Say(Lang::Zh);
+
 /// The header that proves that a page of ours sends something.
 const TOKEN: &str = "x-form";
 /// The most answers that are sent at once.
 const MOST: usize = 500;
 
-fn told(status: StatusCode, error: &str, text: &str) -> Response {
-    (status, Json(json!({"error": error, "text": text}))).into_response()
+fn refused(status: StatusCode, error: &str, text: &str) -> Response {
+    let (en, zh) = (told::text(EN, text), told::text(ZH, text));
+    (status, Json(json!({"error": error, "text": en, "zh": zh}))).into_response()
 }
 
 fn unreadable(status: StatusCode, text: &str) -> Response {
-    told(status, "unreadable", text)
+    refused(status, "unreadable", text)
 }
 
 fn ended() -> Response {
-    told(StatusCode::UNAUTHORIZED, "ended", "this link is not good any more")
+    refused(StatusCode::UNAUTHORIZED, "ended", "this link is not good any more")
 }
 
 /// A taster whose cookie is good.
@@ -72,7 +79,7 @@ impl FromRequestParts<Shared> for Taster {
                     token: form_token(cookie),
                 })
             }
-            Some(Caller { who: Who::TakenOver, .. }) => Err(told(
+            Some(Caller { who: Who::TakenOver, .. }) => Err(refused(
                 StatusCode::CONFLICT,
                 "taken-over",
                 "this ballot goes on on another phone; follow your link again to go on here",
@@ -89,7 +96,7 @@ impl Taster {
         let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok()).unwrap_or("");
         if text(TOKEN) != self.token {
             let text = "this is not from a page that you were given; load the page again";
-            return Err(told(StatusCode::FORBIDDEN, "not-ours", text));
+            return Err(refused(StatusCode::FORBIDDEN, "not-ours", text));
         }
         let kind = text(header::CONTENT_TYPE.as_str()).to_ascii_lowercase();
         if kind.split(';').next().map(str::trim) != Some("application/json") {
@@ -141,7 +148,7 @@ fn failed(error: &LiveError) -> Response {
             "a file of this session has a mistake: tell the host, who sees it with `blindsteep check`"
         }
     };
-    told(StatusCode::INSUFFICIENT_STORAGE, "not-saved", text)
+    refused(StatusCode::INSUFFICIENT_STORAGE, "not-saved", text)
 }
 
 async fn all(State(app): State<Shared>, taster: Taster) -> Response {
@@ -249,9 +256,19 @@ fn result(entry: &Value, outcome: &Outcome) -> Value {
         }
         Outcome::Already => word("already"),
         Outcome::Late => word("late"),
-        Outcome::Refused(w) => json!({
-            "entry": entry, "outcome": "refused", "found": w.found, "expected": w.expected, "mend": w.mend,
-        }),
+        // The page chooses: its language is the taster's, whoever asks.
+        Outcome::Refused(w) => {
+            let of = |say: Say| {
+                let [found, expected, mend] =
+                    [&w.found, &w.expected, &w.mend].map(|text| told::text(say, text));
+                json!({"found": found, "expected": expected, "mend": mend})
+            };
+            let mut all = json!({"entry": entry, "outcome": "refused", "zh": of(ZH)});
+            if let (Value::Object(all), Value::Object(en)) = (&mut all, of(EN)) {
+                all.extend(en);
+            }
+            all
+        }
     }
 }
 

@@ -71,7 +71,7 @@ fn recipe(plan: &SessionFile) -> Value {
         "water_c": r.water_c,
         "rinse_s": r.rinse_s,
         "steeps_s": r.steeps_s,
-        "vessel": r.vessel,
+        "vessel": r.vessel.as_ref().map(|_| json!({"en": r.vessel_in("en"), "zh": r.vessel_in("zh")})),
         "water": r.water,
     })
 }

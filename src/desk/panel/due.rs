@@ -16,6 +16,7 @@ use crate::desk::page::{
     Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
 };
 use crate::desk::posted::Posted;
+use crate::desk::told;
 use crate::findings::Answer;
 use crate::findings::due::{Due, Sitting, SoPlanned, Wish, due_of_book, request};
 use crate::session::{self, DealSecret, Planned};
@@ -81,13 +82,13 @@ async fn shown(
         p { a href="/due" { (say.of("All that is due", "全部到期项")) } " · " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
         p.hint { (say.of("Keep the calendar from whoever tastes: it names samples.", "日历含样品名，勿让评茶员看到。")) }
         @match &seen.due.sitting {
-            Answer::Unknown(why) => { p { (say.of("No session is to be planned: ", "无可计划：")) (why.reason) } }
+            Answer::Unknown(why) => { p { (say.of("No session is to be planned: ", "无可计划：")) (told::markup(say, &why.reason)) } }
             Answer::Known(sitting) => {
                 form method="post" action="/sessions/due" {
                     (token(reader))
                     p { (in_words(reader, sitting)) }
                     ul.samples { @for s in sitting.samples() { li { (s) } } }
-                    @for line in views::due::left_out(sitting, |_| true) { p.hint { (line) } }
+                    @for line in views::due::left_out(sitting, |_| true) { p.hint { (told::markup(say, &line)) } }
                     div.row {
                         (text_field("name", say.of("Name", "名称"), "", typed.filled("name").unwrap_or(&seen.name)))
                         (field("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("Empty: the book's limit.", "留空：按本簿上限。"), html! { input id="flight-size" name="flight-size" type="number" min="2" value=(typed.text("flight-size")) aria-describedby="flight-size-hint"; }))
@@ -101,7 +102,7 @@ async fn shown(
                 }
             }
         }
-        @if !seen.due.warnings.is_empty() { h2 { (say.of("Mind", "注意")) } ul { @for w in &seen.due.warnings { li { (w.text) } } } }
+        @if !seen.due.warnings.is_empty() { h2 { (say.of("Mind", "注意")) } ul { @for w in &seen.due.warnings { li { (told::markup(say, &w.text)) } } } }
     };
     let status = if error.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
     let title = say.of("Plan what is due", "计划到期复评");

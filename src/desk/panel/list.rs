@@ -13,7 +13,7 @@ use crate::book::session_files::Kind;
 use crate::book::time::Day;
 use crate::desk::cache::Sessions;
 use crate::desk::page::{Part, Reader, aside, failed, page, shown_error};
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 use crate::session::{self, Session};
 
 /// A session in short.
@@ -91,7 +91,7 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
                                 td { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
                                 td { (words::kind(say, s.kind)) } td.number.spare { (s.tasters) } td.number.spare { (s.flights) } td.number.spare { (s.cups) }
                             }
-                            Err(e) => { td colspan="5" { pre.mind { (shown_error(&app, e)) } } }
+                            Err(e) => { td colspan="5" { pre.mind { (told::markup(say, &shown_error(&app, e))) } } }
                         }
                     } } }
                 }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::words;
 use crate::book::BookError;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::session::Planned;
 use crate::session::plan::LeafNeed;
 use crate::views::planned::{balance, decided, hopeless};
@@ -14,7 +15,7 @@ pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
     match seen {
         Ok(planned) => html! { div data-said=(in_short(say, planned)) { (picture(say, planned)) } },
         Err(e) => {
-            let text = e.to_string();
+            let text = told::text(say, &e.to_string());
             let first = text.lines().next().unwrap_or_default();
             let said = say.of(format!("Not yet a plan: {first}"), format!("尚不能计划：{first}"));
             html! { div.not-yet data-said=(said) { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (text) } } }
@@ -65,7 +66,7 @@ fn picture(say: Say, planned: &Planned) -> Markup {
         }
         (load(say, planned))
         (leaf(say, &planned.leaf))
-        @for warning in &planned.warnings { p.mind { (warning) } }
+        @for warning in &planned.warnings { p.mind { (told::markup(say, warning)) } }
         p.hint { (say.of("Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups. Name allergens that are on the table. Anyone may decline a cup without a reason.", "沸水烫伤；茶汤低于 60 °C 再品；请吐出茶汤，多杯咖啡因会累积。请说明桌上的过敏原。任何人可不说理由不评某杯。")) }
     }
 }

@@ -18,6 +18,7 @@ use crate::desk::page::{
     Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
 };
 use crate::desk::posted::Posted;
+use crate::desk::told;
 use crate::session::{self, DealSecret, Planned};
 
 /// So many samples are offered for ticking, the youngest first; others are typed.
@@ -144,7 +145,7 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
                 format!("场次 {} 已计划。", planned.session),
             ));
             for warning in &planned.warnings {
-                app.tell(format!("warning: {warning}"));
+                app.tell(told::text(reader.say, warning));
             }
             go(&format!("/sessions/{}", planned.session))
         }

@@ -10,6 +10,7 @@ use crate::book::ids;
 use crate::book::lots::MAIN;
 use crate::desk::page::{Reader, text_field};
 use crate::desk::posted::Posted;
+use crate::desk::told;
 use crate::session::{Guess, Revealed};
 
 fn sample(lot: &str, arm: &str) -> String {
@@ -84,7 +85,7 @@ fn musty(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                     (text_field("reason-musty", say.of("Why", "原因"), "", &said))
                     p.buttons { button { (say.of("Put it into quarantine", "隔离")) } }
                 }))
-                p.hint { (SAFETY) }
+                p.hint { (told::markup(say, SAFETY)) }
             }
         }
     }

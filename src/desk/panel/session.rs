@@ -17,6 +17,7 @@ use crate::desk::page::{
     Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
 };
 use crate::desk::posted::Posted;
+use crate::desk::told;
 use crate::session::ballots::Ballot;
 use crate::session::{self as sessions, Session};
 
@@ -233,7 +234,7 @@ pub async fn progress(
             "timer": far::timer(reader.say, &session, app.live.timer(&session.name, None)).into_string(),
         }))
         .into_response(),
-        Ok(Err(e)) => (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "error": shown_error(&app, &e) })))
+        Ok(Err(e)) => (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "error": told::text(reader.say, &shown_error(&app, &e)) })))
             .into_response(),
         Err(response) => response,
     }

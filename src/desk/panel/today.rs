@@ -11,7 +11,7 @@ use super::{with_ours, words};
 use crate::book::BookError;
 use crate::desk::page::{Part, Reader, aside, failed, page, shown_error};
 use crate::desk::say::Say;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 use crate::findings::due::{Due, State};
 use crate::session::State as Stage;
 
@@ -63,7 +63,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
     let say = reader.say;
     let body = html! {
         @if seen.n_sessions == 0 { (first_steps(say, &seen)) }
-        @for (name, text) in &seen.broken { div.wrong { h2 { a href={ "/sessions/" (name) } { (name) } } pre { (text) } } }
+        @for (name, text) in &seen.broken { div.wrong { h2 { a href={ "/sessions/" (name) } { (name) } } pre { (told::markup(say, text)) } } }
         @if !seen.going_on.is_empty() {
             section { h2 { (say.of("Sessions going on", "进行中的场次")) }
                 ul.cards { @for s in &seen.going_on { li.card {
@@ -76,7 +76,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
         @match &seen.due {
             Ok(due) => (is_due(say, due)),
             // What is wrong with a session stands above already.
-            Err(text) if seen.broken.is_empty() => { div.wrong { pre { (text) } } }
+            Err(text) if seen.broken.is_empty() => { div.wrong { pre { (told::markup(say, text)) } } }
             Err(_) => {}
         }
         @if seen.n_sessions > 0 { p.buttons {
@@ -85,7 +85,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
         } }
         @if let Some(warnings) = seen.due.as_ref().ok().map(|d| &d.warnings).filter(|w| !w.is_empty()) {
             section { h2 { (say.of("Mind", "注意")) }
-                ul { @for w in warnings.iter().take(WARNINGS) { li { (w.text) } } }
+                ul { @for w in warnings.iter().take(WARNINGS) { li { (told::markup(say, &w.text)) } } }
                 @if warnings.len() > WARNINGS { p { a href="/due" { (say.of(format!("and {} more", warnings.len() - WARNINGS), format!("另有 {} 条", warnings.len() - WARNINGS))) } } }
             }
         }

@@ -13,6 +13,7 @@ use crate::desk::due_kept::AHEAD;
 use crate::desk::page::{Part, Reader, aside, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::findings::Answer;
 use crate::findings::due::{Due, State as Stand, Wish, due_of_book};
 use crate::views;
@@ -54,7 +55,7 @@ pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked
             (table(&finding, say))
             @if !finding.warnings.is_empty() {
                 h2 { (say.of("Mind", "请注意")) }
-                ul lang="en" { @for w in &finding.warnings { li { (w.text) } } }
+                ul { @for w in &finding.warnings { li { (told::markup(say, &w.text)) } } }
             }
             @if matches!(finding.sitting, Answer::Known(_)) {
                 p { a.button href="/sessions/due" { (say.of("Plan the session for it", "安排复评")) } }

@@ -18,7 +18,7 @@ use serde::Serialize;
 use super::page::{Part, Reader, aside, failed, page_with, shown_error};
 use super::posted::Posted;
 use super::say::Say;
-use super::{App, Shared};
+use super::{App, Shared, told};
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
 use crate::plots::PlotError;
@@ -213,8 +213,7 @@ pub(super) fn answered(
         Some(Ok(markup)) => (StatusCode::OK, markup),
         Some(Err(e)) => {
             let head = reader.say.of("No answer", "没有答案");
-            let markup =
-                html! { div.wrong role="alert" { h2 { (head) } pre { (shown_error(app, &e)) } } };
+            let markup = html! { div.wrong role="alert" { h2 { (head) } pre { (told::markup(reader.say, &shown_error(app, &e))) } } };
             (StatusCode::UNPROCESSABLE_ENTITY, markup)
         }
     };

@@ -19,7 +19,7 @@ use crate::book::{BookError, ids};
 use crate::desk::page::{Part, Reader, choice, field, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 use crate::session::splitting::split_lot;
 use crate::views::lot_text;
 
@@ -180,8 +180,8 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, 
     Ok(Done::new(lot_page(id), told))
 }
 
-fn safety() -> Markup {
-    html! { p.warn lang="en" { (SAFETY) } }
+fn safety(say: Say) -> Markup {
+    html! { p.warn { (told::markup(say, SAFETY)) } }
 }
 
 fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -189,7 +189,7 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
     let body = html! {
         (back(lot, say))
         p { (say.of("No session serves it until it is cleared with a reason. Keep it apart from other tea.", "解除之前不供任何品评；请与其他茶分开存放。")) }
-        (safety())
+        (safety(say))
         form method="post" action={ (lot_page(&lot.id)) "/quarantine" } {
             (token(reader))
             (arms(lot, posted.text("arm"), say))
@@ -227,7 +227,7 @@ fn clearing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body
     let body = html! {
         (back(lot, say))
         p { (say.of("A clean nose proves nothing, and what moulds leave behind survives brewing.", "闻不出异味不能证明安全，霉菌残留物经冲泡仍存在。")) }
-        (safety())
+        (safety(say))
         form method="post" action={ (lot_page(&lot.id)) "/clear" } {
             (token(reader))
             (arms(lot, posted.text("arm"), say))

@@ -11,7 +11,7 @@ use crate::book::problem::Problem;
 use crate::book::proposed::ONCE;
 use crate::desk::page::{Part, Reader};
 use crate::desk::panel::host;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 use crate::session;
 
 /// The page.
@@ -52,11 +52,11 @@ fn whole(app: &App, reader: &Reader) -> Result<Markup, BookError> {
         @for problem in checked.problems.sorted() { (told(problem, reader)) }
         @if !warnings.is_empty() {
             h2 { (say.of("To be looked at", "注意")) }
-            ul.told-list lang="en" { @for w in &warnings { li { (w) } } }
+            ul.told-list { @for w in &warnings { li { (told::markup(reader.say, w)) } } }
         }
         @if !checked.notices.is_empty() {
             h2 { (say.of("Worth knowing", "提示")) }
-            ul.told-list lang="en" { @for notice in &checked.notices { li { (notice) } } }
+            ul.told-list { @for notice in &checked.notices { li { (told::markup(reader.say, notice)) } } }
         }
     })
 }
@@ -67,7 +67,7 @@ fn told(problem: &Problem, reader: &Reader) -> Markup {
     let line = problem.place.as_ref().map_or(1, |p| p.line);
     html! {
         div.mistake {
-            pre lang="en" { (problem) }
+            pre { (told::markup(say, &problem.to_string())) }
             @if let Some(to) = editor_of(&problem.file, line) {
                 p { a href=(to) { (say.of(format!("Edit {}, line {line}", problem.file), format!("编辑 {} 第 {line} 行", problem.file))) } }
             } @else {

@@ -24,7 +24,7 @@ use crate::desk::guard::Caller;
 use crate::desk::page::{Part, Reader, aside, head, other_language};
 use crate::desk::panel::qr::qr;
 use crate::desk::say::Say;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 
 /// A batch is in hand until so many days after its drying ended.
 const AFTER: i64 = 3;
@@ -62,7 +62,7 @@ async fn framed(
         Ok((title, body)) => frame(&reader, &title, &body).into_response(),
         Err(e) => {
             let title = reader.say.of("This cannot be shown", "无法显示");
-            let body = html! { div.wrong role="alert" { pre { (e.to_string()) } } p { a href="/clock" { (reader.say.of("All batches in hand", "全部在制批次")) } } };
+            let body = html! { div.wrong role="alert" { pre { (told::markup(reader.say, &e.to_string())) } } p { a href="/clock" { (reader.say.of("All batches in hand", "全部在制批次")) } } };
             (StatusCode::UNPROCESSABLE_ENTITY, frame(&reader, title, &body)).into_response()
         }
     };
@@ -281,11 +281,11 @@ pub async fn lines(
                 // The disk or another writer: the phone keeps it and sends it again.
                 Err(e @ BookError::Store(_)) => {
                     let told =
-                        json!({ "error": "not-saved", "text": e.to_string(), "results": results });
+                        json!({ "error": "not-saved", "text": told::text(reader.say, &e.to_string()), "results": results });
                     return (StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response();
                 }
                 Err(e) => results.push(json!({
-                    "entry": line.entry, "outcome": "refused", "text": e.to_string(),
+                    "entry": line.entry, "outcome": "refused", "text": told::text(reader.say, &e.to_string()),
                 })),
             }
         }

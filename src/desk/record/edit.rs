@@ -325,6 +325,22 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
         if id.is_empty() {
             return Err(refused("the id is empty", ids::RULE, "fill it in"));
         }
+        // Said of the field, and not of a line that is only about to be written.
+        let parameter = matches!(thing, Thing::Parameter);
+        let fits = |part: &str| ids::is_id(part) && !part.contains('.');
+        let is_id = match id.split_once('.') {
+            Some((step, name)) if parameter => fits(step) && fits(name),
+            _ => !parameter && ids::is_id(id),
+        };
+        if !is_id {
+            let rule = if parameter {
+                "a step of making, a point and a name, as wither.hours, of ASCII letters, digits, - and _"
+            } else {
+                ids::RULE
+            };
+            let found = format!("\"{id}\" cannot be the id of a {}", thing.name());
+            return Err(refused(found, rule, "choose another id"));
+        }
         text.text = with_table(&text.text, thing.name(), vec![vec![("id", toml_edit::value(id))]]);
         *new = Some(id.to_owned());
     }

@@ -19,7 +19,7 @@ use crate::book::stores::Loggers;
 use crate::book::{BookError, ids, lot_warnings};
 use crate::desk::page::{Part, Reader};
 use crate::desk::say::Say;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 use crate::views::lot_text;
 
 /// The page.
@@ -78,28 +78,28 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, lots: &[Lot]) -> Result<Markup, 
             div.wrong role="note" {
                 h2 { (say.of("Not to be served", "不可供评")) }
                 @for (arm, reasons) in &blocked {
-                    p lang="en" { @if arm != MAIN { (arm) ": " } (reasons.join("; ")) }
+                    p { @if arm != MAIN { (arm) ": " } @for (i, reason) in reasons.iter().enumerate() { @if i > 0 { (say.of("; ", "；")) } (told::markup(say, reason)) } }
                 }
-                p lang="en" { (SAFETY) }
+                p { (told::markup(say, SAFETY)) }
             }
         }
         (ways(lot, !blocked.is_empty(), say))
         @if !warnings.is_empty() {
             section.warnings {
                 h2 { (say.of("To be looked at", "注意")) }
-                ul lang="en" { @for w in &warnings { li { (w) } } }
+                ul { @for w in &warnings { li { (told::markup(say, w)) } } }
             }
         }
         (identity(lot, say))
         @if let Some(run) = run_of(app, lot, parameters, limits) {
-            section { h2 { (say.of("Run of a trial", "试验安排")) } pre.plain lang="en" { (run) } }
+            section { h2 { (say.of("Run of a trial", "试验安排")) } pre.plain { (told::markup(say, &run)) } }
         }
         (steps(lot, parameters, say))
         (worked_out(lot, lots, limits, parameters, say))
         (masses_of(&balance(lot, lots), say))
         (storage_of(lot, &kept, lots, parameters, say))
-        @for notice in loggers.notices() { p.hint lang="en" { (notice) } }
-        @for problem in loggers.problems.sorted() { pre.hint lang="en" { (problem) } }
+        @for notice in loggers.notices() { p.hint { (told::markup(say, &notice)) } }
+        @for problem in loggers.problems.sorted() { pre.hint { (told::markup(say, &problem.to_string())) } }
         (reserve_of(lot, say))
         (family_of(lot, &family(lot, lots), say))
         (tastings_of(lot, &sessions.revealed, say))
@@ -158,7 +158,7 @@ fn identity(lot: &Lot, say: Say) -> Markup {
         (say.of("Garden", "茶园"), file.garden.clone()),
         (say.of("Plot", "地块"), file.plot.clone()),
         (say.of("Cultivar", "品种"), file.cultivar.clone()),
-        (say.of("Season", "季节"), file.season.clone()),
+        (say.of("Season", "季节"), file.season.as_deref().map(|s| words::season(s, say))),
         (say.of("Made tea", "成茶"), file.kg.map(|kg| format!("{kg} kg"))),
         (say.of("Arms", "存放组"), Some(arms.join(", "))),
         (
@@ -255,7 +255,7 @@ fn worked_out(
                         tr {
                             th scope="row" { (words::worked_out(&row[0], say)) }
                             td { strong { (row[1]) } }
-                            td.pale lang="en" { (row[2]) }
+                            td.pale { (told::markup(say, &row[2])) }
                         }
                     }
                 } } }
@@ -276,6 +276,6 @@ fn worked_out(
                 } } }
             }
         }
-        @for note in &making.notes { p.hint lang="en" { (note) } }
+        @for note in &making.notes { p.hint { (told::markup(say, note)) } }
     }
 }

@@ -12,6 +12,7 @@ use crate::book::parameters::Parameters;
 use crate::book::stays::{By, Measured, Stay};
 use crate::book::units::four_digits;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::session::reveal::Revealed;
 
 fn kg(kg: f64) -> String {
@@ -32,7 +33,7 @@ pub fn masses_of(balance: &Balance, say: Say) -> Markup {
             h2 { (say.of("Masses", "重量去向")) }
             div.wide tabindex="0" role="group" { table.values { tbody {
                 @if let Some(made) = balance.made_kg {
-                    tr { th scope="row" { (say.of("made", "制成")) } td { strong { (kg(made)) } } td.pale lang="en" { (balance.made_by.unwrap_or_default()) } }
+                    tr { th scope="row" { (say.of("made", "制成")) } td { strong { (kg(made)) } } td.pale { (told::markup(say, balance.made_by.unwrap_or_default())) } }
                 }
                 @for given in &balance.given {
                     tr {
@@ -51,7 +52,7 @@ pub fn masses_of(balance: &Balance, say: Say) -> Markup {
                 tr {
                     th scope="row" { (say.of("left", "剩余")) }
                     td { strong { (kg_or(balance.left_kg, say)) } }
-                    td.pale lang="en" { (balance.unknown.as_deref().unwrap_or_default()) }
+                    td.pale { (told::markup(say, balance.unknown.as_deref().unwrap_or_default())) }
                 }
             } } }
         }
@@ -148,7 +149,7 @@ fn air(m: &Measured, unit: &str, say: Say) -> Markup {
                         Some(h) => { (format!("{h:.1} h ")) }
                         None => { (above.n) " " }
                     }
-                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) " (" span lang="en" { (above.limit.whose) } ")"
+                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) " (" (told::markup(say, above.limit.whose)) ")"
                 }
             }
         }

@@ -119,7 +119,7 @@ async fn written(
             BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
             _ => StatusCode::UNPROCESSABLE_ENTITY,
         };
-        let text = words::for_forms(&shown_error(&app, &error), reader.say);
+        let text = shown_error(&app, &error);
         let (title, body) = form(&app, &reader, &posted).unwrap_or_else(|_| {
             (reader.say.of("This was not done", "未完成").to_owned(), html! {})
         });

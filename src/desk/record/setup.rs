@@ -209,7 +209,7 @@ pub async fn recipes(State(app): State<Shared>, reader: Reader) -> Response {
                         td.number { (r.water_ml) }
                         td.number { (r.water_c) }
                         td { (r.steeps_s.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")) }
-                        td { (r.vessel.as_deref().unwrap_or_default()) }
+                        td { (r.vessel_in(say.key()).unwrap_or_default()) }
                     }
                 } }
             } }

@@ -15,7 +15,7 @@ use crate::book::{BookError, ids, starter};
 use crate::desk::page::{Part, Reader, aside, failed, go, token, wrong};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
-use crate::desk::{App, Shared};
+use crate::desk::{App, Shared, told};
 
 /// The line that is to be looked at.
 #[derive(Debug, Default, Deserialize)]
@@ -168,7 +168,7 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
                         @if problems.sorted().iter().any(|p| p.file != what.file) {
                             p { (say.of("Other files lean on what this text takes away or changes:", "其他文件依赖此处删改的内容：")) }
                         }
-                        @for problem in problems.sorted().into_iter().take(MOST_SHOWN) { pre lang="en" { (problem) } }
+                        @for problem in problems.sorted().into_iter().take(MOST_SHOWN) { pre { (told::markup(say, &problem.to_string())) } }
                         @if n > MOST_SHOWN { p { (say.of(format!("… and {} more", n - MOST_SHOWN), format!("……另有 {} 处", n - MOST_SHOWN))) } }
                     }
                     @let line = problems.sorted().into_iter().find(|p| p.file == what.file).and_then(|p| p.place.as_ref()).map_or_else(String::new, |p| p.line.to_string());

@@ -3,6 +3,8 @@
 use crate::book::lots::{CameBy, How, LogLine};
 use crate::book::parameters::{Parameter, ParameterKind, Value};
 use crate::desk::say::Say;
+pub use crate::desk::told::field;
+use crate::sheets::lot::SEASONS;
 use crate::views::lot_text::{shown, with_unit};
 
 /// The steps of making that the trade names; others stand as they are written.
@@ -40,6 +42,13 @@ pub const CLASSES: [(&str, &str); 6] = [
 pub fn class(class: &str, say: Say) -> String {
     let known = CLASSES.iter().find(|(id, _)| *id == class);
     known.map_or_else(|| class.to_owned(), |(en, zh)| say.of(*en, *zh).to_owned())
+}
+
+/// A season as its reader calls it.
+#[must_use]
+pub fn season(season: &str, say: Say) -> String {
+    let known = SEASONS.iter().find(|(id, _)| id.eq_ignore_ascii_case(season));
+    known.map_or_else(|| season.to_owned(), |(_, zh)| say.of(season, zh).to_owned())
 }
 
 /// Measured or estimated.
@@ -154,50 +163,4 @@ pub fn hint(p: &Parameter, say: Say) -> String {
         (Some(unit), None) => say.of(format!("in {unit}"), format!("单位 {unit}")),
         (None, None) => String::new(),
     }
-}
-
-/// The fields by which commands call what a form asks; their errors name them so.
-const FLAGS: [(&str, &str, &str); 16] = [
-    ("--reason", "Reason", "理由"),
-    ("--replaces", "a correction", "更正"),
-    ("--by", "Who writes", "记录人"),
-    ("--on", "When", "时间"),
-    ("--at", "When", "时间"),
-    ("--made", "Made on", "制成日期"),
-    ("--class", "Class of tea", "茶类"),
-    ("--arm", "Arm", "存放组"),
-    ("--from", "What goes in", "投入批次"),
-    ("--into", "Lots of their own", "独立批次"),
-    ("--kg", "Kilograms", "公斤"),
-    ("--place", "Place", "存放处"),
-    ("--pack", "Pack", "包装"),
-    ("--temperature", "Temperature", "温度"),
-    ("--humidity", "Humidity", "湿度"),
-    ("--note", "Note", "备注"),
-];
-
-/// An error of the commands, with the names of a form's fields in place of their flags.
-#[must_use]
-pub fn for_forms(text: &str, say: Say) -> String {
-    FLAGS.iter().fold(text.to_owned(), |text, (flag, en, zh)| {
-        let named = say.of(format!("“{en}”"), format!("“{zh}”"));
-        let mut out = String::with_capacity(text.len());
-        let mut rest = text.as_str();
-        while let Some(at) = rest.find(flag) {
-            let behind = &rest[at + flag.len()..];
-            out.push_str(&rest[..at]);
-            // --arm is not the beginning of another flag.
-            let whole = !behind.starts_with(|c: char| c.is_ascii_alphanumeric() || c == '-');
-            out.push_str(if whole { &named } else { flag });
-            rest = behind;
-        }
-        out.push_str(rest);
-        out
-    })
-}
-
-/// The label of a field that errors of the commands name by a flag.
-#[must_use]
-pub fn field(flag: &str, say: Say) -> &'static str {
-    FLAGS.iter().find(|(f, ..)| *f == flag).map_or("", |(_, en, zh)| say.of(*en, *zh))
 }

@@ -144,6 +144,9 @@ pub struct Brewing {
     /// The vessel.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub vessel: Option<String>,
+    /// The vessel in other languages.
+    #[serde(default, skip_serializing_if = "Labels::is_empty")]
+    pub vessel_labels: Labels,
     /// The source of the water.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub water: Option<String>,
@@ -409,6 +412,13 @@ pub(super) fn brewing(session: &Revealed, shy: &mut Shy<'_>) -> Brewing {
         rinse_s: r.rinse_s,
         steeps_s: r.steeps_s.clone(),
         vessel: r.vessel.as_deref().and_then(|t| shy.text("recipe, vessel", t)),
+        vessel_labels: Labels(
+            (r.vessel_labels.0.iter())
+                .filter_map(|(language, t)| {
+                    Some((language.clone(), shy.text("recipe, vessel", t)?))
+                })
+                .collect(),
+        ),
         water: r.water.as_deref().and_then(|t| shy.text("recipe, water", t)),
     }
 }

@@ -47,7 +47,7 @@ pub(super) fn subtitle(f: &Sheet, w: Words) -> String {
 fn safety(w: Words) -> &'static str {
     w.pick(
         "Never taste leaf that smells musty or shows mould: discard it, drying does not save it. Tasting does not establish food safety: follow local food law and use a licensed laboratory.",
-        "有霉味或可见霉变的茶叶切勿入口：应丢弃，烘干无法补救。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+        crate::book::fitness::SAFETY_ZH,
     )
 }
 
@@ -235,7 +235,8 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     };
     add(w.pick("Recipe", "方法"), Some(w.label(&b.labels)));
     add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
-    add(w.pick("Vessel", "器具"), b.vessel.clone());
+    let vessel = b.vessel_labels.0.get(w.pick("en", "zh")).or(b.vessel.as_ref());
+    add(w.pick("Vessel", "器具"), vessel.cloned());
     add(w.pick("Water", "用水"), b.water.clone());
     // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
