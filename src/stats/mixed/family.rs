@@ -43,7 +43,9 @@ impl Moments {
 
 impl Fit {
     /// Returns the combinations `basis`, each a list of fixed columns (their places) with weights,
-    /// as one family. A place beyond the fixed columns makes its combination not estimable.
+    /// as one family: estimates `L beta` and covariance `L C L'`, with how it moves with each
+    /// variance (Giesbrecht and Burns 1985), from which everything further is asked. A place
+    /// beyond the fixed columns makes its combination not estimable.
     #[must_use]
     pub fn family(&self, basis: &[Vec<(usize, f64)>]) -> Family {
         let estimable = basis.iter().map(|l| self.is_estimable_sparse(l)).collect();
@@ -126,9 +128,9 @@ impl Family {
     }
 
     /// Returns estimates with a `covariance` (its rows) that is known up to one factor, which was
-    /// estimated with `df` degrees of freedom (infinite where it is known): then every combination
-    /// has these. None unless the covariance has as many rows and columns as there are estimates,
-    /// all is finite, and `df` is positive.
+    /// estimated with `df` degrees of freedom (infinite where it is known): every combination `w'
+    /// e` has the variance `w' C w` and these (Student 1908; textbook). None unless the covariance
+    /// has as many rows and columns as there are estimates, all is finite, and `df` is positive.
     #[must_use]
     pub fn scaled(estimates: &[f64], covariance: &[Vec<f64>], df: f64) -> Option<Self> {
         let n = estimates.len();
@@ -235,7 +237,8 @@ impl Family {
         &self.estimates
     }
 
-    /// The covariance of the estimates of the combinations `i` and `j` of the basis.
+    /// Returns the covariance of the estimates of the combinations `i` and `j` of the basis at the
+    /// fit, in squared units of the scores: `l_i' C l_j`.
     #[must_use]
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
         self.moments.covariance[(i, j)]

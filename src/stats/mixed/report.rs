@@ -145,7 +145,9 @@ pub struct Fit {
 }
 
 impl Model {
-    /// Fits the layout to a column of scores.
+    /// Fits the layout to a column of scores: the variance ratios at the least deviance, with
+    /// fixed effects and residual variance at their best (Bates and others 2015; `objective` has
+    /// the formulas), by Newton's method with exact derivatives.
     ///
     /// # Errors
     /// Scores that are too few, not finite, or without variation; see [`MixedError`].
