@@ -227,13 +227,14 @@ impl CellModel {
     /// A weighted sum of cell means with its interval.
     #[must_use]
     pub fn contrast(&self, weights: &[(usize, f64)], level: f64) -> Contrast {
-        self.panel.fit.family(&[weights.to_vec()]).contrast(&[1.0], level)
+        self.family(&[weights.to_vec()]).contrast(&[1.0], level)
     }
 
     /// Weighted sums of cell means with their joint covariances, for what is asked of several
-    /// tastings together.
+    /// tastings together. A variance that is estimated as zero does not count as known: a panel of
+    /// few tasters with one pot a session mostly has one.
     #[must_use]
     pub fn family(&self, sums: &[Weights]) -> Family {
-        self.panel.fit.family(sums)
+        self.panel.fit.family_unpooled(sums)
     }
 }

@@ -144,19 +144,26 @@ impl Additive {
         }
     }
 
-    /// The part to which a row belongs; none if it has no cell.
+    /// Returns the part to which row `row` (from 0) belongs, by the number of the part: rows and
+    /// columns are in one part where a chain of cells leads from one to the other (the connected
+    /// parts of the two-way layout: Yates 1936, see [`Additive::of`]). None if the row has no
+    /// cell, or there is no such row.
     #[must_use]
     pub fn component_of_row(&self, row: usize) -> Option<usize> {
         self.component_of_row.get(row).copied().flatten()
     }
 
-    /// The part to which a column belongs; none if it has no cell.
+    /// Returns the part to which column `column` (from 0) belongs, as
+    /// [`Additive::component_of_row`] (Yates 1936); none if it has no cell, or there is no such
+    /// column.
     #[must_use]
     pub fn component_of_column(&self, column: usize) -> Option<usize> {
         self.component_of_column.get(column).copied().flatten()
     }
 
-    /// The row from which the others of a part are measured.
+    /// Returns the row from which the others of part `component` are measured: the one of the
+    /// lowest number in it, whose level is 0 (a choice of ours: only differences of levels are
+    /// determined, Yates 1936, see [`Additive::of`]). None if there is no such part.
     #[must_use]
     pub fn base(&self, component: usize) -> Option<usize> {
         self.bases.get(component).copied()

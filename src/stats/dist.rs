@@ -34,8 +34,9 @@ pub fn normal_sf(x: f64) -> f64 {
     0.5 * erfc(x / SQRT_2)
 }
 
-/// Returns the `x` that a standard normal variable exceeds with probability `p_upper`:
-/// `sqrt 2 erfc^-1(2 p)`, the inverse of [`normal_sf`].
+/// Returns the `x` that a standard normal variable exceeds with probability `p_upper`: `sqrt 2
+/// erfc^-1(2 p)`, the inverse of [`normal_sf`] (Abramowitz and Stegun 1964, 26.2.29), with one
+/// Newton step. Infinite at 0 and 1; NaN outside.
 pub fn normal_quantile_upper(p_upper: f64) -> f64 {
     if !(0.0..=1.0).contains(&p_upper) {
         return f64::NAN;
@@ -55,7 +56,8 @@ pub fn normal_quantile_upper(p_upper: f64) -> f64 {
     x
 }
 
-/// Returns the `x` below which a standard normal variable falls with probability `p`.
+/// Returns the `x` below which a standard normal variable falls with probability `p`: less
+/// [`normal_quantile_upper`] of `p`, by symmetry.
 pub fn normal_quantile(p: f64) -> f64 {
     -normal_quantile_upper(p)
 }
@@ -91,12 +93,15 @@ pub fn t_sf(t: f64, df: f64) -> f64 {
     0.5 * incomplete_beta(0.5 * df, 0.5, x, y)
 }
 
-/// Returns the two-sided p-value of a t statistic: the probability of `|T| >= |t|`.
+/// Returns the two-sided p-value of a t statistic with `df` degrees of freedom: the probability of
+/// `|T| >= |t|`, twice [`t_sf`] of `|t|` (Abramowitz and Stegun 1964, 26.7.1); NaN where that is.
 pub fn t_two_sided(t: f64, df: f64) -> f64 {
     2.0 * t_sf(t.abs(), df)
 }
 
-/// Returns the `t` that a Student t variable exceeds with probability `p_upper`.
+/// Returns the `t` that a Student t variable with `df` degrees of freedom exceeds with probability
+/// `p_upper`: the inverse of [`t_sf`], by steps from an expansion about the normal (Abramowitz and
+/// Stegun 1964, 26.7.5) or Brent's method. NaN for a probability outside 0 to 1 or `df <= 0`.
 pub fn t_quantile_upper(p_upper: f64, df: f64) -> f64 {
     if !(0.0..=1.0).contains(&p_upper) || df.is_nan() || df <= 0.0 {
         return f64::NAN;
@@ -163,7 +168,8 @@ fn log_gamma_half_step(a: f64) -> f64 {
     0.5 * a.ln() - series / a
 }
 
-/// Returns the `t` below which a Student t variable falls with probability `p`.
+/// Returns the `t` below which a Student t variable falls with probability `p`: less
+/// [`t_quantile_upper`] of `p`, by symmetry.
 pub fn t_quantile(p: f64, df: f64) -> f64 {
     -t_quantile_upper(p, df)
 }
@@ -176,7 +182,9 @@ pub fn f_sf(f: f64, d1: f64, d2: f64) -> f64 {
     f_tails(f, d1, d2).1
 }
 
-/// Returns the probability that an F variable with `d1` and `d2` degrees of freedom is at most `f`.
+/// Returns the probability that an F variable with `d1` and `d2` degrees of freedom is at most
+/// `f`: `I_x(d1 / 2, d2 / 2)` at `x = d1 f / (d2 + d1 f)`, the other tail of [`f_sf`] (Abramowitz
+/// and Stegun 1964, 26.6.2). Either number may be infinite; NaN for one that is not positive.
 pub fn f_cdf(f: f64, d1: f64, d2: f64) -> f64 {
     f_tails(f, d1, d2).0
 }
@@ -213,22 +221,28 @@ fn f_tails(f: f64, d1: f64, d2: f64) -> (f64, f64) {
     }
 }
 
-/// Returns the `f` below which an F variable falls with probability `p`.
+/// Returns the `f` below which an F variable with `d1` and `d2` degrees of freedom falls with
+/// probability `p`: the inverse of [`f_cdf`], by Brent's method on the smaller tail. NaN as there,
+/// or for `p` outside 0 to 1.
 pub fn f_quantile(p: f64, d1: f64, d2: f64) -> f64 {
     positive_quantile(p, 1.0 - p, |f| f_tails(f, d1, d2))
 }
 
-/// Returns the `f` that an F variable exceeds with probability `p_upper`.
+/// Returns the `f` that an F variable exceeds with probability `p_upper`: the inverse of [`f_sf`],
+/// as [`f_quantile`].
 pub fn f_quantile_upper(p_upper: f64, d1: f64, d2: f64) -> f64 {
     positive_quantile(1.0 - p_upper, p_upper, |f| f_tails(f, d1, d2))
 }
 
-/// Returns the probability that a chi-square variable with `df` degrees of freedom exceeds `x`.
+/// Returns the probability that a chi-square variable with `df` degrees of freedom exceeds `x`:
+/// `Q(df / 2, x / 2)`, the upper incomplete gamma function over the whole (Abramowitz and Stegun
+/// 1964, 26.4.19; number from memory). NaN for `df` that is not positive and finite.
 pub fn chi2_sf(x: f64, df: f64) -> f64 {
     chi2_tails(x, df).1
 }
 
-/// Returns the probability that a chi-square variable with `df` degrees of freedom is at most `x`.
+/// Returns the probability that a chi-square variable with `df` degrees of freedom is at most `x`:
+/// `P(df / 2, x / 2)`, the other tail of [`chi2_sf`].
 pub fn chi2_cdf(x: f64, df: f64) -> f64 {
     chi2_tails(x, df).0
 }
@@ -246,22 +260,28 @@ fn chi2_tails(x: f64, df: f64) -> (f64, f64) {
     incomplete_gamma(0.5 * df, 0.5 * x)
 }
 
-/// Returns the `x` below which a chi-square variable falls with probability `p`.
+/// Returns the `x` below which a chi-square variable with `df` degrees of freedom falls with
+/// probability `p`: the inverse of [`chi2_cdf`], by Brent's method on the smaller tail; NaN as
+/// there.
 pub fn chi2_quantile(p: f64, df: f64) -> f64 {
     positive_quantile(p, 1.0 - p, |x| chi2_tails(x, df))
 }
 
-/// Returns the `x` that a chi-square variable exceeds with probability `p_upper`.
+/// Returns the `x` that a chi-square variable exceeds with probability `p_upper`: the inverse of
+/// [`chi2_sf`], as [`chi2_quantile`].
 pub fn chi2_quantile_upper(p_upper: f64, df: f64) -> f64 {
     positive_quantile(1.0 - p_upper, p_upper, |x| chi2_tails(x, df))
 }
 
-/// Returns the probability that a beta variable with shapes `a` and `b` is at most `x`.
+/// Returns the probability that a beta variable with shapes `a` and `b` is at most `x`: the
+/// incomplete beta function `I_x(a, b)` (Abramowitz and Stegun 1964, 26.5.1; number from memory).
+/// NaN for shapes that are not positive and finite.
 pub fn beta_cdf(x: f64, a: f64, b: f64) -> f64 {
     beta_domain(x, a, b).unwrap_or_else(|| incomplete_beta(a, b, x, 1.0 - x))
 }
 
-/// Returns the probability that a beta variable with shapes `a` and `b` exceeds `x`.
+/// Returns the probability that a beta variable with shapes `a` and `b` exceeds `x`: `I_(1-x)(b,
+/// a)`, the other tail of [`beta_cdf`] (Abramowitz and Stegun 1964, 26.5.2; number from memory).
 pub fn beta_sf(x: f64, a: f64, b: f64) -> f64 {
     match beta_domain(x, a, b) {
         Some(edge) => 1.0 - edge,
@@ -282,7 +302,9 @@ fn beta_domain(x: f64, a: f64, b: f64) -> Option<f64> {
     }
 }
 
-/// Returns the `x` below which a beta variable with shapes `a` and `b` falls with probability `p`.
+/// Returns the `x` below which a beta variable with shapes `a` and `b` falls with probability `p`:
+/// the inverse of [`beta_cdf`], by Brent's method in the logit of x on the smaller tail. NaN as
+/// there, or for `p` outside 0 to 1.
 pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) || beta_domain(0.5, a, b).is_some() {
         return f64::NAN;
@@ -314,7 +336,9 @@ pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
     share(u).0
 }
 
-/// Returns the probability of exactly `k` successes among `n` trials with chance `p` each.
+/// Returns the probability of exactly `k` successes among `n` trials with chance `p` each: `n! /
+/// (k! (n - k)!) p^k (1 - p)^(n - k)` (definition), by way of its logarithm's small parts so that
+/// large `n` keep their digits. NaN for `p` outside 0 to 1.
 pub fn binomial_pmf(k: u64, n: u64, p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;
@@ -343,7 +367,9 @@ pub fn binomial_at_least(k: u64, n: u64, p: f64) -> f64 {
     incomplete_beta(k as f64, (n - k) as f64 + 1.0, p, 1.0 - p)
 }
 
-/// Returns the probability of `k` or fewer successes among `n` trials with chance `p` each.
+/// Returns the probability of `k` or fewer successes among `n` trials with chance `p` each: `1 -
+/// I_p(k + 1, n - k) = I_(1-p)(n - k, k + 1)` (Abramowitz and Stegun 1964, 26.5.24). NaN for `p`
+/// outside 0 to 1.
 pub fn binomial_at_most(k: u64, n: u64, p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;

@@ -85,7 +85,8 @@ pub struct Dunnett {
 }
 
 impl Dunnett {
-    /// Prepares `k` comparisons of equal n with their control: every correlation is 1/2.
+    /// Prepares `k` comparisons of equal n with their control: every correlation is 1/2, every
+    /// loading `sqrt(1/2)` (Dunnett 1955; the formula is at the head of this module).
     ///
     /// # Errors
     /// [`DunnettError::Nothing`] for `k` of 0.
@@ -93,8 +94,9 @@ impl Dunnett {
         Self::product(&vec![std::f64::consts::FRAC_1_SQRT_2; k], sides)
     }
 
-    /// Prepares comparisons whose correlations are the products of `loadings`, each between -1
-    /// and 1.
+    /// Prepares comparisons whose correlations are the products of `loadings`, `r_ij = l_i l_j`,
+    /// each strictly between -1 and 1: the deterministic double integral at the head of this
+    /// module (Dunnett and Sobel 1955). For unequal n, `l_i² = n_i / (n_i + n_0)` (Dunnett 1964).
     ///
     /// # Errors
     /// [`DunnettError`] without loadings, or for one outside that range.
@@ -110,8 +112,9 @@ impl Dunnett {
         Ok(Self { tail, route: Route::Product })
     }
 
-    /// Prepares comparisons with any correlations. Products to 1e-6 take the exact route; others
-    /// the lattice with the shifts of `seed`.
+    /// Prepares comparisons with any correlations `r`, a matrix as its rows. Products to 1e-6 take
+    /// the exact route; others the nearest product, corrected by a lattice with the shifts of
+    /// `seed` (Genz 1992; the head of this module), whose error is in [`Dunnett::route`].
     ///
     /// # Errors
     /// [`DunnettError`] for no matrix or one that is not of correlations.
@@ -140,17 +143,21 @@ impl Dunnett {
     }
 
     /// Returns the chance that the largest statistic exceeds `t`: the adjusted p-value of `|t|`
-    /// (two-sided) or of `t` (one-sided). `df` may be broken or infinite; NaN for `df <= 0`.
+    /// (two-sided) or of `t` (one-sided), the mean of `T(t S)` over S (Dunnett 1955, 1964; the
+    /// head of this module). `df` may be broken or infinite; NaN for `df <= 0`.
     pub fn sf(&self, t: f64, df: f64) -> f64 {
         self.tail.sf(t, df)
     }
 
-    /// Returns the statistic that the largest exceeds with chance `p_upper`.
+    /// Returns the statistic that the largest exceeds with chance `p_upper`: the inverse of
+    /// [`Dunnett::sf`] (the critical values of Dunnett 1955, 1964). NaN for a chance outside 0 to
+    /// 1 or `df <= 0`.
     pub fn quantile_upper(&self, p_upper: f64, df: f64) -> f64 {
         self.tail.quantile_upper(p_upper, df)
     }
 
-    /// By which route the distribution was found.
+    /// Returns by which route the distribution was found, and the error of the second (three
+    /// standard errors over the lattice's shifts, relative to the tail).
     pub fn route(&self) -> Route {
         self.route
     }

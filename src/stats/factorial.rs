@@ -59,7 +59,9 @@ pub enum FactorialError {
     },
 }
 
-/// The letters of a word: `ABD`; the mean is `I`. The letter I itself is left out (A to H, J …).
+/// Returns the letters of a word: `ABD` for bits 0, 1 and 3; the mean is `I` (Box and Hunter
+/// 1961), so that the letter I itself is left out (A to H, J …); small letters from the 26th
+/// factor on.
 #[must_use]
 pub fn letters(word: u32) -> String {
     if word == 0 {
@@ -74,8 +76,9 @@ pub fn letters(word: u32) -> String {
     (0..32).filter(|i| word >> i & 1 == 1).map(letter).collect()
 }
 
-/// All runs of a factorial of `k` factors in standard order, the first factor changing fastest: one
-/// row a run of -1 and 1. `k` beyond 20 gives no runs.
+/// Returns all `2^k` runs of a factorial of `k` factors in standard order (Yates' order: Box and
+/// Hunter 1961), the first factor changing fastest: one row a run of -1 and 1. `k` beyond 20 gives
+/// no runs.
 #[must_use]
 pub fn full(k: usize) -> Vec<Vec<f64>> {
     let n = if k > 20 { 0 } else { 1_usize << k };
@@ -97,16 +100,16 @@ pub struct Fraction {
 }
 
 impl Fraction {
-    /// The fraction of `factors` in `runs` with the greatest resolution and, among these, the least
-    /// aberration (fewest shortest words, then the next shorter). All choices of generators are
-    /// looked at while they are few; beyond that, words of odd length only (which keep the
-    /// resolution at IV or more) and, where these do not suffice, the longest words.
-    /// Of equals the first in order of letters.
+    /// Returns the fraction of `factors` in `runs` with the greatest resolution (Box and Hunter
+    /// 1961) and, among these, the least aberration (fewest shortest words, then the next shorter:
+    /// Fries and Hunter 1980). All choices of generators are looked at while they are few; beyond
+    /// that, words of odd length only (which keep the resolution at IV or more) and, where these
+    /// do not suffice, the longest words. Of equals the first in order of letters.
     ///
     /// # Errors
-    /// Runs that are no power of 2 from 2 to [`MOST_RUNS`], or more than the whole factorial has; no
-    /// factor, `factors >= runs`, or more than [`MOST_FACTORS`] (`factors = log2 runs` gives the whole
-    /// factorial).
+    /// Runs that are no power of 2 from 2 to [`MOST_RUNS`], or more than the whole factorial has;
+    /// no factor, `factors >= runs`, or more than [`MOST_FACTORS`] (`factors = log2 runs` gives
+    /// the whole factorial).
     pub fn of(factors: usize, runs: usize) -> Result<Self, FactorialError> {
         if !runs.is_power_of_two() || !(2..=MOST_RUNS).contains(&runs) {
             return Err(FactorialError::Runs { runs });
@@ -142,7 +145,9 @@ impl Fraction {
         Ok(Self::by(m, generators))
     }
 
-    /// The fraction with these generators over `basic` factors.
+    /// Returns the fraction with these `generators`, words of the `basic` factors that the further
+    /// ones are set by; its defining words are all products of `generator × own letter`, 2^p - 1
+    /// of them (Box and Hunter 1961).
     #[must_use]
     pub fn by(basic: usize, generators: Vec<u32>) -> Self {
         let mut defining = defining(basic, &generators);
@@ -150,7 +155,8 @@ impl Fraction {
         Self { factors: basic + generators.len(), basic, generators, defining }
     }
 
-    /// Its runs in standard order of the basic factors: one row a run of -1 and 1.
+    /// Returns its runs in standard order of the basic factors: one row a run of -1 and 1, the
+    /// level of each further factor the product of those in its generator (Box and Hunter 1961).
     #[must_use]
     pub fn runs(&self) -> Vec<Vec<f64>> {
         let mut all = full(self.basic);
@@ -163,15 +169,16 @@ impl Fraction {
         all
     }
 
-    /// The length of the shortest word of the defining relation; `None` for a whole factorial, which
-    /// tells everything apart.
+    /// Returns the length of the shortest word of the defining relation (Box and Hunter 1961);
+    /// `None` for a whole factorial, which tells everything apart.
     #[must_use]
     pub fn resolution(&self) -> Option<u32> {
         self.defining.iter().map(|w| w.count_ones()).min()
     }
 
-    /// The words of up to `longest` factors that these runs cannot tell from `word`, itself left
-    /// out, by length and then by letters; the mean is word 0.
+    /// Returns the words of up to `longest` factors that these runs cannot tell from `word`: its
+    /// products with the defining words (letters that are in both drop out; Box and Hunter 1961),
+    /// itself left out, by length and then by letters; the mean is word 0.
     #[must_use]
     pub fn aliases(&self, word: u32, longest: u32) -> Vec<u32> {
         let mut all: Vec<u32> = self.defining.iter().map(|w| w ^ word).collect();
@@ -271,11 +278,16 @@ pub struct Lenth {
     pub simultaneous_margin: f64,
 }
 
-/// Returns Lenth's pseudo standard error and margins at coverage `level` (0.95): the margin is
-/// `t(df) PSE`, that of all m effects at once takes the level `(1 + level^(1/m)) / 2` on each side.
+/// Returns Lenth's pseudo standard error and margins at coverage `level` (0.95) of `effects`, in
+/// their units: `s0 = 1.5 median |e|`, `PSE = 1.5 median of |e| < 2.5 s0`, m / 3 degrees of
+/// freedom; the margin is `t(df) PSE`, that of all m effects at once takes the level `(1 +
+/// level^(1/m)) / 2` on each side.
 ///
 /// # Errors
 /// Fewer than 3 effects, or effects of which so many are zero that nothing is left to measure by.
+///
+/// # Source
+/// Lenth RV (1989), Technometrics 31:469-473.
 pub fn lenth(effects: &[f64], level: f64) -> Result<Lenth, FactorialError> {
     let m = effects.len();
     let wrong = FactorialError::Effects { n: m };
@@ -306,8 +318,9 @@ fn median(sorted: &[f64]) -> f64 {
     0.5 * (sorted[(n - 1) / 2] + sorted[n / 2])
 }
 
-/// Returns the places of `n` effects, from the smallest to the largest size, on a half-normal plot:
-/// the normal quantile of `1/2 + (i - 1/2) / (2 n)`.
+/// Returns the places of `n` effects, from the smallest to the largest size, on a half-normal
+/// plot: the normal quantile of `1/2 + (i - 1/2) / (2 n)`, i from 1 (Daniel 1959; which plotting
+/// position is common practice).
 #[must_use]
 pub fn half_normal_places(n: usize) -> Vec<f64> {
     (0..n).map(|i| normal_quantile(0.5 + 0.5 * (i as f64 + 0.5) / n as f64)).collect()

@@ -297,6 +297,11 @@ const EXACT_WORK: usize = 4_000_000;
 ///
 /// # Errors
 /// Those of [`kendall_w`], and [`KendallError::NoPermutations`].
+///
+/// # Source
+/// The randomisation distribution of W: Kendall MG, Babington Smith B (1939), Annals of
+/// Mathematical Statistics 10:275-287 (from memory); (1 + hits) / (1 + draws): Phipson B, Smyth GK
+/// (2010), Statistical Applications in Genetics and Molecular Biology 9:39 (from memory).
 pub fn permutation_p(
     lots: &[Vec<f64>],
     n_permutations: usize,

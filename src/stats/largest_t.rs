@@ -53,8 +53,9 @@ pub struct LargestT {
 }
 
 impl LargestT {
-    /// Prepares statistics with the correlations `r`, a matrix as its rows; the error of a tail near
-    /// .05 is below .001 up to 20 statistics (tests/stats/courses.rs).
+    /// Prepares statistics with the correlations `r`, a matrix as its rows, for the formula at the
+    /// head of this module (Genz and Bretz 2009); the error of a tail near .05 is below .001 up to
+    /// 20 statistics (tests/stats/courses.rs).
     ///
     /// # Errors
     /// [`DunnettError`] for no matrix or one that is not of correlations.
@@ -74,8 +75,9 @@ impl LargestT {
         Ok(Self { k, bins: binned(&squares) })
     }
 
-    /// Returns the chance that the largest statistic exceeds `t` in absolute value: the adjusted
-    /// p-value of `t`. `df` may be broken or infinite; NaN for `df <= 0`.
+    /// Returns the chance that the largest statistic exceeds `t` in absolute value, the adjusted
+    /// p-value of `t`: `mean over u of P(F > t² / (k m(u)²))` (Genz and Bretz 2009; the head of
+    /// this module). `df` may be broken or infinite; NaN for `df <= 0`.
     #[must_use]
     pub fn sf(&self, t: f64, df: f64) -> f64 {
         if t == 0.0 && df > 0.0 {
@@ -95,8 +97,9 @@ impl LargestT {
         self.bins.iter().fold(0.0, |least: f64, b| least.min(b.0))
     }
 
-    /// Returns the value that the largest statistic exceeds in absolute value with chance `p_upper`,
-    /// between 0 and 1; NaN for others and for `df <= 0`.
+    /// Returns the value that the largest statistic exceeds in absolute value with chance
+    /// `p_upper`, between 0 and 1: the inverse of [`LargestT::sf`] by halving between one
+    /// statistic's quantile and Bonferroni's bound. NaN for others and for `df <= 0`.
     #[must_use]
     pub fn quantile_upper(&self, p_upper: f64, df: f64) -> f64 {
         // Between one statistic and Bonferroni's sum.

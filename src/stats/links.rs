@@ -217,8 +217,10 @@ pub struct Group {
     pub exact: bool,
 }
 
-/// Returns the groups of columns that are joined by chains of |r| >= `near`, in the order of their
-/// first members.
+/// Returns the groups of `columns` (one value a row each, all of one length) that are joined by
+/// chains of `|r| >= near`, in the order of their first members: single linkage of Pearson's r
+/// (Sneath PHA 1957, Journal of General Microbiology 17:201-226; from memory). The representative
+/// of a group is the member with the largest sum of |r| with the others.
 ///
 /// # Errors
 /// As for [`pearson`].
@@ -254,12 +256,16 @@ pub fn groups(columns: &[&[f64]], near: f64) -> Result<Vec<Group>, LinksError> {
     Ok(found)
 }
 
-/// The columns that together explain `target`, by forward selection: each time the one that adds
-/// most, until their R^2 reaches `enough` or none adds anything. Places in `others`, in the order
-/// in which they were taken, with the R^2 reached.
+/// Returns the columns that together explain `target`, by forward selection: each time the one
+/// that adds most to `R² = 1 - RSS / SS` beside a mean, until it reaches `enough` or none adds
+/// anything. Places in `others`, in the order in which they were taken, with the R² reached.
 ///
 /// # Errors
 /// As for [`pearson`]; columns among `others` that never vary are never taken.
+///
+/// # Source
+/// Forward selection: Draper NR, Smith H (1998), Applied Regression Analysis, 3rd ed., chapter 15
+/// (from memory).
 pub fn explained_by(
     target: &[f64],
     others: &[&[f64]],

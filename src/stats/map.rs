@@ -278,7 +278,9 @@ fn ellipse([xx, xy, yy]: [f64; 3], reach: f64) -> Option<Ellipse> {
 }
 
 impl Ellipse {
-    /// Whether a point this far from the centre lies inside.
+    /// Returns whether a point `dx`, `dy` from the centre lies inside, in units of the map:
+    /// `(along / long)² + (across / short)² <= 1` in the ellipse's own axes (definition); a
+    /// half-axis of 0 holds 0 only.
     pub fn holds(&self, dx: f64, dy: f64) -> bool {
         let (sin, cos) = self.angle.sin_cos();
         let along = cos * dx + sin * dy;

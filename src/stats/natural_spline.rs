@@ -13,8 +13,9 @@ pub struct NaturalSpline {
 }
 
 impl NaturalSpline {
-    /// Prepares the splines with `knots`, the outer two included, in units of x; none unless there
-    /// are two or more, finite and rising.
+    /// Prepares the splines with `knots`, the outer two included, in units of x (Hastie,
+    /// Tibshirani and Friedman 2009, 5.4 and 5.5; the head of this module); none unless there are
+    /// two or more, finite and rising.
     #[must_use]
     pub fn new(knots: &[f64]) -> Option<Self> {
         let rising = knots.windows(2).all(|w| w[0] < w[1]);
@@ -22,7 +23,7 @@ impl NaturalSpline {
             .then(|| Self { knots: knots.to_vec() })
     }
 
-    /// The knots, the outer two included.
+    /// Returns the knots, the outer two included, in units of x.
     #[must_use]
     pub fn knots(&self) -> &[f64] {
         &self.knots

@@ -75,6 +75,10 @@ pub struct Exact {
 /// # Errors
 /// [`OptimalError::Singular`] where no start becomes regular (then a prior above 0 helps); else see
 /// [`OptimalError`].
+///
+/// # Source
+/// Fedorov (1972), chapter 3; with rows given, Evans (1979); the prior, DuMouchel and Jones
+/// (1994): the head of this module.
 pub fn exchange(
     given: &[Vec<f64>],
     candidates: &[Vec<f64>],
@@ -177,10 +181,14 @@ pub struct Efficiency {
     pub a: f64,
 }
 
-/// Returns the D- and A-efficiency of rows (one a run, the mean's 1 among the numbers).
+/// Returns the D- and A-efficiency of `rows` (one a run, the mean's 1 among its p numbers), in
+/// percent: `100 det(X'X)^(1/p) / n` and `100 p / (n tr (X'X)⁻¹)`.
 ///
 /// # Errors
 /// Rows that do not tell all columns apart; else see [`OptimalError`].
+///
+/// # Source
+/// Atkinson AC, Donev AN (1992), Optimum Experimental Designs, chapters 10 and 11 (from memory).
 pub fn efficiency(rows: &[Vec<f64>]) -> Result<Efficiency, OptimalError> {
     let p = checked(rows.iter(), &[])?;
     let n = rows.len() as f64;
@@ -196,7 +204,8 @@ pub fn efficiency(rows: &[Vec<f64>]) -> Result<Efficiency, OptimalError> {
     Ok(Efficiency { d: 100.0 * (log_det / p as f64).exp() / n, a: 100.0 * p as f64 / (n * trace) })
 }
 
-/// The number of columns that rows tell apart.
+/// Returns the number of columns that `rows`, of `columns` numbers each, tell apart: the rank of
+/// X, by Gram and Schmidt's orthogonal rows (textbook linear algebra).
 #[must_use]
 pub fn rank<'a>(rows: impl Iterator<Item = &'a [f64]>, columns: usize) -> usize {
     let mut basis = crate::least_squares::Basis::new(columns);

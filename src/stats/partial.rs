@@ -57,7 +57,10 @@ pub struct Blocks {
 }
 
 impl Blocks {
-    /// Blocks by their number, 0 to k - 1. A variance that is not above 0 stands for nothing.
+    /// Returns blocks by their number, 0 to k - 1, one for each row, with the variances `within`
+    /// of a row and `between` of a block, in one unit: shrinks by `1 - sqrt(within / (within + n
+    /// between))` (Fuller and Battese 1973, see [`Blocks`]). A variance that is not above 0 stands
+    /// for nothing.
     #[must_use]
     pub fn new(codes: &[u32], within: f64, between: f64) -> Self {
         let k = codes.iter().max().map_or(0, |m| *m as usize + 1);
@@ -76,8 +79,9 @@ impl Blocks {
         Self { codes: codes.to_vec(), sizes, shrink }
     }
 
-    /// Blocks that have a level of their own each: what is left of a column lies within them. Of the
-    /// degrees of freedom that are left their number is to be taken off, in the place of a mean.
+    /// Returns blocks that have a level of their own each (a shrink of 1: `between` without limit
+    /// in Fuller and Battese 1973): what is left of a column lies within them. Of the degrees of
+    /// freedom that are left their number is to be taken off, in the place of a mean.
     #[must_use]
     pub fn apart(codes: &[u32]) -> Self {
         let mut own = Self::new(codes, 1.0, 0.0);
@@ -85,7 +89,8 @@ impl Blocks {
         own
     }
 
-    /// A column turned.
+    /// Returns a column turned, a value a row: each less its block's shrink times the block's mean
+    /// (Fuller and Battese 1973, see [`Blocks`]).
     #[must_use]
     pub fn turn(&self, column: &[f64]) -> Vec<f64> {
         let mut means = vec![0.0; self.sizes.len()];
@@ -192,7 +197,8 @@ fn on_basis(y: &[f64], x: &[f64], basis: &Basis) -> Result<Slope, PartialError> 
 }
 
 impl Slope {
-    /// The sum of squares of the points' x: how much the column varies beside the others.
+    /// Returns the sum of squares of the points' x, `x'x'` in squared units of x: how much the
+    /// column varies beside the others (Frisch and Waugh 1933, see [`slope`]).
     #[must_use]
     pub fn spread(&self) -> f64 {
         dot(&self.x, &self.x)

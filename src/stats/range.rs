@@ -35,15 +35,17 @@ pub struct StudentizedRange {
 }
 
 impl StudentizedRange {
-    /// Prepares the range of `k` means. With fewer than two there is no range: every tail is NaN.
+    /// Prepares the range of `k` means (formula at the head of this module; Harter 1960). With
+    /// fewer than two there is no range: every tail is NaN.
     pub fn new(k: u32) -> Self {
         let panels = if k >= 2 { 0..W_MAX } else { 0..0 };
         let normal = NormalRange::new(k);
         StudentizedRange { k, tail: Studentized::new(panels, |w| normal.tail(w)) }
     }
 
-    /// Returns the probability that the studentized range exceeds `q`; `df` may be broken or
-    /// infinite. Good to about 1e-9 relative. NaN for `df <= 0` or fewer than two means.
+    /// Returns the probability that the studentized range exceeds `q`: the mean of `T(q S)` over S
+    /// (Copenhaver and Holland 1988; the head of this module). `df` may be broken or infinite.
+    /// Good to about 1e-9 relative. NaN for `df <= 0` or fewer than two means.
     pub fn sf(&self, q: f64, df: f64) -> f64 {
         if self.k < 2 || q.is_nan() || df.is_nan() || df <= 0.0 {
             return f64::NAN;
@@ -51,7 +53,8 @@ impl StudentizedRange {
         if q <= 0.0 { 1.0 } else { self.tail.sf(q, df) }
     }
 
-    /// Returns the `q` that the studentized range exceeds with probability `p_upper`.
+    /// Returns the `q` that the studentized range exceeds with probability `p_upper`: the inverse
+    /// of [`StudentizedRange::sf`] (the tables of Harter 1960). NaN as there.
     pub fn quantile_upper(&self, p_upper: f64, df: f64) -> f64 {
         if self.k < 2 { f64::NAN } else { self.tail.quantile_upper(p_upper, df) }
     }
@@ -92,13 +95,14 @@ impl NormalRange {
 }
 
 /// Returns the probability that the studentized range of `k` means with `df` degrees of freedom
-/// exceeds `q`. For many tails of one `k` build a [`StudentizedRange`] once.
+/// exceeds `q`, as [`StudentizedRange::sf`] (Harter 1960); for many tails of one `k` build that
+/// once.
 pub fn studentized_range_sf(q: f64, k: u32, df: f64) -> f64 {
     StudentizedRange::new(k).sf(q, df)
 }
 
 /// Returns the `q` that the studentized range of `k` means with `df` degrees of freedom exceeds
-/// with probability `p_upper`.
+/// with probability `p_upper`, as [`StudentizedRange::quantile_upper`] (Harter 1960).
 pub fn studentized_range_quantile(p_upper: f64, k: u32, df: f64) -> f64 {
     StudentizedRange::new(k).quantile_upper(p_upper, df)
 }

@@ -33,5 +33,6 @@ mod pls;
 mod pooling;
 mod ranges;
 mod ranking;
+mod small_panels;
 mod taster_model;
 mod tasters;

@@ -481,13 +481,16 @@ fn of_term(t: &Term) -> Vec<String> {
     }
     match t.model.known().map(|m| m.several_brews) {
         Some(Some(false)) => all.push(
-            "Each sample was brewed once in a session: changes are between pots, not yet between \
-             ages."
+            "Each sample was brewed once in a session: changes and their limits are between pots, not \
+             yet between ages. From three tastings on, the month from which a change is real allows for \
+             pots by as much as the tastings miss their course."
                 .to_owned(),
         ),
         Some(None) => all.push(
             "Which pot a score belongs to is not recorded. If each sample was brewed once in a \
-             session, changes are between pots, not yet between ages."
+             session, changes and their limits are between pots, not yet between ages; from three \
+             tastings on, the month from which a change is real allows for pots by as much as the \
+             tastings miss their course."
                 .to_owned(),
         ),
         _ => {}

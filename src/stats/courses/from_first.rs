@@ -76,7 +76,7 @@ fn luck(r: &[Vec<f64>], level: f64, df: f64) -> Option<Arc<Luck>> {
 /// changes ([`LargestT`]) and the smallest of their degrees of freedom. So the chance that any
 /// estimate is named where nothing changes is `1 - level`, at whatever place (Dunnett 1955 with
 /// correlations of their own). That holds for the errors of the family: what estimates wobble beyond
-/// them is not in it. None with fewer than two estimates, or where a change has no variance
+/// them is not in it (ask a family that is [widened](Family::widened) by what they do). None with fewer than two estimates, or where a change has no variance
 /// or is not estimable.
 #[must_use]
 pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
@@ -90,6 +90,7 @@ pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
     let k = rows.len();
     let changes = family.combined(&rows);
     let mut df = f64::INFINITY;
+    let mut se = Vec::with_capacity(k);
     let mut unit = vec![0.0; k];
     for i in 0..k {
         unit[i] = 1.0;
@@ -99,8 +100,8 @@ pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
             return None;
         }
         df = df.min(own);
+        se.push(variance.sqrt());
     }
-    let se: Vec<f64> = (0..k).map(|i| changes.covariance(i, i).sqrt()).collect();
     let t: Vec<f64> = changes.estimates().iter().zip(&se).map(|(e, s)| e / s).collect();
     let largest_t = t.iter().fold(0.0, |most: f64, t| most.max(t.abs()));
     let mut found =
@@ -109,7 +110,8 @@ pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {
         return (k > 0).then_some(found);
     }
     let correlation = |i: usize, j: usize| {
-        if i == j { 1.0 } else { (changes.covariance(i, j) / (se[i] * se[j])).clamp(-1.0, 1.0) }
+        let own = changes.covariance(i, i) * changes.covariance(j, j);
+        if i == j { 1.0 } else { (changes.covariance(i, j) / own.sqrt()).clamp(-1.0, 1.0) }
     };
     let r: Vec<Vec<f64>> = (0..k).map(|i| (0..k).map(|j| correlation(i, j)).collect()).collect();
     let luck = luck(&r, level, df)?;

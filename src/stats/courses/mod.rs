@@ -63,7 +63,9 @@ pub enum Form {
 }
 
 impl Form {
-    /// How many times apart it needs.
+    /// Returns how many times apart this form needs, 3, 5 and 6: the saturating and the smooth one
+    /// k + 2, from where on there is an AICc of k parameters (Hurvich and Tsai 1989; the head of
+    /// this module); a straight one of three has no rival and needs none.
     #[must_use]
     pub fn least(self) -> usize {
         match self {
@@ -73,7 +75,9 @@ impl Form {
         }
     }
 
-    /// How many parameters its mean has.
+    /// Returns the parameters of its mean, k: b0 and b1 of the straight form, 2; these and the
+    /// length of the saturating one, 3; four functions of a natural cubic spline with four knots,
+    /// 4 (Hastie, Tibshirani and Friedman 2009, 5.2.1; from memory).
     #[must_use]
     pub fn n_parameters(self) -> usize {
         match self {
@@ -218,7 +222,10 @@ impl Course {
         Ok(course)
     }
 
-    /// The forms that were fitted, the straight one first.
+    /// Returns the forms that were fitted, the straight one first, each with its `Q = (d - f)' V⁻¹
+    /// (d - f)`, `AICc = Q + 2 k + 2 k (k + 1) / (n - k - 1)` and weight `exp(-AICc / 2)` over the
+    /// sum of these (Burnham and Anderson 2002, 2.9; from memory); length in units of time. An
+    /// AICc that does not exist is none; then there is one form, of weight 1.
     #[must_use]
     pub fn forms(&self) -> Vec<FormFit> {
         let told = |(f, weight): (&Fitted, &f64)| FormFit {
@@ -234,14 +241,18 @@ impl Course {
         self.fitted.iter().zip(&self.weights).map(told).collect()
     }
 
-    /// The form with the smallest AICc; of three or four times apart the straight one.
+    /// Returns the form with the smallest AICc (Hurvich and Tsai 1989; the formula is at the head
+    /// of this module); of three or four times apart the straight one, which is alone.
     #[must_use]
     pub fn chosen(&self) -> Form {
         self.fitted[self.chosen].form
     }
 
-    /// How well the chosen form goes through the estimates: `Q / (n - p)` as F with `n - p` and the
-    /// smallest degrees of freedom of the estimates (see the head of this module).
+    /// Returns how well the chosen form goes through the estimates: `Q / (n - p)`, `Q = (d - f)'
+    /// V⁻¹ (d - f)`, as F with `n - p` and the smallest degrees of freedom of the changes from the
+    /// first estimate, with its p; and `w = sqrt(max(1, Q / (n - p)))`, by which the standard
+    /// errors of that form are widened (variance inflation: Burnham and Anderson 2002, 2.5; from
+    /// memory). F and p hold nearly: V's degrees of freedom are not those of one factor.
     #[must_use]
     pub fn lack_of_fit(&self) -> LackOfFit {
         let own = &self.fitted[self.chosen];
@@ -256,10 +267,12 @@ impl Course {
         }
     }
 
-    /// Returns the course at the times `at`, in units of the estimates, with intervals at confidence
-    /// `level`, each for its own time: average over the forms (see the head of this module). All use
-    /// the t quantile of the smallest degrees of freedom among these times and the forms that have a
-    /// weight of .05 or more.
+    /// Returns the course at the times `at` (any, in the units of the fit), in units of the
+    /// estimates, with intervals at confidence `level`, each for its own time: `f = sum of weight
+    /// f_i`, variance `sum of weight (w_i² variance_i + (f_i - f)²)` (Burnham and Anderson 2004;
+    /// from memory, see the head of this module), limits `f ± t se`. All use the t quantile of the
+    /// smallest degrees of freedom among these times and the forms that have a weight of .05 or
+    /// more. NaN where a time is not finite.
     #[must_use]
     pub fn values(&self, at: &[f64], level: f64) -> Vec<Value> {
         let all: Vec<(f64, f64, f64)> = at.iter().map(|t| self.average(*t)).collect();
@@ -300,7 +313,11 @@ impl Course {
         (f.deviance / (self.given.n() - f.form.n_parameters()) as f64).max(1.0)
     }
 
-    /// The slope of the straight form in one unit of time, with its interval at confidence `level`.
+    /// Returns the slope of the straight form, in units of the estimates for one unit of time,
+    /// whichever form was chosen, with its interval at confidence `level`: b1 of generalised least
+    /// squares, `b = (X' V⁻¹ X)⁻¹ X' V⁻¹ d`, its variance by the family's own errors of these
+    /// weights times `w² = max(1, Q / (n - p))`, and its degrees of freedom (Aitken 1935, from
+    /// memory; the widening as in [`Course::lack_of_fit`]).
     #[must_use]
     pub fn slope(&self, level: f64) -> Contrast {
         let straight = &self.fitted[0];

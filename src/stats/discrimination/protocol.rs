@@ -22,7 +22,10 @@ pub enum Protocol {
 }
 
 impl Protocol {
-    /// How often an answer is right by chance alone: one over the number of equally likely answers.
+    /// Returns how often an answer is right by chance alone, a proportion: one over the number of
+    /// answers that are equally likely when nothing can be told. Duo-trio and paired 1/2; triangle
+    /// and three choices 1/3 (one cup of three); tetrad 1/3 (three ways to part four cups into
+    /// pairs). It is [`Protocol::probability`] at a distance of 0 (Ennis 1993, see there).
     #[must_use]
     pub fn chance(self) -> f64 {
         match self {
@@ -70,8 +73,17 @@ impl Protocol {
         }
     }
 
-    /// Returns the slope of [`Protocol::probability`] at `d`, its derivative, in closed form except for three
-    /// choices and the tetrad.
+    /// Returns the slope of [`Protocol::probability`] at `d` (0 or more), a proportion for one
+    /// standard deviation.
+    ///
+    /// Paired `phi(d/√2)/√2`; duo-trio `phi(d/√2)/√2 (2 Phi(d/√6) - 1) + phi(d/√6)/√6 (2 Phi(d/√2)
+    /// - 1)`; triangle `√(2/3) phi(d/√6) (2 Phi(d/√2) - 1)`; three choices `∫ (z - d) phi(z - d)
+    /// Phi(z)² dz`; tetrad `4 ∫ phi(z) phi(z - d) (Phi(z) - Phi(z - d)) dz`.
+    ///
+    /// # Source
+    /// Derivatives of the formulas of [`Protocol::probability`], checked against differences of
+    /// it; of the triangle Bi J, Ennis DM, O'Mahony M (1997), Journal of Sensory Studies 12:87-104
+    /// (from memory).
     #[must_use]
     pub fn slope(self, d: f64) -> f64 {
         let root6 = 6.0_f64.sqrt();

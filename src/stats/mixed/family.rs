@@ -5,6 +5,7 @@ use super::cells::Asked;
 use super::inference::contrast_of;
 use super::matrices::dot;
 use super::report::{Contrast, FTest, Fit};
+use super::unpooled::Unpooled;
 use faer::{Mat, Side};
 use std::sync::Arc;
 
@@ -16,6 +17,8 @@ pub struct Family {
     moments: Arc<Moments>,
     /// Inverse of the curvature of the deviance in these variances.
     information_inverse: Arc<Mat<f64>>,
+    /// Where asked for and a variance is at zero: errors that do not pool it.
+    unpooled: Option<Arc<Unpooled>>,
 }
 
 /// The covariance of a basis.
@@ -40,10 +43,11 @@ impl Moments {
 
 impl Fit {
     /// Returns the combinations `basis`, each a list of fixed columns (their places) with weights,
-    /// as one family. A place beyond the fixed columns makes its combination not estimable.
+    /// as one family: estimates `L beta` and covariance `L C L'`, with how it moves with each
+    /// variance (Giesbrecht and Burns 1985), from which everything further is asked. A place
+    /// beyond the fixed columns makes its combination not estimable.
     #[must_use]
     pub fn family(&self, basis: &[Vec<(usize, f64)>]) -> Family {
-        let n = basis.len();
         let estimable = basis.iter().map(|l| self.is_estimable_sparse(l)).collect();
         let information_inverse = Arc::new(self.information_inverse.clone());
         if let Some(joint) = &self.joint {
@@ -52,21 +56,9 @@ impl Fit {
                 |l: &Vec<(usize, f64)>| l.iter().copied().filter(|w| w.0 < n_effects).collect();
             let basis: Vec<Vec<(usize, f64)>> = basis.iter().map(told).collect();
             let Asked { estimates, moments } = joint.ask(&basis);
-            return Family { estimable, estimates, moments, information_inverse };
+            return Family { estimable, estimates, moments, information_inverse, unpooled: None };
         }
-        let form = |m: &Mat<f64>| {
-            Mat::from_fn(n, n, |i, j| {
-                let mut sum = 0.0;
-                for (a, x) in &basis[i] {
-                    for (b, y) in &basis[j] {
-                        if *a < m.nrows() && *b < m.ncols() {
-                            sum += x * m[(*a, *b)] * y;
-                        }
-                    }
-                }
-                sum
-            })
-        };
+        let form = form_of(basis);
         Family {
             estimable,
             estimates: basis
@@ -75,7 +67,42 @@ impl Fit {
                 .collect(),
             moments: Moments::of(&self.vcov_beta, &self.gradients, form),
             information_inverse,
+            unpooled: None,
         }
+    }
+
+    /// Returns the same family with errors that do not rest on a variance's being estimated as zero:
+    /// each combination has the variance and degrees of freedom of [`family`](Self::family), or those
+    /// from unbiased variances without a limit at zero, `sum of t_i g_i` on `2 v² / (g' W g)`,
+    /// whichever makes the wider 95% interval. Where no variance is at zero nothing differs. What is
+    /// computed and why stands at the head of `unpooled.rs` (Bancroft 1944, Rao 1971, Kenward and
+    /// Roger 1997). Covariances between combinations stay those of the fit.
+    ///
+    /// Layouts that are fitted by the sparse system, or whose cells stand apart, have so many scores
+    /// that pooling matters little: they have the plain family.
+    #[must_use]
+    pub fn family_unpooled(&self, basis: &[Vec<(usize, f64)>]) -> Family {
+        let plain = self.family(basis);
+        let unpooled = self.unpooled.as_ref().map(|u| Arc::new(u.with(form_of(basis))));
+        Family { unpooled, ..plain }
+    }
+}
+
+/// What makes a matrix over the fixed columns into one over combinations of them.
+fn form_of(basis: &[Vec<(usize, f64)>]) -> impl Fn(&Mat<f64>) -> Mat<f64> {
+    let n = basis.len();
+    move |m| {
+        Mat::from_fn(n, n, |i, j| {
+            let mut sum = 0.0;
+            for (a, x) in &basis[i] {
+                for (b, y) in &basis[j] {
+                    if *a < m.nrows() && *b < m.ncols() {
+                        sum += x * m[(*a, *b)] * y;
+                    }
+                }
+            }
+            sum
+        })
     }
 }
 
@@ -101,9 +128,9 @@ impl Family {
     }
 
     /// Returns estimates with a `covariance` (its rows) that is known up to one factor, which was
-    /// estimated with `df` degrees of freedom (infinite where it is known): then every combination
-    /// has these. None unless the covariance has as many rows and columns as there are estimates,
-    /// all is finite, and `df` is positive.
+    /// estimated with `df` degrees of freedom (infinite where it is known): every combination `w'
+    /// e` has the variance `w' C w` and these (Student 1908; textbook). None unless the covariance
+    /// has as many rows and columns as there are estimates, all is finite, and `df` is positive.
     #[must_use]
     pub fn scaled(estimates: &[f64], covariance: &[Vec<f64>], df: f64) -> Option<Self> {
         let n = estimates.len();
@@ -118,6 +145,7 @@ impl Family {
             estimates: estimates.to_vec(),
             moments: Arc::new(Moments { gradients: vec![covariance.clone()], covariance }),
             information_inverse: Arc::new(Mat::from_fn(1, 1, |_, _| 1.0 / df)),
+            unpooled: None,
         })
     }
 
@@ -135,12 +163,24 @@ impl Family {
             estimates: rows.iter().map(|row| dot(row, &self.estimates)).collect(),
             moments: Moments::of(&self.moments.covariance, &self.moments.gradients, form),
             information_inverse: Arc::clone(&self.information_inverse),
+            unpooled: self.unpooled.as_ref().map(|u| Arc::new(u.with(form))),
         }
     }
 
-    /// Returns the variance of the combination of the basis with `weights` and Satterthwaite's
-    /// degrees of freedom of it, as [`contrast`](Self::contrast) has them; none where that is not
-    /// estimable.
+    /// Returns the same estimates with every standard error `by` times as large and the same degrees of
+    /// freedom: covariances times `by²`. For errors that are known to be larger than the model says.
+    #[must_use]
+    pub fn widened(&self, by: f64) -> Self {
+        let form = |m: &Mat<f64>| m * faer::Scale(by * by);
+        Self {
+            moments: Moments::of(&self.moments.covariance, &self.moments.gradients, form),
+            unpooled: self.unpooled.as_ref().map(|u| Arc::new(u.with(form))),
+            ..self.clone()
+        }
+    }
+
+    /// Returns the variance of the combination of the basis with `weights` and its degrees of freedom,
+    /// as [`contrast`](Self::contrast) has them; none where that is not estimable.
     #[must_use]
     pub fn variance_and_df(&self, weights: &[f64]) -> Option<(f64, f64)> {
         if !self.told(weights) {
@@ -161,7 +201,10 @@ impl Family {
         let spread: f64 = (0..g.len())
             .map(|j| g[j] * dot(&g, &self.information_inverse.col_as_slice(j)[..g.len()]))
             .sum();
-        Some((variance, variance * variance / spread))
+        let pooled = (variance, variance * variance / spread);
+        let Some(u) = &self.unpooled else { return Some(pooled) };
+        let g: Vec<f64> = u.forms.iter().map(form).collect();
+        Some(u.wider(pooled, &g))
     }
 
     fn told(&self, weights: &[f64]) -> bool {
@@ -194,7 +237,8 @@ impl Family {
         &self.estimates
     }
 
-    /// The covariance of the estimates of the combinations `i` and `j` of the basis.
+    /// Returns the covariance of the estimates of the combinations `i` and `j` of the basis at the
+    /// fit, in squared units of the scores: `l_i' C l_j`.
     #[must_use]
     pub fn covariance(&self, i: usize, j: usize) -> f64 {
         self.moments.covariance[(i, j)]
@@ -203,7 +247,8 @@ impl Family {
     /// Returns the combination of the basis with `weights`, one each, with its interval at
     /// confidence `level`: `w' e`, its variance `w' C w`, and Satterthwaite's degrees of freedom
     /// `2 v^2 / var(v)` by the delta method (Giesbrecht and Burns 1985), the same as
-    /// [`Fit::contrast`] of the same combination of fixed effects. Not estimable where a weight
+    /// [`Fit::contrast`] of the same combination of fixed effects; of a family that
+    /// [pools nothing](Fit::family_unpooled) its own where they are wider. Not estimable where a weight
     /// that is not zero is on a combination that is not, or the number of weights is another.
     #[must_use]
     pub fn contrast(&self, weights: &[f64], level: f64) -> Contrast {

@@ -36,8 +36,9 @@ pub(super) fn contrast_of(estimate: f64, variance: f64, df: f64, level: f64) -> 
 }
 
 impl Contrast {
-    /// An estimate with its variance and degrees of freedom, as a contrast with its interval at
-    /// confidence `level` and its two-sided p by Student's t.
+    /// Returns an estimate with its variance and degrees of freedom as a contrast: `se =
+    /// sqrt(variance)`, `t = estimate / se`, two-sided p and the interval `estimate ± t se` at
+    /// confidence `level` by Student's t (Student 1908; textbook).
     #[must_use]
     pub fn of(estimate: f64, variance: f64, df: f64, level: f64) -> Self {
         contrast_of(estimate, variance, df, level)
@@ -119,7 +120,10 @@ impl Fit {
     }
 
     /// Returns the combination `l' beta`, with one weight for each fixed column in `l`, and its
-    /// interval at confidence `level`, such as 0.95.
+    /// interval at confidence `level`, such as 0.95: variance `l' C l`, C the covariance of beta,
+    /// and Satterthwaite's `2 v² / var(v)` degrees of freedom (Giesbrecht and Burns 1985). Not
+    /// estimable, with NaN for every number, where the layout does not determine it or `l` has
+    /// another length.
     pub fn contrast(&self, l: &[f64], level: f64) -> Contrast {
         if !self.is_estimable(l) {
             return Contrast::not_estimable();
@@ -207,15 +211,18 @@ impl Fit {
             .collect()
     }
 
-    /// Returns the adjusted mean of each cell column, in order, with intervals at `level`; empty if
-    /// the fixed part has no cell means.
+    /// Returns the adjusted mean of each cell column, in order, in units of the scores, with
+    /// intervals at `level`, as [`Fit::contrast`] of that column alone (population marginal means:
+    /// Searle, Speed and Milliken 1980, The American Statistician 34:216-221; from memory); empty
+    /// if the fixed part has no cell means.
     pub fn adjusted_means(&self, level: f64) -> Vec<Contrast> {
         let (first, n) = self.cells.unwrap_or((0, 0));
         (first..first + n).map(|j| self.contrast(&self.weights(&[(j, 1.0)]), level)).collect()
     }
 
-    /// Returns the differences of all pairs of cell columns, first less second, in the order
-    /// (1, 2), (1, 3), ..., (2, 3), ...
+    /// Returns the differences of all pairs of cell columns, first less second, in the order (1,
+    /// 2), (1, 3), ..., (2, 3), ..., each as [`Fit::contrast`] with weights 1 and -1, for itself
+    /// alone.
     pub fn pairs(&self, level: f64) -> Vec<Pair> {
         let (first, n) = self.cells.unwrap_or((0, 0));
         let mut pairs = Vec::with_capacity(n * n.saturating_sub(1) / 2);
@@ -228,8 +235,8 @@ impl Fit {
         pairs
     }
 
-    /// Tests a fixed term by its name: that its cell means are equal, or that its effects are zero.
-    /// Of unknown terms everything is NaN.
+    /// Tests a fixed term by its name: that its cell means are equal, or that its effects are
+    /// zero, by [`Fit::f_test`] (Fai and Cornelius 1996). Of unknown terms everything is NaN.
     pub fn test_term(&self, name: &str) -> FTest {
         self.f_test(&self.rows_of_term(name))
     }
@@ -259,7 +266,9 @@ impl Fit {
         self.modes.iter().find(|m| m.0 == term).map(|m| m.1.clone()).unwrap_or_default()
     }
 
-    /// Returns the variance of a random term; none if there is no such term.
+    /// Returns the variance of a random term, in squared units of the scores (of a slope also per
+    /// squared unit of its covariate), by the likelihood that was maximised; none if there is no
+    /// such term.
     pub fn variance(&self, term: &str) -> Option<f64> {
         self.components.iter().find(|c| c.name == term).map(|c| c.variance)
     }

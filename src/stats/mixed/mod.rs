@@ -24,7 +24,7 @@
 //!
 //! What this does not do: other than normal scores, weights. Intervals and tests of Satterthwaite
 //! hold nearly, not exactly, in small unbalanced tables, and treat a variance estimated as zero as
-//! known to be zero.
+//! known to be zero; [`Fit::family_unpooled`] does not (`unpooled`).
 //!
 //! # Sources
 //! Bates, Maechler, Bolker and Walker (2015), Journal of Statistical Software 67(1) (profiled
@@ -49,6 +49,7 @@ mod one_step;
 mod optimise;
 mod report;
 mod residuals;
+mod unpooled;
 mod variance_tests;
 
 pub use factor::Factor;

@@ -5,6 +5,7 @@ use super::general::tables::table;
 use super::matrices::{Model, dot};
 use super::objective::{Objective, Solution};
 use super::report::Fit;
+use super::unpooled::information;
 use super::{Method, MixedError};
 use crate::rng::{Stream, replicates};
 use faer::linalg::solvers::Solve;
@@ -138,16 +139,7 @@ impl<'a> World<'a> {
         let objective = Objective { model, scores: &scores, method: Method::Reml };
         let at = objective.derivatives(ratios)?;
         let k = ratios.len();
-        // From P = P V P: with g_0 = 1, sum over j of S_ij g_j = tr(P V_i), and of tr(P V_j) g_j = n - p.
-        let with_residual: Vec<f64> = (0..k)
-            .map(|i| at.trace[i] - (0..k).map(|j| ratios[j] * at.traces[(i, j)]).sum::<f64>())
-            .collect();
-        let own = objective.df() - dot(ratios, &at.trace) - dot(ratios, &with_residual);
-        let information = Mat::from_fn(k + 1, k + 1, |i, j| match (i, j) {
-            (0, 0) => own,
-            (0, t) | (t, 0) => with_residual[t - 1],
-            (i, j) => at.traces[(i - 1, j - 1)],
-        });
+        let information = information(&objective, ratios, &at);
         let g1 = objective.ratio_of_absorbed(ratios);
         let pulls = model.levels.iter().map(|l| g1 / (1.0 + g1 * l.square)).collect();
         let finite = (0..=k).all(|i| (0..=k).all(|j| information[(i, j)].is_finite()));

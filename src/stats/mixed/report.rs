@@ -4,6 +4,7 @@ use super::cells::{self, Joint};
 use super::matrices::Model;
 use super::objective::{Derivatives, Objective};
 use super::optimise::{Search, minimise};
+use super::unpooled::Unpooled;
 use super::{FixedKind, Method, MixedError};
 use faer::{Mat, Side};
 use serde::Serialize;
@@ -139,10 +140,14 @@ pub struct Fit {
     pub(super) modes: Vec<(String, Vec<Mode>)>,
     /// What is asked of cells that stand apart; then `vcov_beta` and the gradients are empty.
     pub(super) joint: Option<Arc<Joint>>,
+    /// Where a variance is at zero, what errors are made of that do not pool it.
+    pub(super) unpooled: Option<Unpooled>,
 }
 
 impl Model {
-    /// Fits the layout to a column of scores.
+    /// Fits the layout to a column of scores: the variance ratios at the least deviance, with
+    /// fixed effects and residual variance at their best (Bates and others 2015; `objective` has
+    /// the formulas), by Newton's method with exact derivatives.
     ///
     /// # Errors
     /// Scores that are too few, not finite, or without variation; see [`MixedError`].
@@ -295,6 +300,7 @@ pub(super) fn assemble(model: &Model, method: Method, parts: Parts) -> Fit {
         information_inverse: positive_inverse(&parts.curvature),
         modes: parts.modes,
         joint: None,
+        unpooled: None,
     }
 }
 
@@ -306,6 +312,7 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
     let p = model.basis.kept.len();
     let e = s.g.as_ref().subcols(n_random, p).to_owned();
     let active: Vec<usize> = (0..ratios.len()).filter(|&i| ratios[i] > 0.0).collect();
+    let zero = objective.method == Method::Reml && active.len() < ratios.len();
     let df = objective.df();
     let size = active.len() + 1;
     let curvature = Mat::from_fn(size, size, |a, b| match (active.get(a), active.get(b)) {
@@ -321,11 +328,24 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
             n_levels: model.terms[i].n_used,
         })
         .collect();
+    let fixed_inverse = e.as_ref().subrows(n_random, p).to_owned();
+    let all: Vec<Option<Mat<f64>>> = (0..ratios.len())
+        .map(|i| (zero || ratios[i] > 0.0).then(|| gradient(model, ratios, at, i, &e)))
+        .collect();
+    let unpooled = zero.then(|| {
+        let mut own = fixed_inverse.clone();
+        for (form, ratio) in all.iter().flatten().zip(ratios) {
+            own -= form * faer::Scale(*ratio);
+        }
+        let forms = std::iter::once(&own).chain(all.iter().flatten());
+        let forms = forms.map(|m| model.turned_back(m, 1.0)).collect();
+        Unpooled::of(objective, ratios, at, forms)
+    });
     let parts = Parts {
         ordinary: objective.scores.ordinary.clone(),
         fixed_effects: s.effects[n_random..].to_vec(),
-        fixed_inverse: e.as_ref().subrows(n_random, p).to_owned(),
-        gradients: active.iter().map(|&i| gradient(model, ratios, at, i, &e)).collect(),
+        fixed_inverse,
+        gradients: active.iter().filter_map(|&i| all[i].clone()).collect(),
         curvature,
         sigma2,
         deviance: at.value.deviance,
@@ -335,7 +355,7 @@ fn report(objective: &Objective<'_>, ratios: &[f64], at: &Derivatives, evaluatio
         steepest: active.iter().map(|&i| (ratios[i] * at.slope[i]).abs()).fold(0.0, f64::max),
         evaluations,
     };
-    assemble(model, objective.method, parts)
+    Fit { unpooled: unpooled.flatten(), ..assemble(model, objective.method, parts) }
 }
 
 /// The matrix of `|Z_i' V^-1 X C l|^2` as a form in `l`, in the columns used.

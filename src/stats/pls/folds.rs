@@ -13,13 +13,15 @@ pub struct Folds {
 }
 
 impl Folds {
-    /// Each row alone.
+    /// Returns parts of one row each, of `rows`: leave-one-out (Stone 1974, Journal of the Royal
+    /// Statistical Society B 36:111-147; from memory).
     #[must_use]
     pub fn one_out(rows: usize) -> Self {
         Self { rows, held: (0..rows).map(|i| vec![i]).collect() }
     }
 
-    /// Rows with the same number together.
+    /// Returns parts of the rows with the same number in `groups`, one a row, in the order of the
+    /// numbers: for rows that hang together (common practice, no source).
     #[must_use]
     pub fn by_group(groups: &[u32]) -> Self {
         let mut held = std::collections::BTreeMap::<u32, Vec<usize>>::new();
@@ -29,7 +31,9 @@ impl Folds {
         Self { rows: groups.len(), held: held.into_values().collect() }
     }
 
-    /// `parts` random parts, their sizes alike but for one row.
+    /// Returns `parts` random parts of `rows`, their sizes alike but for one row, `parts` brought
+    /// within 1 to `rows`: every `parts`-th of a random order from `stream` (k-fold
+    /// cross-validation: Stone 1974, see [`Folds::one_out`]).
     #[must_use]
     pub fn random(rows: usize, parts: usize, stream: &mut Stream) -> Self {
         let mut order: Vec<usize> = (0..rows).collect();

@@ -20,7 +20,9 @@ pub struct Luck {
 }
 
 impl Luck {
-    /// What luck reaches with this response alone in a share `level` of draws; none without draws.
+    /// Returns the Q² that luck reaches with this response alone in a share `level` of draws: the
+    /// upper `level` quantile of what was drawn (Lindgren and others 1996, see [`luck`]); none
+    /// without draws.
     #[must_use]
     pub fn reached(&self, level: f64) -> Option<f64> {
         let mut drawn = self.drawn.clone();
@@ -28,7 +30,8 @@ impl Luck {
         rng::quantile_of_sorted(&drawn, 1.0 - level)
     }
 
-    /// `(1 + as large) / (1 + drawn)`.
+    /// Returns `(1 + as large) / (1 + drawn)`, draws with a Q² as large as observed (Phipson and
+    /// Smyth 2010; from memory): never 0, and 1 without draws.
     #[must_use]
     pub fn p_value(&self) -> f64 {
         share(self.observed, &self.drawn)

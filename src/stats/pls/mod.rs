@@ -121,15 +121,18 @@ impl Pls {
         self.weights.len()
     }
 
-    /// The coefficient of a column for a response in their own units, with `components`
-    /// components; none if there are not so many.
+    /// Returns the coefficient of a column for a response in units of the response for one unit of
+    /// the column, `b sd(y) / sd(x)` from the standardised b of `components` components
+    /// (definition); none if there are not so many, or no such column or response.
     #[must_use]
     pub fn in_units(&self, components: usize, column: usize, response: usize) -> Option<f64> {
         let b = self.coefficients.get(components.checked_sub(1)?)?.get(column)?.get(response)?;
         Some(b * self.y_sd.get(response)? / self.x_sd.get(column)?)
     }
 
-    /// What the model says of a row in its own units, for one response.
+    /// Returns what the model with `components` components says of a row in the columns' own
+    /// units, for one response in its: `mean(y) + sum of b_j (x_j - mean(x_j))`, b as
+    /// [`Pls::in_units`] (definition); none as there, or for a row longer than the columns.
     #[must_use]
     pub fn value(&self, components: usize, response: usize, row: &[f64]) -> Option<f64> {
         let mut value = *self.y_mean.get(response)?;

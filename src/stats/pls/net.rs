@@ -124,7 +124,10 @@ fn descend(cross: &[f64], c: &[f64], n: f64, penalty: f64, mix: f64, still: f64,
     }
 }
 
-/// Coefficients (of standardised columns) for one penalty, without choosing it.
+/// Returns coefficients of standardised columns for one `penalty` λ and `mix` α of `net`, without
+/// choosing it: the least of `|y - Xb|² / (2 n) + λ (α |b|_1 + (1 - α) |b|² / 2)` by coordinate
+/// descent, in units of the response (Friedman J, Hastie T, Tibshirani R 2010, Journal of
+/// Statistical Software 33(1)).
 ///
 /// # Errors
 /// As for [`net`].

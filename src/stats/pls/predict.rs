@@ -126,7 +126,10 @@ fn chosen_without(x: &Prepared, part: &Part, columns: &[&[f64]], y: &[f64]) -> O
 }
 
 impl Predictor {
-    /// Predicts a row, given in the columns' own units.
+    /// Predicts a row, given in the columns' own units, with the interval at confidence `level` of
+    /// one new value: `mean + b'z`, `σ sqrt(1 + 1/n + h)` with h the leverage of the row's scores,
+    /// t of n - 1 less the components degrees of freedom (see [`predictor`] for the source and for
+    /// what is our own in it).
     ///
     /// # Errors
     /// A row of another length or with values that are not finite.

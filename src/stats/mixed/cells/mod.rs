@@ -212,6 +212,7 @@ fn report(
         information_inverse: positive_inverse(&curvature),
         modes,
         joint: Some(Arc::new(joint)),
+        unpooled: None,
     }
 }
 
