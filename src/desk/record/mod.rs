@@ -25,8 +25,8 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::page::{Part, Reader, aside, failed, go, page, shown_error, wrong};
-use super::posted::Posted;
+use super::page::{Part, Reader, aside, failed, go, page, shown_error, twice, wrong};
+use super::posted::{Begun, Posted};
 use super::{App, Shared};
 use crate::book::BookError;
 
@@ -108,13 +108,24 @@ async fn written(
     form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || {
+        let hand = match app.taken.begin(&posted) {
+            Begun::New(hand) => hand,
+            Begun::Before(came) => {
+                let title = reader.say.of("Done already", "已完成");
+                let body = twice(&reader, &posted, &came);
+                return (StatusCode::CONFLICT, sheet(&app, &reader, part, title, &body))
+                    .into_response();
+            }
+        };
         let error = match write(&app, &reader, &posted) {
             Ok(done) => {
+                hand.done(&done.to, &done.told);
                 done.told.into_iter().for_each(|text| app.tell(text));
                 return go(&done.to);
             }
             Err(e) => e,
         };
+        drop(hand);
         let status = match &error {
             BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
             _ => StatusCode::UNPROCESSABLE_ENTITY,
