@@ -15,10 +15,11 @@ use super::{Body, rng, shown, words};
 use crate::book::book_file::clock;
 use crate::book::lot_warnings::LONGEST_MAKING_DAYS;
 use crate::book::lots::{How, Lot, PRESS_OFF, PRESS_ON};
+use crate::book::masses::{kilograms_of, odd};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::{Day, Moment};
 use crate::book::writing::{Entry, log_lot, refused};
-use crate::book::{BookError, ids};
+use crate::book::{BookError, ids, units};
 use crate::desk::doors::form_token;
 use crate::desk::guard::Caller;
 use crate::desk::page::{Part, Reader, aside, head, other_language};
@@ -42,28 +43,33 @@ fn is_of_making(p: &Parameter) -> bool {
     p.step() != "reserve" && (p.step() != "store" || p.id == "store.packed")
 }
 
-fn frame(reader: &Reader, title: &str, body: &Markup) -> Html<String> {
+/// A page of the step clock.
+pub(super) fn framed_sheet(reader: &Reader, title: &str, body: &Markup) -> Html<String> {
     let markup = html! {
         (DOCTYPE)
         html lang=(reader.say.html()) {
             (head(title, &["base.css", "clock.css"], &["clock.js"]))
-            body { main id="main" { h1 { (title) } (body) (other_language(reader)) } }
+            body {
+                header.head { (other_language(reader)) }
+                main id="main" { h1 { (title) } (body) }
+            }
         }
     };
     Html(markup.into_string())
 }
 
-async fn framed(
+/// A page of the step clock whose making reads the disk.
+pub(super) async fn framed(
     app: Shared,
     reader: Reader,
     make: impl FnOnce(&App, &Reader) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || match make(&app, &reader) {
-        Ok((title, body)) => frame(&reader, &title, &body).into_response(),
+        Ok((title, body)) => framed_sheet(&reader, &title, &body).into_response(),
         Err(e) => {
             let title = reader.say.of("This cannot be shown", "无法显示");
             let body = html! { div.wrong role="alert" { pre { (e.to_string()) } } p { a href="/clock" { (reader.say.of("All batches in hand", "全部在制批次")) } } };
-            (StatusCode::UNPROCESSABLE_ENTITY, frame(&reader, title, &body)).into_response()
+            (StatusCode::UNPROCESSABLE_ENTITY, framed_sheet(&reader, title, &body)).into_response()
         }
     };
     aside(work).await.unwrap_or_else(|broken| broken)
@@ -84,14 +90,25 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
             } }
             @if here.is_empty() {
                 p { (say.of(
-                    format!("No batch is in hand: none is made between {} and {}. Add it at the desk, with the day on which its drying is to end.", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
-                    format!("没有在制批次：{} 至 {} 之间无制成日期。请在工作台新增，并填写预计干燥结束之日。", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
+                    format!("No batch is in hand: none is made between {} and {}.", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
+                    format!("没有在制批次：{} 至 {} 之间无制成日期。", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
                 )) }
             }
+            p { a.button.quiet.new href="/new-batch" { (say.of("A new batch", "新的一批")) } }
         };
         Ok((say.of("Step clock", "车间计时").to_owned(), body))
     })
     .await
+}
+
+/// The id that follows: its number one more, as wide as it was, until no lot has it. None to offer without a number.
+pub(super) fn next_id(id: &str, lots: &[Lot]) -> String {
+    let head = id.trim_end_matches(|c: char| c.is_ascii_digit());
+    let Ok(number) = id[head.len()..].parse::<u64>() else { return String::new() };
+    let width = id.len() - head.len();
+    let free = |id: &String| !lots.iter().any(|l| ids::same(&l.id, id));
+    let names = (1..=1000).map(|more| format!("{head}{:0width$}", number.saturating_add(more)));
+    names.into_iter().find(free).unwrap_or_default()
 }
 
 fn find<'a>(lots: &'a [Lot], id: &str, today: Day) -> Result<&'a Lot, BookError> {
@@ -124,6 +141,10 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, parameters: &Parameters) -> Mark
         "waiting": say.of("Not saved yet, kept on this phone: ", "尚未保存，留在本机："),
         "again": say.of("Waiting for the network; it is sent again by itself. Leave this page open.", "等待网络，将自动重发。请勿关闭本页。"),
         "ended": say.of("This link is not good any more: ask for the new one. What is not saved is kept here.", "链接已失效：请索取新链接。未保存的留在本机。"),
+        "open": say.of("Not logged, see above: ", "未记录，见上方："),
+        "asked": say.of("Is this right?", "确认无误？"),
+        "sure": say.of("It is right: log it", "无误，记录"),
+        "leave": say.of("Leave it out", "不记录"),
         "undo": say.of("Undo", "撤销"),
         "refused": say.of("Not logged", "未记录"),
         "fine": say.of("I have seen it", "知道了"),
@@ -143,6 +164,7 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, parameters: &Parameters) -> Mark
                 ul id="last" {}
             }
         }
+        div id="asked" role="alert" {}
         div id="refused" role="alert" {}
         p id="status" role="status" aria-live="polite" {}
     }
@@ -155,9 +177,14 @@ fn step_of(step: &str, list: &[&Parameter], say: Say) -> Markup {
     html! {
         section.step {
             h2 { (words::step(step, say)) }
-            div.moments { @for p in moments {
+            div.moments { @for p in &moments {
                 button.moment type="button" data-parameter=(p.id) data-again=[(is_logged_often(p)).then_some("yes")] {
                     span.name { (p.label(say.key())) } span.when {}
+                }
+            }
+            @if let Some((start, lasts)) = end_of(&moments, &values) {
+                button.moment.end type="button" data-parameter=(lasts.id) data-start=(start.id) {
+                    span.name { (say.of("End", "结束")) ": " (lasts.label(say.key())) } span.when {}
                 }
             } }
             @if !values.is_empty() {
@@ -168,6 +195,119 @@ fn step_of(step: &str, list: &[&Parameter], say: Say) -> Markup {
             }
         }
     }
+}
+
+/// Where a step has a beginning and a time that it takes, but no moment of its end: the two. Its end is logged as that
+/// time.
+fn end_of<'a>(
+    moments: &[&'a Parameter],
+    values: &[&'a Parameter],
+) -> Option<(&'a Parameter, &'a Parameter)> {
+    let named = |p: &&&Parameter, name: &str| p.id.split_once('.').is_some_and(|(_, n)| n == name);
+    let start = moments.iter().find(|p| named(p, "start"))?;
+    if moments.iter().any(|p| named(&p, "end")) {
+        return None;
+    }
+    let is_time = |p: &Parameter| {
+        p.kind == ParameterKind::Number
+            && p.unit.as_deref().is_some_and(|u| units::convert(1.0, u, "min").is_some())
+    };
+    let lasts = values.iter().find(|p| (named(p, "hours") || named(p, "minutes")) && is_time(p))?;
+    Some((start, lasts))
+}
+
+/// The time from a step's beginning, as its log has it, to a moment: in the unit of the parameter that holds it.
+fn lasted(lot: &Lot, p: &Parameter, at: Moment) -> Result<String, BookError> {
+    let start = format!("{}.start", p.step());
+    let begun = lot.values.iter().rev().find(|v| ids::same(&v.parameter, &start));
+    let begun = begun.and_then(|v| v.value.moment()).ok_or_else(|| {
+        refused(
+            format!("the log of {} has no beginning of this step ({start})", lot.id),
+            "its beginning, before its end",
+            "log the beginning first, or the time that it took",
+        )
+    })?;
+    let minutes = at.timestamp().duration_since(begun.timestamp()).as_secs_f64() / 60.0;
+    let most = LONGEST_MAKING_DAYS as f64 * 24.0 * 60.0;
+    if !(0.0..=most).contains(&minutes) {
+        return Err(refused(
+            format!("{start} of {} is {begun}, and its end {at}", lot.id),
+            format!("an end that comes after it, within {LONGEST_MAKING_DAYS} days"),
+            "correct the beginning first",
+        ));
+    }
+    let unit = p.unit.as_deref().unwrap_or("min");
+    let value = units::convert(minutes, "min", unit).unwrap_or(minutes);
+    // A minute is as near as a hand taps.
+    let digits = usize::from(units::convert(1.0, unit, "min").unwrap_or(1.0) > 1.5) * 2;
+    Ok(format!("{value:.digits$}"))
+}
+
+/// Why a value is asked back: it hardly goes with what was weighed before, or is ten times off what is usual.
+fn asked_back(
+    lot: &Lot,
+    parameters: &Parameters,
+    p: &Parameter,
+    text: &str,
+    say: Say,
+) -> Option<String> {
+    let name = |id: &str| parameters.parameter(id).map_or(id, |p| p.label(say.key())).to_owned();
+    let kg = |kg: f64| units::four_digits(kg);
+    if let Some(mass) = kilograms_of(&p.id, text, p.unit.as_deref()) {
+        let odd = odd(lot, Some((&p.id, mass))).into_iter().find(|o| o.is_about(&p.id))?;
+        let ((b, of_b), (a, of_a)) = (odd.before, odd.after);
+        return Some(match odd.more {
+            true => say.of(
+                format!(
+                    "{} of {} is {} kg, more than the {} kg of {}.",
+                    name(a),
+                    lot.id,
+                    kg(of_a),
+                    kg(of_b),
+                    name(b)
+                ),
+                format!(
+                    "{} 的{}为 {} kg，多于{}的 {} kg。",
+                    lot.id,
+                    name(a),
+                    kg(of_a),
+                    name(b),
+                    kg(of_b)
+                ),
+            ),
+            false => say.of(
+                format!(
+                    "{} of {} is {} kg, less than a tenth of the {} kg of {}.",
+                    name(a),
+                    lot.id,
+                    kg(of_a),
+                    kg(of_b),
+                    name(b)
+                ),
+                format!(
+                    "{} 的{}为 {} kg，不到{} {} kg 的十分之一。",
+                    lot.id,
+                    name(a),
+                    kg(of_a),
+                    name(b),
+                    kg(of_b)
+                ),
+            ),
+        });
+    }
+    let [low, high] = p.usual?;
+    let value = p.value_of(text, None).ok()?.number()?;
+    let far = (high > 0.0 && value > 10.0 * high) || (low > 0.0 && value < low / 10.0);
+    far.then(|| {
+        say.of(
+            format!(
+                "{}: {text}, where {} is usual.",
+                name(&p.id),
+                words::hint(p, say).trim_start_matches("usually ")
+            ),
+            format!("{}：{text}，{}。", name(&p.id), words::hint(p, say)),
+        )
+    })
 }
 
 /// Whether each moment that is logged counts, not the latest alone.
@@ -246,6 +386,19 @@ struct Tapped {
     value: Option<String>,
     at: String,
     replaces: Option<String>,
+    /// The end of a step: its value is the time since the step's beginning.
+    #[serde(default)]
+    end: bool,
+    /// It was asked back, and is right.
+    #[serde(default)]
+    sure: bool,
+}
+
+/// What became of a line.
+enum Became {
+    Saved,
+    /// It is asked back, in words.
+    Asked(String),
 }
 
 fn unreadable(text: &str) -> Response {
@@ -277,7 +430,12 @@ pub async fn lines(
         let mut results = Vec::new();
         for line in &sent.lines {
             match log(&app, &reader, line) {
-                Ok(()) => results.push(json!({ "entry": line.entry, "outcome": "saved" })),
+                Ok(Became::Saved) => {
+                    results.push(json!({ "entry": line.entry, "outcome": "saved" }));
+                }
+                Ok(Became::Asked(text)) => results.push(json!({
+                    "entry": line.entry, "outcome": "asked", "text": text,
+                })),
                 // The disk or another writer: the phone keeps it and sends it again.
                 Err(e @ BookError::Store(_)) => {
                     let told =
@@ -301,7 +459,7 @@ fn state_now(app: &App, id: &str, say: Say) -> Result<Value, BookError> {
     Ok(state_of(lot, &app.cache.parameters()?.value, say))
 }
 
-fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<(), BookError> {
+fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<Became, BookError> {
     let now = app.now();
     let lots = app.cache.lots_and_mistakes()?.lots;
     let lot = find(&lots, &line.lot, now.day())?;
@@ -327,8 +485,16 @@ fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<(), BookError> {
     let value = match (&line.replaces, p.kind) {
         (Some(_), _) => None,
         (None, ParameterKind::Moment) => Some(at.to_string()),
+        (None, _) if line.end => Some(lasted(lot, p, at)?),
         (None, _) => line.value.as_ref().map(|v| v.trim().replace(['\r', '\n'], " ")),
     };
+    // A line that is sent again because its answer was lost is logged already: it asks nothing.
+    let there = lot.log.values().any(|l| l.entry == line.entry);
+    if let Some(text) = value.as_ref().filter(|_| !line.sure && !there)
+        && let Some(asked) = asked_back(lot, &parameters.value, p, text, reader.say)
+    {
+        return Ok(Became::Asked(asked));
+    }
     let taken_back = reader.say.of("taken back at the step clock", "在车间计时撤销");
     let entry = Entry {
         id: Some(line.entry.clone()),
@@ -338,7 +504,7 @@ fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<(), BookError> {
         replaces: line.replaces.clone(),
         ..Entry::new(p.id.clone(), value)
     };
-    log_lot(app.book(), &lot.id, &entry, now, &mut rng()?).map(|_| ())
+    log_lot(app.book(), &lot.id, &entry, now, &mut rng()?).map(|_| Became::Saved)
 }
 
 /// The link of the step clock, for the workshop's phones.
@@ -348,8 +514,8 @@ pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
         let address = format!("{}/enter/{}", app.ballots_at, app.doors.clock_link());
         let body = html! {
             p { (say.of(
-                "With this link a phone in the workshop writes down when the steps of a batch begin and what is measured. It shows nothing else of the book; tasters have links of their own.",
-                "车间的手机凭此链接记下各步骤的开始时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
+                "With this link a phone in the workshop begins batches and writes down when their steps begin and end and what is measured. It shows nothing else of the book; tasters have links of their own.",
+                "车间的手机凭此链接新开批次，记下各步骤的起止时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
             )) }
             @if !app.on_lan {
                 p.warn { (say.of("Only this machine reaches it now: start the desk with --lan so that phones on the Wi-Fi can.", "目前仅本机可用：请以 --lan 启动工作台，使同一 Wi-Fi 的手机可用。")) }

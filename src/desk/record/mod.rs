@@ -3,7 +3,9 @@
 
 mod becoming;
 mod check;
+mod classes;
 mod clock;
+mod clock_new;
 mod edit;
 mod fields;
 mod list;
@@ -64,6 +66,7 @@ pub fn clock_routes() -> Router<Shared> {
     Router::new()
         .route("/clock", get(clock::batches).post(clock::lines))
         .route("/clock/{id}", get(clock::batch))
+        .route("/new-batch", get(clock_new::form).post(clock_new::add))
 }
 
 /// What a page shows: its title and what stands under it.
