@@ -18,7 +18,7 @@ const WORDS = {
     handed_in: 'Handed in', handing_in: 'Handing in as soon as there is a connection.', go_to: 'Go to {0}',
     done: 'You are done', done_why: 'All flights are handed in. Do not talk about the cups until all ballots are in.',
     done_waiting: 'Keep this page open until all of it is saved.',
-    not_scored: 'not scored yet', set_by: 'Tap or slide on the line', touch_first: 'tap the line', signs_left: 'Characters left: {0}', too_long: 'Too long by {0} characters: not saved until it is shorter', more: 'More', more_on: 'More on {0}',
+    not_scored: 'not scored yet', set_by: 'Tap or slide on the line', touch_first: 'tap the line', signs_left: 'Characters left: {0}', too_long: 'Characters too many: {0}. Not saved until it is shorter', more: 'More', more_on: 'More on {0}',
     meaning: 'Meaning', reference: 'To know it by', no_meaning: 'The panel has written no definition for it.',
     decline: 'I decline this', declined: 'Declined', lost: 'Lost', mark_lost: 'It was lost', clear: 'Clear', take_back: 'Take back',
     taken_back: 'What was saved stays in the record; the answer now counts as declined.', lower: 'Lower: {0}', higher: 'Higher: {0}',

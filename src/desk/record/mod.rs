@@ -5,6 +5,7 @@ mod becoming;
 mod check;
 mod classes;
 mod clock;
+mod clock_lines;
 mod clock_new;
 mod edit;
 mod fields;
@@ -64,7 +65,7 @@ pub fn routes() -> Router<Shared> {
 /// The step clock of the workshop.
 pub fn clock_routes() -> Router<Shared> {
     Router::new()
-        .route("/clock", get(clock::batches).post(clock::lines))
+        .route("/clock", get(clock::batches).post(clock_lines::lines))
         .route("/clock/{id}", get(clock::batch))
         .route("/new-batch", get(clock_new::form).post(clock_new::add))
 }
