@@ -28,7 +28,9 @@ pub struct Odd {
 
 impl Odd {
     fn of(before: (&'static str, f64), after: (&'static str, f64)) -> Option<Self> {
-        let more = after.1 > before.1 * (1.0 + MORE);
+        let step = |id: &'static str| id.split_once('.').map_or(id, |(step, _)| step);
+        // That more comes out of a step than went in is refused by the record itself.
+        let more = after.1 > before.1 * (1.0 + MORE) && step(before.0) != step(after.0);
         (more || after.1 < before.1 * LESS).then_some(Self { before, after, more })
     }
 
@@ -71,7 +73,8 @@ mod tests {
 
     #[test]
     fn leaf_that_grows_heavier_or_loses_nine_tenths_is_odd() {
-        let of = |a, b| Odd::of(("wither.mass-in", a), ("wither.mass-out", b));
+        let of = |a, b| Odd::of(("pluck.mass", a), ("wither.mass-in", b));
+        assert_eq!(Odd::of(("wither.mass-in", 59.5), ("wither.mass-out", 395.0)), None, "refused");
         assert_eq!(of(100.0, 65.0), None);
         // Another scale.
         assert_eq!(of(100.0, 104.0), None);

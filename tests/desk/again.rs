@@ -133,8 +133,9 @@ fn a_lot_that_nobody_tasted_waits_for_its_first_tasting() {
     let made = blindsteep::book::time::Moment::now().day().later(-16).to_string();
     let new = [("id", "T26-64"), ("class", "black"), ("made", made.as_str()), ("reserve", "300")];
     assert_eq!(maker.post("/lots/new", &new).0, 303);
-    let today = maker.shown("/");
-    let of = &today[today.find("T26-64").expect("it is due")..];
+    assert!(maker.shown("/").contains("<h2>To be tasted</h2>"));
+    let list = maker.shown("/due");
+    let of = &list[list.find("<th scope=\"row\">T26-64").expect("it is due")..];
     assert!(of[..200].contains("not tasted yet: first tasting"), "{}", &of[..200]);
     let (_, text) = garden.run(&["due"]);
     let row = text.lines().find(|l| l.contains("T26-64")).unwrap();
@@ -144,8 +145,8 @@ fn a_lot_that_nobody_tasted_waits_for_its_first_tasting() {
 #[test]
 fn timers_go_on_when_the_desk_is_opened_anew() {
     let garden = Garden::planned();
-    let name = garden.session().name;
-    let at = format!("/sessions/{name}");
+    let links = garden.links();
+    let at = format!("/sessions/{}", garden.session().name);
     let left = |page: &str| between(page, "data-left=\"", "\"").parse::<u32>().unwrap();
     {
         let desk = Desk::start(&garden);
@@ -158,7 +159,6 @@ fn timers_go_on_when_the_desk_is_opened_anew() {
     let maker = Maker::of(&desk);
     assert!((300..=360).contains(&left(&maker.shown(&at))), "it ran on");
     drop(maker);
-    let links = garden.links();
     let ann = Phone::join(&desk.ballots, &links["ann"]);
     assert_eq!(ann.now()["timer"]["by"], "host");
     drop(desk);

@@ -60,12 +60,28 @@ pub fn meant(class: &str, known: &[String], say: Say, on: bool) -> Markup {
     }
 }
 
+/// So many are named beside the field; the others come up while one types.
+const NAMED: usize = 8;
+
+/// What the field takes, in words.
+pub fn hint(known: &[String], say: Say) -> String {
+    let named: Vec<String> = known
+        .iter()
+        .take(NAMED)
+        .map(|id| {
+            let word = words::class(id, say);
+            if word == *id { word } else { format!("{id} {word}") }
+        })
+        .collect();
+    say.of(format!("{}, or another", named.join(", ")), format!("{}，或其他", named.join("、")))
+}
+
 /// The field.
 pub fn class_field(app: &App, posted: &Posted, say: Say) -> Markup {
     let (known, class) = (known(app), posted.text("class"));
     html! {
-        (field("class", words::field("--class", say), "", html! {
-            input id="class" name="class" list="classes" value=(class) autocomplete="off";
+        (field("class", words::field("--class", say), &hint(&known, say), html! {
+            input id="class" name="class" list="classes" value=(class) autocomplete="off" aria-describedby="class-hint";
             (suggestions(&known, say))
         }))
         (meant(class, &known, say, posted.ticked("class-meant")))

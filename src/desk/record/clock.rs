@@ -175,7 +175,7 @@ fn step_of(step: &str, list: &[&Parameter], say: Say) -> Markup {
             }
             @if let Some((start, lasts)) = end_of(&moments, &values) {
                 button.moment.end type="button" data-parameter=(lasts.id) data-start=(start.id) {
-                    span.name { (say.of("End", "结束")) ": " (lasts.label(say.key())) } span.when {}
+                    span.name { (say.of("End: ", "结束：")) (lasts.label(say.key())) } span.when {}
                 }
             } }
             @if !values.is_empty() {

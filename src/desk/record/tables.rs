@@ -141,7 +141,7 @@ impl Form<'_> {
             }
             Holds::Class(known) => html! {
                 (field(key, label, hint, html! {
-                    input id=(key) name=(key) value=(text()) list="classes" autocomplete="off";
+                    input id=(key) name=(key) value=(text()) list="classes" autocomplete="off" aria-describedby={ (key) "-hint" };
                     (classes::suggestions(known, say))
                 }))
                 @if let Some(typed) = self.typed {

@@ -459,8 +459,14 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
 
 /// What a lot is.
 pub fn lot(app: &App, say: Say) -> Vec<Field> {
+    let known = classes::known(app);
     vec![
-        Field::new("class", words::field("--class", say), "", Holds::Class(classes::known(app))),
+        Field::new(
+            "class",
+            words::field("--class", say),
+            classes::hint(&known, say),
+            Holds::Class(known),
+        ),
         Field::new(
             "made",
             words::field("--made", say),
