@@ -61,9 +61,29 @@ struct On<'a> {
 }
 
 /// A measurement of the leaf.
-struct Found {
-    value: f64,
-    day: Day,
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// Moisture in percent, wet basis, or water activity.
+    pub value: f64,
+    /// The day of it.
+    pub day: Day,
+}
+
+/// The latest measurements that are not below the book's limits.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Damp {
+    /// Moisture, from where the book warns.
+    pub moisture: Option<Found>,
+    /// Water activity, from where leaf is not fit to be kept.
+    pub water_activity: Option<Found>,
+}
+
+/// What speaks against keeping a sample by its latest moisture and water activity; of moisture only what is not below
+/// the limit from which leaf is not fit to be kept.
+#[must_use]
+pub fn too_damp(lot: &Lot, arm: &str, lots: &[Lot], limits: &Limits, day: Day) -> Damp {
+    let damp = (On { lots, limits, day }).damp(lot, arm);
+    Damp { moisture: damp.moisture.filter(|m| m.value >= limits.moisture_block_pct), ..damp }
 }
 
 /// Whether a sample is fit to be kept and served, by what was logged up to the end of a day. The
@@ -150,7 +170,7 @@ impl<'a> On<'a> {
         })
     }
 
-    fn dampness(&self, lot: &'a Lot, arm: &str) -> (Vec<String>, Vec<String>) {
+    fn damp(&self, lot: &'a Lot, arm: &str) -> Damp {
         let percent = |v: &LotValue| units::convert(v.value.number()?, v.unit.as_deref()?, "%");
         let made = |l: &Lot| l.made_moisture().map(|got| got.value);
         let mut moisture = self.latest(lot, arm, &[DRY_MOISTURE, STORE_MOISTURE], percent, made);
@@ -165,8 +185,14 @@ impl<'a> On<'a> {
                 moisture = None;
             }
         }
+        Damp { moisture: moisture.filter(damp), water_activity: activity.filter(active) }
+    }
+
+    fn dampness(&self, lot: &'a Lot, arm: &str) -> (Vec<String>, Vec<String>) {
+        let limits = self.limits;
+        let Damp { moisture, water_activity } = self.damp(lot, arm);
         let (mut warn, mut block) = (Vec::new(), Vec::new());
-        if let Some(m) = moisture.filter(damp) {
+        if let Some(m) = moisture {
             let measured = format!("moisture of {} % (wet basis, {})", shown(m.value), m.day);
             if m.value >= limits.moisture_block_pct {
                 let transport = if m.value > TRANSPORT_PCT {
@@ -187,7 +213,7 @@ impl<'a> On<'a> {
                 ));
             }
         }
-        if let Some(a) = activity.filter(active) {
+        if let Some(a) = water_activity {
             let growth = if a.value >= NO_GROWTH_AW {
                 format!("; from about {NO_GROWTH_AW} on moulds were seen to grow (on coffee)")
             } else {

@@ -8,6 +8,7 @@ use super::derived::shown;
 use super::fitness::{SAFETY, dampness, named, quarantine};
 use super::ids;
 use super::lots::{CameBy, Lot, LotValue, MAIN, PRESS_OFF, PRESS_ON};
+use super::masses::{Odd, odd};
 use super::parameters::{OPENED, PACKED, QUARANTINE};
 use super::problem::{Place, nearest};
 use super::time::{Day, Moment};
@@ -111,8 +112,32 @@ pub fn slips(of: &[&Lot], now: Moment) -> Vec<String> {
         warnings.extend(at_once(lot));
         warnings.extend(far_from_made(lot));
         warnings.extend(kept_before_made(lot));
+        warnings.extend(odd_masses(lot));
     }
     warnings
+}
+
+/// Masses that hardly follow from the step before.
+fn odd_masses(lot: &Lot) -> Vec<String> {
+    let told = |o: Odd| {
+        let (before, after) = (o.before, o.after);
+        let v = lot.parameter_of(after.0, MAIN);
+        let entry = v.map_or("", |v| v.entry.as_str());
+        let line = lot.log.lines.iter().find(|l| l.value.entry == entry);
+        let how = if o.more { "more than" } else { "less than a tenth of" };
+        format!(
+            "{}:{}: {} of {} is {} kg, {how} the {} kg of {}: if one of them is wrong, log a line that \
+             replaces it (entry {entry} here)",
+            lot.log.file,
+            line.map_or(1, |l| l.number),
+            after.0,
+            lot.id,
+            shown(after.1),
+            shown(before.1),
+            before.0
+        )
+    };
+    odd(lot, None).into_iter().map(told).collect()
 }
 
 /// Withering and rolling begin at most so many days before the drying ends: common practice, no

@@ -328,6 +328,13 @@ pub struct Followed {
 }
 
 impl Lot {
+    /// Whether a moment of its log stands for the day alone on which it was made: values that are given without a time
+    /// are dated at noon of that day.
+    #[must_use]
+    pub fn is_of_the_day(&self, at: Moment) -> bool {
+        self.made().noon(at) == at
+    }
+
     /// The day on which drying ended: ages count from it.
     #[must_use]
     pub fn made(&self) -> Day {

@@ -22,6 +22,7 @@ pub(crate) mod lot_log;
 pub mod lot_warnings;
 pub mod lots;
 pub mod making;
+pub mod masses;
 pub mod moves;
 pub mod oxidation;
 pub mod parameters;

@@ -48,6 +48,8 @@ pub struct App {
     pub cache: Cache,
     /// The sessions that are being tasted.
     pub live: Tastings,
+    /// The forms that were taken lately.
+    pub taken: posted::Taken,
     told: Mutex<Vec<String>>,
     due_kept: DueKept,
 }
@@ -60,7 +62,7 @@ impl App {
     #[must_use]
     pub fn new(book: Book, doors: Doors, ballots_at: String, on_lan: bool) -> Self {
         let cache = Cache::new(book.clone());
-        let live = Tastings::new(Live::new(book.clone()));
+        let live = Tastings::new(Live::new(book.clone()), &book);
         Self {
             book,
             doors,
@@ -68,6 +70,7 @@ impl App {
             on_lan,
             cache,
             live,
+            taken: posted::Taken::default(),
             told: Mutex::default(),
             due_kept: DueKept::default(),
         }
@@ -76,7 +79,7 @@ impl App {
     /// The same with another place for what is being tasted.
     #[must_use]
     pub fn with_live(self, live: Live) -> Self {
-        Self { live: Tastings::new(live), ..self }
+        Self { live: Tastings::new(live, &self.book), ..self }
     }
 
     /// The book.

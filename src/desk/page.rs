@@ -9,7 +9,7 @@ use maud::{DOCTYPE, Markup, html};
 use super::doors::form_token;
 use super::guard::Caller;
 use super::panel::host;
-use super::posted::TOKEN;
+use super::posted::{CameOf, ONCE, Posted, TOKEN, once};
 use super::say::Say;
 use super::{App, Shared, assets, told};
 use crate::book::BookError;
@@ -177,7 +177,31 @@ pub fn other_language(reader: &Reader) -> Markup {
 /// The hidden field that every form that writes must have.
 #[must_use]
 pub fn token(reader: &Reader) -> Markup {
-    html! { input type="hidden" name=(TOKEN) value=(reader.token); }
+    html! {
+        input type="hidden" name=(TOKEN) value=(reader.token);
+        input type="hidden" name=(ONCE) value=(once(&reader.at));
+    }
+}
+
+/// A form that was done already, sent a second time: what came of it, and whether it is meant once more.
+#[must_use]
+pub fn twice(reader: &Reader, posted: &Posted, before: &CameOf) -> Markup {
+    let say = reader.say;
+    let path = reader.at.split('?').next().unwrap_or("/");
+    let fields = posted.0.iter().filter(|(name, _)| ![TOKEN, ONCE].contains(&name.as_str()));
+    html! {
+        div.wrong role="alert" {
+            h2 { (say.of("This form was done already", "此表单已提交过")) }
+            @for text in &before.told { p { (text) } }
+            p { (say.of("Nothing was done a second time.", "没有重复执行。")) }
+        }
+        p { a.button href=(before.to) { (say.of("See what came of it", "查看结果")) } }
+        form method="post" action=(path) {
+            (token(reader))
+            @for (name, value) in fields { input type="hidden" name=(name) value=(value); }
+            button.quiet { (say.of("Do it once more", "再执行一次")) }
+        }
+    }
 }
 
 /// What went wrong, where the reader sees it first. The text is that of the commands; it is told in the words of

@@ -1,5 +1,9 @@
 //! A form as it was sent, once it is known to be from a page of ours.
 
+use std::collections::VecDeque;
+use std::sync::{Condvar, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
 use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
@@ -7,6 +11,122 @@ use axum::{Extension, Form, RequestExt as _};
 
 use super::doors::form_token;
 use super::guard::Caller;
+
+/// The hidden field by which a form that is sent twice is known again.
+pub const ONCE: &str = "once";
+
+/// An id for a form that is shown: that of the page's address if it has one, else a new one. Without random numbers
+/// there is none, and the form is taken as often as it is sent.
+#[must_use]
+pub fn once(at: &str) -> String {
+    let asked = at.split_once('?').map_or("", |(_, question)| question);
+    let named = asked.split('&').find_map(|pair| pair.strip_prefix(ONCE)?.strip_prefix('='));
+    named.filter(|id| is_once(id)).map_or_else(new_once, str::to_owned)
+}
+
+/// A new id for a form.
+#[must_use]
+pub fn new_once() -> String {
+    getrandom::u64().map_or_else(|_| String::new(), |n| format!("{n:016x}"))
+}
+
+fn is_once(id: &str) -> bool {
+    id.len() == 16 && id.bytes().all(|b| b.is_ascii_hexdigit())
+}
+
+/// What came of a form: where its page led, and what was told there.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CameOf {
+    /// The page that followed.
+    pub to: String,
+    /// What was told on it.
+    pub told: Vec<String>,
+}
+
+/// The forms that were taken lately, so that none is taken twice unasked. In memory: whoever opens the desk anew has
+/// new forms.
+#[derive(Debug, Default)]
+pub struct Taken {
+    forms: Mutex<VecDeque<(String, Option<CameOf>)>>,
+    settled: Condvar,
+}
+
+/// So many forms are known again.
+const KNOWN: usize = 1000;
+/// So long a second one waits for the first.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+impl Taken {
+    /// What came of a form of this id; none if it was not taken.
+    #[must_use]
+    pub fn came_of(&self, once: &str) -> Option<CameOf> {
+        let forms = self.forms.lock().unwrap_or_else(PoisonError::into_inner);
+        forms.iter().find(|(id, _)| id == once).and_then(|(_, came)| came.clone())
+    }
+
+    /// Takes a form: what came of it before, or the hand under which it is done now. A second one that comes while the
+    /// first is being done waits for it.
+    pub fn begin(&self, posted: &Posted) -> Begun<'_> {
+        let hand = |once: &str| Begun::New(Hand { taken: self, once: once.to_owned() });
+        let once = posted.text(ONCE);
+        if !is_once(once) {
+            return hand("");
+        }
+        let mut forms = self.forms.lock().unwrap_or_else(PoisonError::into_inner);
+        let until = Instant::now() + PATIENCE;
+        loop {
+            match forms.iter().find(|(id, _)| id == once) {
+                Some((_, Some(came))) => return Begun::Before(came.clone()),
+                None => {
+                    forms.push_back((once.to_owned(), None));
+                    if forms.len() > KNOWN {
+                        forms.pop_front();
+                    }
+                    return hand(once);
+                }
+                Some((_, None)) => {}
+            }
+            let left = until.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return hand("");
+            }
+            forms =
+                self.settled.wait_timeout(forms, left).unwrap_or_else(PoisonError::into_inner).0;
+        }
+    }
+}
+
+/// Whether a form was taken before.
+pub enum Begun<'a> {
+    /// It was.
+    Before(CameOf),
+    /// It is taken now.
+    New(Hand<'a>),
+}
+
+/// The form that is being done. Dropped without [`Hand::done`] it may be sent again.
+pub struct Hand<'a> {
+    taken: &'a Taken,
+    once: String,
+}
+
+impl Hand<'_> {
+    /// It was done.
+    pub fn done(self, to: &str, told: &[String]) {
+        let mut forms = self.taken.forms.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(form) = forms.iter_mut().find(|(id, _)| *id == self.once) {
+            form.1 = Some(CameOf { to: to.to_owned(), told: told.to_vec() });
+        }
+    }
+}
+
+impl Drop for Hand<'_> {
+    fn drop(&mut self) {
+        let mut forms = self.taken.forms.lock().unwrap_or_else(PoisonError::into_inner);
+        forms.retain(|(id, came)| *id != self.once || came.is_some());
+        self.taken.settled.notify_all();
+    }
+}
 
 /// The fields of a form, in the order of the page. Texts are trimmed.
 #[derive(Debug, Clone, Default)]

@@ -19,8 +19,54 @@ use tokio::time::{Instant, Sleep, sleep};
 const OF_ONE: usize = 24;
 /// The most in all.
 const IN_ALL: usize = 600;
+/// Open files that are not connections of the network: the book's, the desk's own pages, what the system needs.
+const OWN_FILES: usize = 120;
+/// So many are let in at least.
+const LEAST: usize = 24;
 /// So long a connection may say nothing.
 const SILENCE: Duration = Duration::from_secs(30);
+
+/// How many connections there is room for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Room {
+    /// The most in all.
+    pub in_all: usize,
+    /// The files that the system lets this process open, where they are too few for the most in all.
+    pub files: Option<u64>,
+}
+
+impl Room {
+    /// Asks the system for as many open files as are needed, and makes do with what it grants.
+    #[must_use]
+    pub fn granted() -> Self {
+        Self::within(open_files((IN_ALL + OWN_FILES) as u64))
+    }
+
+    /// The room that so many open files leave; none: the system has no such limit.
+    fn within(files: Option<u64>) -> Self {
+        let few = files.filter(|n| *n < (IN_ALL + OWN_FILES) as u64);
+        let left =
+            few.map_or(IN_ALL, |n| usize::try_from(n).unwrap_or(IN_ALL).saturating_sub(OWN_FILES));
+        Self { in_all: left.clamp(LEAST, IN_ALL), files: few }
+    }
+}
+
+/// The open files that this process may have, once so many were asked for.
+#[cfg(any(target_os = "linux", target_os = "macos"))]
+fn open_files(wanted: u64) -> Option<u64> {
+    use nix::sys::resource::{Resource, getrlimit, setrlimit};
+    let (granted, most) = getrlimit(Resource::RLIMIT_NOFILE).ok()?;
+    let raised = wanted.min(most);
+    if granted < raised && setrlimit(Resource::RLIMIT_NOFILE, raised, most).is_ok() {
+        return Some(raised);
+    }
+    Some(granted)
+}
+
+#[cfg(not(any(target_os = "linux", target_os = "macos")))]
+fn open_files(_: u64) -> Option<u64> {
+    None
+}
 
 /// A listener whose connections are counted.
 pub struct Seated<L> {
@@ -28,15 +74,22 @@ pub struct Seated<L> {
     taken: Arc<Taken>,
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Taken {
+    in_all: usize,
     by: Mutex<HashMap<IpAddr, usize>>,
+}
+
+impl Taken {
+    fn of(room: Room) -> Arc<Self> {
+        Arc::new(Self { in_all: room.in_all, by: Mutex::default() })
+    }
 }
 
 impl<L> Seated<L> {
     /// Nobody is there yet.
-    pub fn new(inner: L) -> Self {
-        Self { inner, taken: Arc::default() }
+    pub fn new(inner: L, room: Room) -> Self {
+        Self { inner, taken: Taken::of(room) }
     }
 }
 
@@ -51,9 +104,9 @@ impl Taken {
     fn seat(self: &Arc<Self>, by: IpAddr) -> Option<Seat> {
         let mut all = self.by.lock().unwrap_or_else(PoisonError::into_inner);
         // This machine is the maker's own.
-        let most = if by.is_loopback() { IN_ALL } else { OF_ONE };
+        let most = if by.is_loopback() { self.in_all } else { OF_ONE };
         let own = all.get(&by).copied().unwrap_or(0);
-        if own >= most || all.values().sum::<usize>() >= IN_ALL {
+        if own >= most || all.values().sum::<usize>() >= self.in_all {
             return None;
         }
         all.insert(by, own + 1);
@@ -144,12 +197,24 @@ mod tests {
 
     #[test]
     fn one_machine_takes_so_many_seats_and_gives_them_back() {
-        let taken = Arc::new(Taken::default());
+        let taken = Taken::of(Room { in_all: IN_ALL, files: None });
         let other: IpAddr = [192, 168, 1, 7].into();
         let mut seats: Vec<Seat> = (0..OF_ONE).map(|_| taken.seat(other).unwrap()).collect();
         assert!(taken.seat(other).is_none());
         assert!(taken.seat([192, 168, 1, 8].into()).is_some(), "another one is let in");
         seats.pop();
         assert!(taken.seat(other).is_some());
+    }
+
+    #[test]
+    fn few_open_files_leave_few_seats() {
+        assert_eq!(Room::within(None), Room { in_all: 600, files: None });
+        assert_eq!(Room::within(Some(1024)), Room { in_all: 600, files: None });
+        assert_eq!(Room::within(Some(256)), Room { in_all: 136, files: Some(256) });
+        assert_eq!(Room::within(Some(10)), Room { in_all: LEAST, files: Some(10) });
+        let taken = Taken::of(Room::within(Some(256)));
+        let from = |n: usize| IpAddr::from([192, 168, (n / 250) as u8, (n % 250) as u8]);
+        let seats: Vec<Option<Seat>> = (0..200).map(|n| taken.seat(from(n))).collect();
+        assert_eq!(seats.iter().flatten().count(), 136);
     }
 }

@@ -24,7 +24,7 @@ use tokio_rustls::server::TlsStream;
 
 use super::doors::{Doors, Who};
 use super::guard::{self, Caller, CookieName, Gate};
-use super::seats::Seated;
+use super::seats::{Room, Seated};
 use super::{App, DeskError, Shared, assets, ballot, own_folder, page, panel, questions, record};
 use crate::book::{Book, BookError, store};
 
@@ -141,7 +141,8 @@ async fn listen(
     let ballot_routes = ballot_routes(&app, reached, ballots_port, tls.is_some());
 
     let way_in = format!("http://127.0.0.1:{desk_port}/enter/{}", app.doors.desk_link());
-    say(out, &app, &way_in, wish)?;
+    let room = Room::granted();
+    say(out, &app, &way_in, wish, room)?;
     if wish.browser {
         open_browser(&way_in);
     }
@@ -155,9 +156,11 @@ async fn listen(
     let ballots = async {
         let service = ballot_routes.into_make_service_with_connect_info::<Peer>();
         match secured {
-            Ok(plain) => serve(Seated::new(plain), service).with_graceful_shutdown(stop()).await,
+            Ok(plain) => {
+                serve(Seated::new(plain, room), service).with_graceful_shutdown(stop()).await
+            }
             Err(secured) => {
-                serve(Seated::new(secured), service).with_graceful_shutdown(stop()).await
+                serve(Seated::new(secured, room), service).with_graceful_shutdown(stop()).await
             }
         }
     };
@@ -174,7 +177,13 @@ async fn listen(
     Ok(())
 }
 
-fn say(out: &mut dyn Write, app: &App, way_in: &str, wish: &Wish) -> Result<(), DeskError> {
+fn say(
+    out: &mut dyn Write,
+    app: &App,
+    way_in: &str,
+    wish: &Wish,
+    room: Room,
+) -> Result<(), DeskError> {
     let mut text = format!("The desk is open: {way_in}\n");
     if wish.lan.is_some() {
         text.push_str(&format!("Phones reach the ballots at {}\n", app.ballots_at));
@@ -187,6 +196,12 @@ fn say(out: &mut dyn Write, app: &App, way_in: &str, wish: &Wish) -> Result<(), 
         text.push_str(&format!(
             "Only this machine reaches the ballots, at {}; for phones add --lan.\n",
             app.ballots_at
+        ));
+    }
+    if let Some(files) = room.files {
+        text.push_str(&format!(
+            "This system lets the desk open {files} files: at most {} connections of phones at once (a phone holds one to six). For more, raise the limit: ulimit -n 1024.\n",
+            room.in_all
         ));
     }
     text.push_str("End it with Ctrl-C.\n");

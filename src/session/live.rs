@@ -26,6 +26,7 @@ use super::enter::{
     touched, zeros,
 };
 use super::late;
+use super::musty::musty_cups;
 use super::sets;
 use super::state::{Session, State};
 
@@ -149,6 +150,8 @@ pub struct FlightProgress {
     pub at: Option<u16>,
     /// Whether it was handed in.
     pub handed_in: bool,
+    /// Cups that the taster found clearly musty or mouldy, and whether each was handed in, alone or with its flight.
+    pub musty: Vec<(u16, bool)>,
 }
 
 impl Live {
@@ -373,6 +376,13 @@ impl Tasting {
                 asked: asked.len(),
                 at: open.next().map(|q| q.cup).filter(|_| !plan.kind.is_choice()),
                 handed_in: now.ballot.is_handed_in(flight.number),
+                musty: musty_cups(plan, flight, &now.ballot)
+                    .into_iter()
+                    .map(|cup| {
+                        let alone = now.ballot.cups_handed_in().any(|c| c == cup);
+                        (cup, alone || now.ballot.is_handed_in(flight.number))
+                    })
+                    .collect(),
             }
         };
         Ok(plan.flights.iter().map(of_flight).collect())

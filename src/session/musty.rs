@@ -6,8 +6,10 @@ use crate::book::fitness::{SAFETY, quarantine};
 use crate::book::ids;
 use crate::book::lots::Lot;
 use crate::book::parameters::QUARANTINE;
+use crate::book::session_files::{AnswerState, BallotLine, Flight, SessionFile};
 use crate::book::vocabulary::{Scale, Term};
 
+use super::ballots::Ballot;
 use super::reveal::Revealed;
 use super::sample::Sample;
 
@@ -24,6 +26,26 @@ pub(super) fn asks_for_mould(term: &Term) -> bool {
 
 /// On a scale of faults: clear.
 const CLEAR: f64 = 2.0;
+
+/// The cups of a flight that a taster found clearly musty or mouldy, as the ballot stands now. It says nothing of
+/// what is in them.
+#[must_use]
+pub fn musty_cups(plan: &SessionFile, flight: &Flight, ballot: &Ballot) -> Vec<u16> {
+    let asked = |term: &str| plan.term(term).is_some_and(asks_for_mould);
+    let clear = |line: &BallotLine| {
+        line.state == AnswerState::Scored
+            && line.value.as_deref().and_then(|v| v.parse::<f64>().ok()).is_some_and(|v| v >= CLEAR)
+    };
+    let mut cups: Vec<u16> = ballot
+        .answers()
+        .filter(|(q, line)| asked(&q.term) && clear(line))
+        .map(|(q, _)| q.cup)
+        .filter(|cup| flight.order_of(&ballot.taster).contains(cup))
+        .collect();
+    cups.sort_unstable();
+    cups.dedup();
+    cups
+}
 
 /// A sample that tasters found clearly musty or mouldy.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -15,7 +15,9 @@ pub fn text(f: &Due) -> String {
         Answer::Known(file) => format!("plans: {file}"),
         Answer::Unknown(_) => "default plan: common practice, no source".to_owned(),
     };
-    let mut out = format!("What is to be tasted again on {} ({plans})\n", f.on);
+    let again =
+        if f.samples.iter().any(|s| s.state.is_open() && s.is_new()) { "" } else { " again" };
+    let mut out = format!("What is to be tasted{again} on {} ({plans})\n", f.on);
     for (state, title) in
         [(State::Overdue, "Overdue"), (State::Due, "Due"), (State::Soon, "Soon, may be tasted now")]
     {
@@ -48,7 +50,7 @@ pub fn text(f: &Due) -> String {
 
 fn nothing(f: &Due) -> String {
     if f.samples.is_empty() {
-        return "The book has no lot yet that could be tasted again.".to_owned();
+        return "The book has no lot yet that could be tasted.".to_owned();
     }
     let later = || f.samples.iter().filter(|s| s.state == State::Later);
     let coming = || later().filter_map(|s| Some((s, s.next.known()?)));
@@ -87,7 +89,7 @@ fn open(f: &Due, state: State, title: &str) -> String {
             next.words.clone(),
             next.day.to_string(),
             number(s.age_months, 1),
-            or_dash(&s.last, |l| l.session.clone()),
+            s.last.known().map_or_else(|| "none: its first".to_owned(), |l| l.session.clone()),
             or_dash(&s.need_g, |g| number(*g, 1)),
             or_dash(&s.left_g, |g| number(*g, 1)),
             or_dash(&s.lasts, |n| format!("{n} ×")),

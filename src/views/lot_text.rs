@@ -149,7 +149,7 @@ pub fn whole(shown: &Shown<'_>, parameters: &Parameters, limits: &Limits, log: b
         .values
         .iter()
         .filter(|v| v.arm.as_deref().is_none_or(asked) && !is_one_of_many(v, lot))
-        .map(|v| value_row(v, parameters))
+        .map(|v| value_row(lot, v, parameters))
         .collect();
     if !values.is_empty() {
         let _ = write!(text, "\nvalues that hold\n{}", table(&values));
@@ -384,7 +384,7 @@ fn kilograms(kg: f64) -> String {
     format!("{} kg", (kg * 1e4).round() / 1e4)
 }
 
-fn value_row(v: &LotValue, parameters: &Parameters) -> Vec<String> {
+fn value_row(lot: &Lot, v: &LotValue, parameters: &Parameters) -> Vec<String> {
     let unusual = parameters
         .parameter(&v.parameter)
         .filter(|p| v.value.number().is_some_and(|x| p.is_unusual(x)))
@@ -395,7 +395,7 @@ fn value_row(v: &LotValue, parameters: &Parameters) -> Vec<String> {
         with_unit(&shown(&v.value), v.unit.as_deref()),
         v.how.word().to_owned(),
         v.arm.clone().unwrap_or_default(),
-        v.at.to_string(),
+        if lot.is_of_the_day(v.at) { v.at.day().to_string() } else { v.at.to_string() },
         v.entry.clone(),
         unusual.unwrap_or_default(),
     ]

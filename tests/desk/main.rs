@@ -2,12 +2,16 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that fails says where")]
 
+mod again;
 mod api;
+mod batch;
 mod browser;
 mod common;
 mod crash;
 mod disk;
+mod few_files;
 mod late;
+mod musty;
 mod panel;
 mod questions;
 mod record;

@@ -45,7 +45,7 @@ impl Maker {
 
     /// Sends a form with the token of a page.
     fn send(&self, path: &str, fields: &[(&str, &str)]) -> Response {
-        let page = self.page("/sessions/new");
+        let page = self.page("/sessions/new?once=any");
         let token = value_of(&page, "form");
         let mut body = format!("form={token}");
         for (name, value) in fields {

@@ -11,25 +11,25 @@ use serde_json::{Value, json};
 use super::common::{Desk, Garden, client, entry};
 
 /// The maker's browser.
-struct Maker {
-    client: Client,
-    desk: String,
-    cookie: String,
-    token: String,
+pub struct Maker {
+    pub client: Client,
+    pub desk: String,
+    pub cookie: String,
+    pub token: String,
 }
 
-fn between<'a>(text: &'a str, before: &str, after: &str) -> &'a str {
+pub fn between<'a>(text: &'a str, before: &str, after: &str) -> &'a str {
     let from = text.find(before).unwrap_or_else(|| panic!("no {before} in {text}")) + before.len();
     &text[from..from + text[from..].find(after).unwrap()]
 }
 
 /// A text as a browser takes it out of a page.
-fn plain(html: &str) -> String {
+pub fn plain(html: &str) -> String {
     html.replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
 }
 
 impl Maker {
-    fn enter(way_in: &str, desk: &str, page: &str) -> Self {
+    pub fn enter(way_in: &str, desk: &str, page: &str) -> Self {
         let client = client();
         let answer = client.get(way_in).send().unwrap();
         assert_eq!(answer.status(), 303);
@@ -43,24 +43,24 @@ impl Maker {
         maker
     }
 
-    fn of(desk: &Desk) -> Self {
+    pub fn of(desk: &Desk) -> Self {
         Self::enter(&desk.way_in, &desk.desk, "/lots/new")
     }
 
-    fn get(&self, path: &str) -> (u16, String) {
+    pub fn get(&self, path: &str) -> (u16, String) {
         let url = format!("{}{path}", self.desk);
         let answer = self.client.get(url).header("cookie", &self.cookie).send().unwrap();
         (answer.status().as_u16(), answer.text().unwrap())
     }
 
-    fn shown(&self, path: &str) -> String {
+    pub fn shown(&self, path: &str) -> String {
         let (status, text) = self.get(path);
         assert_eq!(status, 200, "{path}: {text}");
         text
     }
 
     /// Sends a form; the status, and the address or the page that comes of it.
-    fn post(&self, path: &str, fields: &[(&str, &str)]) -> (u16, String) {
+    pub fn post(&self, path: &str, fields: &[(&str, &str)]) -> (u16, String) {
         let mut all = vec![("form", self.token.as_str())];
         all.extend(fields);
         let body: String = all
@@ -99,7 +99,7 @@ fn coded(text: &str) -> String {
         .collect()
 }
 
-fn open() -> (Garden, Desk, Maker) {
+pub fn open() -> (Garden, Desk, Maker) {
     let garden = Garden::empty();
     let desk = Desk::start(&garden);
     let maker = Maker::of(&desk);

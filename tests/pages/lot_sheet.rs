@@ -214,6 +214,50 @@ fn quarantine_moisture_and_a_fault_stand_above_all_else() {
     assert!(clean.contains("<dt>Fault: Musty, mouldy</dt>"), "{clean}");
 }
 
+#[test]
+fn leaf_that_is_not_fit_to_be_kept_is_not_offered() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let book = copied(folder.path());
+    done(
+        &book,
+        &["lot", "log", "T25-12", "store.water-activity", "0.75", "--at", "2026-05-20T09:00"],
+    );
+    let out = run(&book, &["sheet", "T25-12", "--json"]);
+    let json: Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    let damp = &json["too_damp"][0];
+    assert_eq!((&damp["what"], &damp["found"]), (&"water_activity".into(), &0.75.into()));
+    let note = String::from_utf8(out.stderr).expect("UTF-8");
+    assert!(note.contains("the sheet says above all else that it is not offered"), "{note}");
+    let pdf = sheet(&book, "T25-12", "en", "pdf");
+    let text = pages("sheet-T25-12-damp-en.pdf", &pdf).join("\n");
+    assert!(text.contains("Not offered: too damp to be kept"), "{text}");
+    assert!(text.contains("Water activity of 0.75 (2026-05-20)"), "{text}");
+    // No advice on keeping or drinking what is neither to be kept nor drunk.
+    assert!(!text.contains("closed, dry, dark") && !text.contains("Drink below"), "{text}");
+    let zh = String::from_utf8(sheet(&book, "T25-12", "zh", "html")).expect("UTF-8");
+    assert!(zh.contains("不出售：过湿，不宜存放"), "{zh}");
+    // Dried again and measured again it is offered.
+    done(
+        &book,
+        &["lot", "log", "T25-12", "store.water-activity", "0.4", "--at", "2026-05-21T09:00"],
+    );
+    let json: Value =
+        serde_json::from_str(&done(&book, &["sheet", "T25-12", "--json"])).expect("JSON");
+    assert!(json["too_damp"].is_null());
+}
+
+#[test]
+fn a_part_of_a_lot_in_quarantine_is_in_quarantine_on_its_sheet() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let book = copied(folder.path());
+    let why = "smells musty";
+    done(&book, &["lot", "quarantine", "T25-12", "--reason", why, "--on", "2026-05-20"]);
+    done(&book, &["lot", "split", "T25-12", "--into", "T25-12A=1kg", "--on", "2026-05-21"]);
+    let json: Value =
+        serde_json::from_str(&done(&book, &["sheet", "T25-12A", "--json"])).expect("JSON");
+    assert_eq!(json["quarantined_since"], "2026-05-20");
+}
+
 /// The letters of a text, in its order.
 fn letters_of(text: &str) -> String {
     text.chars().filter(char::is_ascii_alphabetic).collect()

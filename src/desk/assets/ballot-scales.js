@@ -52,6 +52,7 @@ function lineScale(term, name, answer, change) {
   const slider = el('div', { class: 'line', role: 'slider', tabindex: '0', 'aria-label': name,
     'aria-valuemin': String(low), 'aria-valuemax': String(high), 'aria-orientation': 'horizontal' }, ruler);
   const number = el('output', { class: 'value' });
+  const steps = el('span', { class: 'steps' });
   const less = el('button', { type: 'button', class: 'step', 'aria-label': word('lower', name) }, '−');
   const more = el('button', { type: 'button', class: 'step', 'aria-label': word('higher', name) }, '+');
 
@@ -61,7 +62,11 @@ function lineScale(term, name, answer, change) {
     // A slider must name a number; what is read aloud is the text.
     slider.setAttribute('aria-valuenow', String(untouched ? low : value));
     slider.setAttribute('aria-valuetext', untouched ? word('not_scored') : `${shown(value, signed)}, ${ends[0]} – ${ends[1]}`);
-    number.textContent = untouched ? '–' : shown(value, signed);
+    // There is nothing to step from before the line is touched: then the way to begin stands in the buttons' place.
+    const idle = slider.getAttribute('aria-disabled') === 'true';
+    number.textContent = !untouched ? shown(value, signed) : idle ? '–' : word('touch_first');
+    steps.classList.toggle('untouched', untouched);
+    less.hidden = more.hidden = untouched;
     less.disabled = untouched || value <= low;
     more.disabled = untouched || value >= high;
     if (!untouched) mark.style.left = `${((value - low) / (high - low)) * 100}%`;
@@ -114,13 +119,15 @@ function lineScale(term, name, answer, change) {
     else return;
     event.preventDefault();
   });
+  slider.addEventListener('idle', show);
   less.addEventListener('click', () => set(value - step));
   more.addEventListener('click', () => set(value + step));
+  steps.append(less, number, more);
   show();
   return el('div', { class: 'scale' }, slider,
     el('div', { class: 'ends' },
       el('span', { class: 'end' }, ends[0] ?? ''),
-      el('span', { class: 'steps' }, less, number, more),
+      steps,
       el('span', { class: 'end high' }, ends[1] ?? '')));
 }
 
@@ -142,22 +149,35 @@ function tickScale(term, name, answer, change) {
   return el('label', { class: 'pick tick-box' }, input, el('span', null, name));
 }
 
+/** From so few characters on it is said how many are left. */
+const FEW_LEFT = 200;
+
 /** Free words. */
 function noteScale(term, name, answer, change) {
+  const { most } = term.scale;
   const value = answer && answer.state === 'scored' ? String(answer.value) : '';
   let told = value;
   let quiet = 0;
   const tell = () => {
     clearTimeout(quiet);
     const text = area.value.trim();
-    if (text === told) return;
+    // Too long a text would be refused: it stays here until it is shortened.
+    if (text === told || [...text].length > most) return;
     told = text;
     change(text === '' ? null : text);
   };
+  const left = el('p', { class: 'hint left', 'aria-live': 'polite' });
+  const count = () => {
+    // As the desk counts: characters, not halves of them.
+    const n = most - [...area.value.trim()].length;
+    left.textContent = n > FEW_LEFT ? '' : n < 0 ? word('too_long', -n) : word('signs_left', n);
+    left.classList.toggle('over', n < 0);
+  };
   const area = el('textarea', { rows: '2', 'aria-label': name, onchange: tell, onblur: tell,
-    oninput: () => { clearTimeout(quiet); quiet = setTimeout(tell, 1500); } });
+    oninput: () => { count(); clearTimeout(quiet); quiet = setTimeout(tell, 1500); } });
   area.value = value;
-  return el('div', { class: 'scale' }, area);
+  count();
+  return el('div', { class: 'scale' }, area, left);
 }
 
 /** The scale of a term. */

@@ -173,7 +173,7 @@ class Ballot {
     bar.replaceChildren(...buttons);
     bar.hidden = buttons.length === 0;
     if (!this.now || this.open === false) main.querySelectorAll('input, textarea, .step').forEach((x) => { x.disabled = true; });
-    if (this.now && !this.open) main.querySelectorAll('[role=slider]').forEach((x) => x.setAttribute('aria-disabled', 'true'));
+    if (this.now && !this.open) main.querySelectorAll('[role=slider]').forEach((x) => { x.setAttribute('aria-disabled', 'true'); x.dispatchEvent(new Event('idle')); });
     if (!moved) return;
     scrollTo(0, 0);
     const head = main.querySelector('h1');

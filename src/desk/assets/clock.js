@@ -23,14 +23,16 @@
     const element = (name, text) => { const e = document.createElement(name); e.textContent = text; return e; };
 
     const show = () => {
-      const mine = queue.filter((l) => l.lot === lot);
+      const mine = queue.filter((l) => l.lot === lot && !l.asked);
       for (const e of document.querySelectorAll('[data-parameter]')) {
         const waits = mine.some((l) => l.parameter === e.dataset.parameter);
         const held = state.held[e.dataset.parameter];
         e.classList.toggle('waiting', waits);
         e.classList.toggle('held', held !== undefined);
         e.querySelector('.when').textContent = held === undefined ? '' : held.replace(/^\d{4}-/, '');
-        if (e.tagName === 'BUTTON' && !e.dataset.again) e.disabled = held !== undefined || waits;
+        const { start } = e.dataset;
+        const begun = !start || state.held[start] !== undefined || mine.some((l) => l.parameter === start && !l.replaces);
+        if (e.tagName === 'BUTTON' && !e.dataset.again) e.disabled = held !== undefined || waits || !begun;
       }
       const last = document.getElementById('last');
       last.replaceChildren();
@@ -47,9 +49,12 @@
         last.append(item);
       }
       if (!state.last.length) last.append(element('li', texts.nothing));
+      showAsked();
       const status = document.getElementById('status');
-      status.classList.toggle('waiting', queue.length > 0);
-      const text = queue.length ? texts.waiting + queue.length + '. ' + trouble : texts.saved;
+      const waiting = queue.filter((l) => !l.asked).length;
+      const open = queue.length - waiting + document.getElementById('refused').childElementCount;
+      status.classList.toggle('waiting', waiting + open > 0);
+      const text = [waiting ? texts.waiting + waiting + '. ' + trouble : '', open ? texts.open + open + '.' : ''].join(' ').trim() || texts.saved;
       if (status.textContent !== text) status.textContent = text;
     };
 
@@ -60,14 +65,42 @@
       const fine = element('button', texts.fine);
       fine.type = 'button';
       fine.className = 'quiet';
-      fine.addEventListener('click', () => box.remove());
+      fine.addEventListener('click', () => { box.remove(); show(); });
       box.append(element('h2', texts.refused + ': ' + line.lot + ', ' + line.parameter), pre, fine);
       document.getElementById('refused').append(box);
+    };
+
+    // What is asked back waits on the phone until somebody says which it is.
+    const showAsked = () => {
+      const box = document.getElementById('asked');
+      const lines = queue.filter((l) => l.asked);
+      const shown = lines.map((l) => l.entry).join();
+      if (box.dataset.shown === shown) return;
+      box.dataset.shown = shown;
+      box.replaceChildren(...lines.map((line) => {
+        const one = element('div', '');
+        one.className = 'wrong';
+        const choose = (text, quiet, doing) => {
+          const button = element('button', text);
+          button.type = 'button';
+          if (quiet) button.className = 'quiet';
+          button.addEventListener('click', () => { doing(); keep(); show(); send(); });
+          return button;
+        };
+        const buttons = element('p', '');
+        buttons.append(
+          choose(texts.leave, true, () => { queue = queue.filter((l) => l !== line); }), ' ',
+          choose(texts.sure, false, () => { delete line.asked; line.sure = true; }),
+        );
+        one.append(element('h2', texts.asked), element('p', line.asked), buttons);
+        return one;
+      }));
     };
 
     const settle = (results) => {
       for (const r of results || []) {
         const line = queue.find((l) => l.entry === r.entry);
+        if (line && r.outcome === 'asked') { line.asked = r.text; continue; }
         if (line && r.outcome === 'refused') refuse(line, r.text);
         queue = queue.filter((l) => l.entry !== r.entry);
       }
@@ -75,7 +108,8 @@
     };
 
     const send = async () => {
-      if (sending || !queue.length) return;
+      const lines = queue.filter((l) => !l.asked);
+      if (sending || !lines.length) return;
       sending = true;
       clearTimeout(timer);
       let again = 0;
@@ -86,7 +120,7 @@
           method: 'POST',
           signal: stop.signal,
           headers: { 'Content-Type': 'application/json', 'X-Form': token },
-          body: JSON.stringify({ lines: queue.slice(0, 100) }),
+          body: JSON.stringify({ lines: lines.slice(0, 100) }),
         });
         clearTimeout(limit);
         if (answer.ok) {
@@ -94,7 +128,7 @@
           settle(told.results);
           if (told.state) state = told.state;
           trouble = '';
-          again = queue.length ? 200 : 0;
+          again = queue.some((l) => !l.asked) ? 200 : 0;
         } else if (answer.status === 403 || answer.status === 401) {
           trouble = texts.ended;
         } else {
@@ -121,7 +155,9 @@
     };
 
     for (const button of root.querySelectorAll('button.moment')) {
-      button.addEventListener('click', () => add({ parameter: button.dataset.parameter, value: 'now' }));
+      button.addEventListener('click', () => add(button.dataset.start
+        ? { parameter: button.dataset.parameter, value: null, end: true }
+        : { parameter: button.dataset.parameter, value: 'now' }));
     }
     for (const form of root.querySelectorAll('form.value')) {
       form.addEventListener('submit', (event) => {

@@ -49,6 +49,8 @@
           progress.dataset.shown = now.table;
           if (within) progress.querySelector('[tabindex]')?.focus();
         }
+        const musty = document.getElementById('musty');
+        if (musty && musty.innerHTML !== now.musty) musty.innerHTML = now.musty;
         const timer = document.getElementById('timer');
         if (timer && timer.innerHTML !== now.timer) timer.innerHTML = now.timer;
       } catch { /* The desk is away for a moment: the next look tells. */ }

@@ -6,7 +6,8 @@ use std::time::Instant;
 
 use serde::Serialize;
 
-use crate::book::BookError;
+use super::timers_kept::TimersKept;
+use crate::book::{Book, BookError};
 use crate::desk::App;
 use crate::session::enter::Amend;
 use crate::session::late;
@@ -18,9 +19,12 @@ pub struct Tastings {
     /// Their ballots.
     pub engine: Live,
     seen: Mutex<BTreeMap<(String, String), Instant>>,
-    /// By session and taster; the host's have no taster.
-    timers: Mutex<BTreeMap<(String, Option<String>), Timer>>,
+    timers: Mutex<Timers>,
+    kept: TimersKept,
 }
+
+/// Timers by session and taster; the host's have no taster.
+pub(super) type Timers = BTreeMap<(String, Option<String>), Timer>;
 
 /// An infusion that is being timed.
 #[derive(Debug, Clone, Copy)]
@@ -32,7 +36,7 @@ pub struct Timer {
     /// The whole length.
     pub seconds: u32,
     // Not by the clock, which may be set anew meanwhile.
-    since: Instant,
+    pub(super) since: Instant,
 }
 
 /// So long after its end a timer is still shown.
@@ -44,6 +48,11 @@ impl Timer {
     pub fn left(&self) -> i64 {
         let gone = i64::try_from(self.since.elapsed().as_secs()).unwrap_or(i64::MAX);
         i64::from(self.seconds).saturating_sub(gone)
+    }
+
+    /// Whether it is still shown.
+    pub(super) fn is_shown(&self) -> bool {
+        self.left() > -SHOWN_S
     }
 }
 
@@ -86,10 +95,12 @@ fn held<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl Tastings {
-    /// Nothing is timed yet.
+    /// With the timers that ran when the desk was last open on the book.
     #[must_use]
-    pub fn new(engine: Live) -> Self {
-        Self { engine, seen: Mutex::default(), timers: Mutex::default() }
+    pub fn new(engine: Live, book: &Book) -> Self {
+        let kept = TimersKept::of(book);
+        let timers = Mutex::new(kept.read());
+        Self { engine, seen: Mutex::default(), timers, kept }
     }
 
     /// Notes that a taster's phone was heard of.
@@ -103,7 +114,7 @@ impl Tastings {
         let timers = held(&self.timers);
         let of = |taster: Option<&str>| {
             let timer = timers.get(&(session.to_owned(), taster.map(str::to_owned)))?;
-            (timer.left() > -SHOWN_S).then_some((timer, taster.map_or("host", |_| "taster")))
+            timer.is_shown().then_some((timer, taster.map_or("host", |_| "taster")))
         };
         let own = taster.and_then(|t| of(Some(t)));
         let latest = [of(None), own].into_iter().flatten().max_by_key(|(t, _)| t.since);
@@ -153,12 +164,16 @@ impl Tastings {
             )));
         };
         let timer = Timer { flight, steep, seconds: *seconds, since: Instant::now() };
-        held(&self.timers).insert((session.to_owned(), taster.map(str::to_owned)), timer);
+        let mut timers = held(&self.timers);
+        timers.insert((session.to_owned(), taster.map(str::to_owned)), timer);
+        self.kept.write(&timers);
         Ok(())
     }
 
     pub(super) fn stop(&self, session: &str, taster: Option<&str>) {
-        held(&self.timers).remove(&(session.to_owned(), taster.map(str::to_owned)));
+        let mut timers = held(&self.timers);
+        timers.remove(&(session.to_owned(), taster.map(str::to_owned)));
+        self.kept.write(&timers);
     }
 }
 

@@ -4,6 +4,7 @@ pub mod api;
 pub mod live;
 mod now;
 pub mod page;
+mod timers_kept;
 
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};

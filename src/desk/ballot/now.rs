@@ -9,7 +9,7 @@ use crate::book::session_files::{AnswerState, Flight, Kind, SessionFile};
 use crate::book::vocabulary::{Ends, FAULT_LEVELS, Level, Scale, Term};
 use crate::book::{Book, BookError};
 use crate::plots::Lang;
-use crate::session::live::Now;
+use crate::session::live::{NOTE_MOST, Now};
 use crate::sheets::{both_cautions, fault_words};
 
 /// Writes it. Nothing in it is of other tasters, nothing of what is in the cups.
@@ -111,7 +111,8 @@ fn scale(scale: &Scale) -> Value {
                 .collect();
             json!({"kind": "fault", "levels": each})
         }
-        Scale::Tick | Scale::Note => json!({"kind": scale.kind().word()}),
+        Scale::Tick => json!({"kind": scale.kind().word()}),
+        Scale::Note => json!({"kind": scale.kind().word(), "most": NOTE_MOST}),
     }
 }
 

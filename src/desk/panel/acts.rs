@@ -6,14 +6,15 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
 use super::form::number;
+use super::planning::{Once, done_before, once_only, went};
 use super::{host, session as pages};
 use crate::book::quarantine::{Change, change};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::desk::App;
 use crate::desk::Shared;
-use crate::desk::page::{Part, Reader, aside, failed, go};
-use crate::desk::posted::Posted;
+use crate::desk::page::{Part, Reader, aside, failed};
+use crate::desk::posted::{CameOf, Posted};
 use crate::desk::say::Say;
 use crate::session::pour::{PourNote, log_pour};
 use crate::session::{self, DealSecret, Scope, Session, State as Stage};
@@ -27,11 +28,18 @@ pub async fn act(
 ) -> Response {
     let (of, form, say) = (app.clone(), posted.clone(), reader.say);
     let wanted = name.clone();
-    match aside(move || done(&of, say, &wanted, &form)).await {
-        Ok(Ok(told)) => {
-            told.into_iter().for_each(|text| app.tell(text));
-            go(&format!("/sessions/{name}"))
+    let work = move || {
+        // The page that was left open by a timer or a choice of who is here is used again and again.
+        let told = || done(&of, say, &wanted, &form);
+        let to = format!("/sessions/{wanted}");
+        if ["timer", "timer-stop", "host"].contains(&form.text("act")) {
+            return Ok(Once::Now(CameOf { to, told: told()? }));
         }
+        once_only(&of, &form, || Ok(CameOf { to, told: told()? }))
+    };
+    match aside(work).await {
+        Ok(Ok(Once::Now(came))) => went(&app, came),
+        Ok(Ok(Once::Before(came))) => done_before(&app, &reader, &posted, &came),
         Ok(Err(e)) => match pages::room(&app, &name).await {
             Ok(Ok(room)) => pages::shown(&app, &reader, &room, &posted, Some(&e)),
             Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),

@@ -6,6 +6,7 @@ use axum::response::{IntoResponse as _, Response};
 use maud::html;
 
 use super::form::number;
+use super::planning::{Once, done_before, is_planned, once_only, went};
 use super::with_ours;
 use crate::book::book_file::clock;
 use crate::book::time::Moment;
@@ -13,9 +14,9 @@ use crate::book::{Book, BookError, ids};
 use crate::desk::Shared;
 use crate::desk::due_kept::AHEAD;
 use crate::desk::page::{
-    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
+    Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
 };
-use crate::desk::posted::Posted;
+use crate::desk::posted::{CameOf, Posted};
 use crate::desk::told;
 use crate::findings::Answer;
 use crate::findings::due::{Due, Sitting, SoPlanned, Wish, due_of_book, request};
@@ -129,17 +130,18 @@ fn in_words(reader: &Reader, s: &Sitting) -> String {
 
 /// Plans it.
 pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
-    let (book, now, form) = (app.book().clone(), app.now(), posted.clone());
-    match aside(move || planned(&book, &form, now)).await {
-        Ok(Ok((planned, tins))) => {
-            let say = reader.say;
-            app.tell(say.of(
-                format!("Session {} is planned.", planned.session),
-                format!("场次 {} 已计划。", planned.session),
-            ));
-            tins.into_iter().chain(planned.warnings).for_each(|text| app.tell(text));
-            go(&format!("/sessions/{}", planned.session))
-        }
+    let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
+    let work = move || {
+        once_only(&of, &form, || {
+            let (planned, tins) = planned(of.book(), &form, now)?;
+            let mut told = vec![is_planned(say, &planned)];
+            told.extend(tins.into_iter().chain(planned.warnings).map(|w| told::text(say, &w)));
+            Ok(CameOf { to: format!("/sessions/{}", planned.session), told })
+        })
+    };
+    match aside(work).await {
+        Ok(Ok(Once::Now(came))) => went(&app, came),
+        Ok(Ok(Once::Before(came))) => done_before(&app, &reader, &posted, &came),
         Ok(Err(e)) => shown(&app, &reader, &posted, Some(e)).await,
         Err(response) => response,
     }

@@ -13,12 +13,13 @@ use crate::book::tasters::Taster;
 use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
-use crate::desk::Shared;
 use crate::desk::page::{
-    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, wrong,
+    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
 };
-use crate::desk::posted::Posted;
+use crate::desk::posted::{Begun, CameOf, ONCE, Posted, new_once, once};
+use crate::desk::say::Say;
 use crate::desk::told;
+use crate::desk::{App, Shared};
 use crate::session::{self, DealSecret, Planned};
 
 /// So many samples are offered for ticking, the youngest first; others are typed.
@@ -98,6 +99,14 @@ pub async fn show(
     reader: Reader,
     Query(fields): Query<Vec<(String, String)>>,
 ) -> Response {
+    // The form's id is part of its address: whoever comes back to it is told what was planned from it.
+    if !fields.iter().any(|(name, _)| name == ONCE) {
+        let joint = if reader.at.contains('?') { '&' } else { '?' };
+        return go(&format!("{}{joint}{ONCE}={}", reader.at, new_once()));
+    }
+    if let Some(came) = app.taken.came_of(&once(&reader.at)) {
+        return planned_from_it(&app, &reader, &came);
+    }
     let (book, now) = (app.book().clone(), app.now());
     let read = aside(move || Ok((offer(&book, now)?, begun(fields, &book, now)?))).await;
     match read {
@@ -107,6 +116,23 @@ pub async fn show(
         Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),
         Err(response) => response,
     }
+}
+
+/// The form that somebody came back to after planning.
+fn planned_from_it(app: &Shared, reader: &Reader, came: &CameOf) -> Response {
+    let say = reader.say;
+    let body = html! {
+        div.next {
+            @for text in came.told.iter().take(1) { p { (text) } }
+            p { (say.of("It was planned from the form that you came back to.", "您返回的表单已用于计划该场次。")) }
+            p.buttons {
+                a.button href=(came.to) { (say.of("To the session", "前往该场次")) } " "
+                a.button.quiet href="/sessions/new" { (say.of("Plan another one", "另外计划一场")) }
+            }
+        }
+    };
+    let title = say.of("Plan a session", "计划场次");
+    page(app, reader, Part::Sessions, title, with_ours(body)).into_response()
 }
 
 /// The picture of what the form would plan, or why it would be refused.
@@ -132,26 +158,65 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
         let picture = picture::markup(reader.say, &seen);
         return again(&app, &reader, &posted, picture, None).await;
     }
-    let (book, now, form) = (app.book().clone(), app.now(), posted.clone());
+    let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let planned = aside(move || {
-        let request = form::request(&form)?;
-        session::plan(&book, &request, now, DealSecret::from_system()?)
+        once_only(&of, &form, || {
+            let request = form::request(&form)?;
+            let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
+            let mut told = vec![is_planned(say, &planned)];
+            told.extend(planned.warnings.iter().map(|w| told::text(say, w)));
+            Ok(CameOf { to: format!("/sessions/{}", planned.session), told })
+        })
     })
     .await;
     match planned {
-        Ok(Ok(planned)) => {
-            app.tell(reader.say.of(
-                format!("Session {} is planned.", planned.session),
-                format!("场次 {} 已计划。", planned.session),
-            ));
-            for warning in &planned.warnings {
-                app.tell(told::text(reader.say, warning));
-            }
-            go(&format!("/sessions/{}", planned.session))
-        }
+        Ok(Ok(Once::Now(came))) => went(&app, came),
+        Ok(Ok(Once::Before(came))) => done_before(&app, &reader, &posted, &came),
         Ok(Err(e)) => again(&app, &reader, &posted, html! {}, Some(e)).await,
         Err(response) => response,
     }
+}
+
+/// What came of a form, and whether it came of it just now.
+pub(super) enum Once {
+    Now(CameOf),
+    Before(CameOf),
+}
+
+/// Does what a form asks, unless it was done already.
+pub(super) fn once_only(
+    app: &App,
+    posted: &Posted,
+    work: impl FnOnce() -> Result<CameOf, BookError>,
+) -> Result<Once, BookError> {
+    let hand = match app.taken.begin(posted) {
+        Begun::New(hand) => hand,
+        Begun::Before(came) => return Ok(Once::Before(came)),
+    };
+    let came = work()?;
+    hand.done(&came.to, &came.told);
+    Ok(Once::Now(came))
+}
+
+/// Goes where a form leads, and says there what was done.
+pub(super) fn went(app: &App, came: CameOf) -> Response {
+    came.told.into_iter().for_each(|text| app.tell(text));
+    go(&came.to)
+}
+
+/// The page of a form that was done already.
+pub(super) fn done_before(app: &App, reader: &Reader, posted: &Posted, came: &CameOf) -> Response {
+    let title = reader.say.of("Done already", "已完成");
+    let body = with_ours(twice(reader, posted, came));
+    (StatusCode::CONFLICT, page(app, reader, Part::Sessions, title, body)).into_response()
+}
+
+/// That a session is planned.
+pub(super) fn is_planned(say: Say, planned: &Planned) -> String {
+    say.of(
+        format!("Session {} is planned.", planned.session),
+        format!("场次 {} 已计划。", planned.session),
+    )
 }
 
 async fn again(

@@ -2,12 +2,13 @@
 
 use maud::{Markup, html};
 
+use super::host::Host;
 use super::words;
 use crate::book::{Book, BookError};
 use crate::desk::App;
 use crate::desk::ballot::live::{ShownTimer, TasterProgress};
 use crate::desk::say::Say;
-use crate::session::Session;
+use crate::session::{Session, State};
 
 /// A phone that was heard of within so many seconds is there: phones ask every three.
 const THERE_S: u64 = 15;
@@ -103,6 +104,32 @@ pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
             }
         }
     }
+}
+
+/// Cups that somebody found musty or mouldy, so that nobody is poured more of them: the codes alone, neither who said
+/// it nor how much. Somebody at the desk who may not see answers learns it once it was handed in.
+#[must_use]
+pub fn musty(say: Say, session: &Session, host: &Host, all: &[Progress]) -> Markup {
+    let at_once = host.may_see_answers(session.state);
+    let mut cups: Vec<u16> = all
+        .iter()
+        .flat_map(|p| p.of.flights.iter().flat_map(|f| &f.musty))
+        .filter(|(_, handed_in)| at_once || *handed_in)
+        .map(|(cup, _)| *cup)
+        .collect();
+    cups.sort_unstable();
+    cups.dedup();
+    if cups.is_empty() || session.state >= State::Revealed {
+        return html! {};
+    }
+    let list = cups.iter().map(ToString::to_string).collect::<Vec<_>>().join(say.of(", ", "、"));
+    html! { div.wrong {
+        h2 { (say.of(format!("Musty or mouldy: cup {list}"), format!("霉味或霉变：{list} 号杯"))) }
+        p { (say.of(
+            "A taster reports it. Stop pouring it; nobody tastes it any further. Set the cup and its leaf aside. Tasting does not establish food safety: follow local food law and use a licensed laboratory.",
+            "有评茶员报告。停止分杯，任何人不得再品尝；请将该杯及其茶叶另放。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+        )) }
+    } }
 }
 
 /// The timer of all, if it runs.

@@ -55,6 +55,7 @@ pub fn shown(
             span.state data-state=(room.session.state.to_string()) { (words::state(say, room.session.state)) } " "
             (words::kind(say, plan.kind)) " · " (plan.day) " · " (words::recipe(say, &plan.recipe))
         }
+        div id="musty" role="alert" { (far::musty(say, &room.session, &room.host, &room.progress)) }
         (who_is_here(reader, room))
         (next(app, reader, room, typed))
         @if room.is_going_on() {
@@ -225,11 +226,13 @@ pub async fn progress(
     let read = aside(move || {
         let session = Session::open(of.book(), &name)?;
         let all = far::progress(&of, of.book(), &session)?;
-        Ok::<_, BookError>((session, all))
+        let host = super::host::host(of.book(), &session)?;
+        Ok::<_, BookError>((session, all, host))
     });
     match read.await {
-        Ok(Ok((session, all))) => Json(json!({
+        Ok(Ok((session, all, host))) => Json(json!({
             "state": session.state,
+            "musty": far::musty(reader.say, &session, &host, &all).into_string(),
             "table": far::table(reader.say, &session, &all).into_string(),
             "timer": far::timer(reader.say, &session, app.live.timer(&session.name, None)).into_string(),
         }))

@@ -126,12 +126,18 @@ fn due_word(say: Say, state: State) -> &'static str {
 
 fn is_due(say: Say, due: &Due) -> Markup {
     let open: Vec<_> = due.samples.iter().filter(|s| s.state.is_open()).collect();
+    let heading = if open.iter().any(|s| s.is_new()) {
+        say.of("To be tasted", "待评")
+    } else {
+        say.of("To be tasted again", "待复评")
+    };
     html! {
-        section { h2 { (say.of("To be tasted again", "待复评")) }
+        section { h2 { (heading) }
             @if open.is_empty() { p { (say.of("Nothing is due.", "没有到期项。")) " " a href="/due" { (say.of("What comes later", "以后的安排")) } } }
             @else {
                 ul { @for s in open.iter().take(NAMED) { li {
                     b { (s.sample) }
+                    @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) ", " }
                     @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) ", " (next.day) }
                     " " span.state data-state=(s.state.word()) { (due_word(say, s.state)) }
                 } } }

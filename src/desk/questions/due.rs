@@ -109,7 +109,7 @@ fn table(f: &Due, say: Say) -> Markup {
                 @for s in &f.samples {
                     tr {
                         th scope="row" { (s.sample) }
-                        td data-head=(heads[1]) { (state(s.state, say)) }
+                        td data-head=(heads[1]) { (state(s.state, say)) @if s.is_new() { (say.of(", not tasted yet: first tasting", "，尚未评过：首评")) } }
                         @match &s.next {
                             Answer::Known(t) => {
                                 td data-head=(heads[2]) { (t.day) }

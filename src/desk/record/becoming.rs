@@ -5,8 +5,9 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::classes::{class_field, must_be_meant};
 use super::log::arms;
-use super::new::{class_field, made_on, new_lot, values_of_making};
+use super::new::{made_on, new_lot, values_of_making};
 use super::{Body, Done, fields, lot_page, rng, shown, words, written};
 use crate::book::fitness::SAFETY;
 use crate::book::lots::{Lot, LotFile};
@@ -391,7 +392,8 @@ pub async fn blend(State(app): State<Shared>, reader: Reader, posted: Posted) ->
     written(
         (app, reader, Part::Lots),
         posted,
-        |app, _, posted| {
+        |app, reader, posted| {
+            must_be_meant(app, posted, reader.say)?;
             let tea = NewTea {
                 new: new_lot(posted, file_of(posted)?)?,
                 from: (1..=MOST)
@@ -466,7 +468,7 @@ fn blending(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
             (samples(&lots))
             h2 { (say.of("What comes out", "成品")) }
             (fields::day("made", words::field("--made", say), "", posted.text("made")))
-            (class_field(posted, say))
+            (class_field(app, posted, say))
             p.hint { (say.of("Class empty: that of what goes in, if it is one. Kilograms empty: the sum of what went in.", "茶类留空：同投入批次（若一致）。重量留空：投入之和。")) }
             (text(posted, "kg", say.of("Kilograms that came out", "成品公斤数"), ""))
             (text(posted, "reserve", say.of("Put into the reserve, g", "留样，克"), ""))

@@ -1,26 +1,20 @@
 //! The step clock of the workshop: buttons for the moments of making, fields for its values, for a phone in one
 //! wet hand. Taps are kept on the phone until they are saved.
 
-use axum::Json;
-use axum::body::Bytes;
-use axum::extract::{Extension, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode};
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{DOCTYPE, Markup, html};
-use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::log::by_step;
-use super::{Body, rng, shown, words};
-use crate::book::book_file::clock;
+use super::{Body, shown, words};
 use crate::book::lot_warnings::LONGEST_MAKING_DAYS;
-use crate::book::lots::{How, Lot, PRESS_OFF, PRESS_ON};
+use crate::book::lots::{Lot, PRESS_OFF, PRESS_ON};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
-use crate::book::time::{Day, Moment};
-use crate::book::writing::{Entry, log_lot, refused};
-use crate::book::{BookError, ids};
-use crate::desk::doors::form_token;
-use crate::desk::guard::Caller;
+use crate::book::time::Day;
+use crate::book::writing::refused;
+use crate::book::{BookError, ids, units};
 use crate::desk::page::{Part, Reader, aside, head, other_language};
 use crate::desk::panel::qr::qr;
 use crate::desk::say::Say;
@@ -28,8 +22,6 @@ use crate::desk::{App, Shared, told};
 
 /// A batch is in hand until so many days after its drying ended.
 const AFTER: i64 = 3;
-/// The most lines that are sent at once.
-const MOST: usize = 100;
 /// So many lines are shown as logged last.
 const LAST: usize = 8;
 
@@ -38,32 +30,37 @@ fn in_hand(lot: &Lot, today: Day) -> bool {
 }
 
 /// What the workshop logs: all of making and packing, neither the reserve nor a quarantine.
-fn is_of_making(p: &Parameter) -> bool {
+pub(super) fn is_of_making(p: &Parameter) -> bool {
     p.step() != "reserve" && (p.step() != "store" || p.id == "store.packed")
 }
 
-fn frame(reader: &Reader, title: &str, body: &Markup) -> Html<String> {
+/// A page of the step clock.
+pub(super) fn framed_sheet(reader: &Reader, title: &str, body: &Markup) -> Html<String> {
     let markup = html! {
         (DOCTYPE)
         html lang=(reader.say.html()) {
             (head(title, &["base.css", "clock.css"], &["clock.js"]))
-            body { main id="main" { h1 { (title) } (body) (other_language(reader)) } }
+            body {
+                header.head { (other_language(reader)) }
+                main id="main" { h1 { (title) } (body) }
+            }
         }
     };
     Html(markup.into_string())
 }
 
-async fn framed(
+/// A page of the step clock whose making reads the disk.
+pub(super) async fn framed(
     app: Shared,
     reader: Reader,
     make: impl FnOnce(&App, &Reader) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || match make(&app, &reader) {
-        Ok((title, body)) => frame(&reader, &title, &body).into_response(),
+        Ok((title, body)) => framed_sheet(&reader, &title, &body).into_response(),
         Err(e) => {
             let title = reader.say.of("This cannot be shown", "无法显示");
             let body = html! { div.wrong role="alert" { pre { (told::markup(reader.say, &e.to_string())) } } p { a href="/clock" { (reader.say.of("All batches in hand", "全部在制批次")) } } };
-            (StatusCode::UNPROCESSABLE_ENTITY, frame(&reader, title, &body)).into_response()
+            (StatusCode::UNPROCESSABLE_ENTITY, framed_sheet(&reader, title, &body)).into_response()
         }
     };
     aside(work).await.unwrap_or_else(|broken| broken)
@@ -84,17 +81,28 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
             } }
             @if here.is_empty() {
                 p { (say.of(
-                    format!("No batch is in hand: none is made between {} and {}. Add it at the desk, with the day on which its drying is to end.", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
-                    format!("没有在制批次：{} 至 {} 之间无制成日期。请在工作台新增，并填写预计干燥结束之日。", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
+                    format!("No batch is in hand: none is made between {} and {}.", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
+                    format!("没有在制批次：{} 至 {} 之间无制成日期。", today.later(-AFTER), today.later(LONGEST_MAKING_DAYS)),
                 )) }
             }
+            p { a.button.quiet.new href="/new-batch" { (say.of("A new batch", "新的一批")) } }
         };
         Ok((say.of("Step clock", "车间计时").to_owned(), body))
     })
     .await
 }
 
-fn find<'a>(lots: &'a [Lot], id: &str, today: Day) -> Result<&'a Lot, BookError> {
+/// The id that follows: its number one more, as wide as it was, until no lot has it. None to offer without a number.
+pub(super) fn next_id(id: &str, lots: &[Lot]) -> String {
+    let head = id.trim_end_matches(|c: char| c.is_ascii_digit());
+    let Ok(number) = id[head.len()..].parse::<u64>() else { return String::new() };
+    let width = id.len() - head.len();
+    let free = |id: &String| !lots.iter().any(|l| ids::same(&l.id, id));
+    let names = (1..=1000).map(|more| format!("{head}{:0width$}", number.saturating_add(more)));
+    names.into_iter().find(free).unwrap_or_default()
+}
+
+pub(super) fn find<'a>(lots: &'a [Lot], id: &str, today: Day) -> Result<&'a Lot, BookError> {
     lots.iter().find(|l| ids::same(&l.id, id)).filter(|l| in_hand(l, today)).ok_or_else(|| {
         refused(
             format!("no batch \"{id}\" is in hand"),
@@ -124,6 +132,10 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, parameters: &Parameters) -> Mark
         "waiting": say.of("Not saved yet, kept on this phone: ", "尚未保存，留在本机："),
         "again": say.of("Waiting for the network; it is sent again by itself. Leave this page open.", "等待网络，将自动重发。请勿关闭本页。"),
         "ended": say.of("This link is not good any more: ask for the new one. What is not saved is kept here.", "链接已失效：请索取新链接。未保存的留在本机。"),
+        "open": say.of("Not logged, see above: ", "未记录，见上方："),
+        "asked": say.of("Is this right?", "确认无误？"),
+        "sure": say.of("It is right: log it", "无误，记录"),
+        "leave": say.of("Leave it out", "不记录"),
         "undo": say.of("Undo", "撤销"),
         "refused": say.of("Not logged", "未记录"),
         "fine": say.of("I have seen it", "知道了"),
@@ -143,6 +155,7 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, parameters: &Parameters) -> Mark
                 ul id="last" {}
             }
         }
+        div id="asked" role="alert" {}
         div id="refused" role="alert" {}
         p id="status" role="status" aria-live="polite" {}
     }
@@ -155,9 +168,14 @@ fn step_of(step: &str, list: &[&Parameter], say: Say) -> Markup {
     html! {
         section.step {
             h2 { (words::step(step, say)) }
-            div.moments { @for p in moments {
+            div.moments { @for p in &moments {
                 button.moment type="button" data-parameter=(p.id) data-again=[(is_logged_often(p)).then_some("yes")] {
                     span.name { (p.label(say.key())) } span.when {}
+                }
+            }
+            @if let Some((start, lasts)) = end_of(&moments, &values) {
+                button.moment.end type="button" data-parameter=(lasts.id) data-start=(start.id) {
+                    span.name { (say.of("End: ", "结束：")) (lasts.label(say.key())) } span.when {}
                 }
             } }
             @if !values.is_empty() {
@@ -168,6 +186,25 @@ fn step_of(step: &str, list: &[&Parameter], say: Say) -> Markup {
             }
         }
     }
+}
+
+/// Where a step has a beginning and a time that it takes, but no moment of its end: the two. Its end is logged as that
+/// time.
+fn end_of<'a>(
+    moments: &[&'a Parameter],
+    values: &[&'a Parameter],
+) -> Option<(&'a Parameter, &'a Parameter)> {
+    let named = |p: &&&Parameter, name: &str| p.id.split_once('.').is_some_and(|(_, n)| n == name);
+    let start = moments.iter().find(|p| named(p, "start"))?;
+    if moments.iter().any(|p| named(&p, "end")) {
+        return None;
+    }
+    let is_time = |p: &Parameter| {
+        p.kind == ParameterKind::Number
+            && p.unit.as_deref().is_some_and(|u| units::convert(1.0, u, "min").is_some())
+    };
+    let lasts = values.iter().find(|p| (named(p, "hours") || named(p, "minutes")) && is_time(p))?;
+    Some((start, lasts))
 }
 
 /// Whether each moment that is logged counts, not the latest alone.
@@ -201,7 +238,7 @@ fn value_of(p: &Parameter, say: Say) -> Markup {
 }
 
 /// What holds now: of each parameter the latest, and the lines that were logged last.
-fn state_of(lot: &Lot, parameters: &Parameters, say: Say) -> Value {
+pub(super) fn state_of(lot: &Lot, parameters: &Parameters, say: Say) -> Value {
     let mut held = serde_json::Map::new();
     let mut last: Vec<Value> = Vec::new();
     let of_making = |id: &str| parameters.parameter(id).filter(|p| is_of_making(p));
@@ -226,121 +263,6 @@ fn state_of(lot: &Lot, parameters: &Parameters, say: Say) -> Value {
     json!({ "held": held, "last": last })
 }
 
-/// Which batch's state is asked for.
-#[derive(Debug, Default, Deserialize)]
-pub struct Of {
-    #[serde(default)]
-    lot: String,
-}
-
-#[derive(Debug, Deserialize)]
-struct Lines {
-    lines: Vec<Tapped>,
-}
-
-#[derive(Debug, Deserialize)]
-struct Tapped {
-    lot: String,
-    entry: String,
-    parameter: String,
-    value: Option<String>,
-    at: String,
-    replaces: Option<String>,
-}
-
-fn unreadable(text: &str) -> Response {
-    (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "error": "unreadable", "text": text })))
-        .into_response()
-}
-
-/// Logs what was tapped; answers once it is on the disk.
-pub async fn lines(
-    State(app): State<Shared>,
-    reader: Reader,
-    Extension(caller): Extension<Caller>,
-    Query(of): Query<Of>,
-    headers: HeaderMap,
-    body: Bytes,
-) -> Response {
-    let token = headers.get("x-form").and_then(|h| h.to_str().ok());
-    if token != Some(form_token(&caller.cookie).as_str()) {
-        return (StatusCode::FORBIDDEN, Json(json!({ "error": "ended" }))).into_response();
-    }
-    let sent: Lines = match serde_json::from_slice(&body) {
-        Ok(sent) => sent,
-        Err(e) => return unreadable(&e.to_string()),
-    };
-    if sent.lines.len() > MOST {
-        return unreadable("too many lines at once");
-    }
-    let work = move || {
-        let mut results = Vec::new();
-        for line in &sent.lines {
-            match log(&app, &reader, line) {
-                Ok(()) => results.push(json!({ "entry": line.entry, "outcome": "saved" })),
-                // The disk or another writer: the phone keeps it and sends it again.
-                Err(e @ BookError::Store(_)) => {
-                    let told =
-                        json!({ "error": "not-saved", "text": told::text(reader.say, &e.to_string()), "results": results });
-                    return (StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response();
-                }
-                Err(e) => results.push(json!({
-                    "entry": line.entry, "outcome": "refused", "text": told::text(reader.say, &e.to_string()),
-                })),
-            }
-        }
-        let state = state_now(&app, &of.lot, reader.say).unwrap_or(Value::Null);
-        Json(json!({ "results": results, "state": state })).into_response()
-    };
-    aside(work).await.unwrap_or_else(|broken| broken)
-}
-
-fn state_now(app: &App, id: &str, say: Say) -> Result<Value, BookError> {
-    let lots = app.cache.lots_and_mistakes()?.lots;
-    let lot = find(&lots, id, app.now().day())?;
-    Ok(state_of(lot, &app.cache.parameters()?.value, say))
-}
-
-fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<(), BookError> {
-    let now = app.now();
-    let lots = app.cache.lots_and_mistakes()?.lots;
-    let lot = find(&lots, &line.lot, now.day())?;
-    let parameters = app.cache.parameters()?;
-    let p = parameters.value.parameter(&line.parameter).filter(|p| is_of_making(p)).ok_or_else(
-        || {
-            refused(
-                format!("\"{}\" is nothing that the workshop logs", line.parameter),
-                "a parameter of a step of making",
-                "load the page again",
-            )
-        },
-    )?;
-    let at: Moment = line.at.parse().map_err(|_| {
-        refused(
-            format!("\"{}\" is no moment", line.at),
-            "a moment with its offset",
-            "load the page again",
-        )
-    })?;
-    let file = app.cache.book_file()?;
-    let at = at.on_clock_of(&clock(&file));
-    let value = match (&line.replaces, p.kind) {
-        (Some(_), _) => None,
-        (None, ParameterKind::Moment) => Some(at.to_string()),
-        (None, _) => line.value.as_ref().map(|v| v.trim().replace(['\r', '\n'], " ")),
-    };
-    let taken_back = reader.say.of("taken back at the step clock", "在车间计时撤销");
-    let entry = Entry {
-        id: Some(line.entry.clone()),
-        at: Some(at),
-        how: How::Measured,
-        reason: line.replaces.as_ref().map(|_| taken_back.to_owned()),
-        replaces: line.replaces.clone(),
-        ..Entry::new(p.id.clone(), value)
-    };
-    log_lot(app.book(), &lot.id, &entry, now, &mut rng()?).map(|_| ())
-}
-
 /// The link of the step clock, for the workshop's phones.
 pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
     shown(app, reader, Part::Lots, |app, reader| {
@@ -348,8 +270,8 @@ pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
         let address = format!("{}/enter/{}", app.ballots_at, app.doors.clock_link());
         let body = html! {
             p { (say.of(
-                "With this link a phone in the workshop writes down when the steps of a batch begin and what is measured. It shows nothing else of the book; tasters have links of their own.",
-                "车间的手机凭此链接记下各步骤的开始时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
+                "With this link a phone in the workshop begins batches and writes down when their steps begin and end and what is measured. It shows nothing else of the book; tasters have links of their own.",
+                "车间的手机凭此链接新开批次，记下各步骤的起止时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
             )) }
             @if !app.on_lan {
                 p.warn { (say.of("Only this machine reaches it now: start the desk with --lan so that phones on the Wi-Fi can.", "目前仅本机可用：请以 --lan 启动工作台，使同一 Wi-Fi 的手机可用。")) }

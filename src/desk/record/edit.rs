@@ -11,7 +11,7 @@ use toml_edit::{DocumentMut, TableLike};
 use super::tables::{Field, Form, part_mut, table, table_mut, write};
 use super::texts::{conflict, readable};
 use super::things::{self, Thing};
-use super::{Body, lot_page, sheet, shown};
+use super::{Body, classes, lot_page, sheet, shown};
 use crate::book::proposed::{Saved, Text};
 use crate::book::reading::BOOK;
 use crate::book::retasting::RETASTING;
@@ -113,7 +113,7 @@ impl What {
         match self {
             Self::Thing(thing, _) => Ok(vec![(None, thing.fields(app, reader.say)?)]),
             Self::Book => things::book(app, reader.say),
-            Self::Lot(_) => Ok(vec![(None, things::lot(reader.say))]),
+            Self::Lot(_) => Ok(vec![(None, things::lot(app, reader.say))]),
         }
     }
 
@@ -345,6 +345,9 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
         *new = Some(id.to_owned());
     }
     let mut doc = document(&text, &what)?;
+    if matches!(what, What::Lot(_)) {
+        classes::must_be_meant(app, posted, reader.say)?;
+    }
     let languages = languages(app);
     for (part, fields) in what.tables(app, reader)? {
         let of: Option<&mut dyn TableLike> = match (&what, part) {

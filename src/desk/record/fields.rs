@@ -152,6 +152,20 @@ pub fn kilograms(text: &str) -> Result<Option<f64>, BookError> {
     })
 }
 
+/// A number as it is written in the record, where a keyboard gave a comma for the point.
+pub fn decimal(text: &str) -> String {
+    match text.split_once(',') {
+        Some((whole, rest))
+            if !whole.is_empty()
+                && !rest.is_empty()
+                && whole.chars().chain(rest.chars()).all(|c| c.is_ascii_digit()) =>
+        {
+            format!("{whole}.{rest}")
+        }
+        _ => text.to_owned(),
+    }
+}
+
 /// A number of a field; none if it is empty.
 ///
 /// # Errors

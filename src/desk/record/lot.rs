@@ -11,11 +11,12 @@ use crate::book::balance::balance;
 use crate::book::book_file::Limits;
 use crate::book::family::family;
 use crate::book::fitness::{SAFETY, fitness};
-use crate::book::lots::{Lot, LotValue, MAIN};
+use crate::book::lots::{How, Lot, LotValue, MAIN};
 use crate::book::making::making;
 use crate::book::parameters::Parameters;
 use crate::book::stays::stays;
 use crate::book::stores::Loggers;
+use crate::book::time::Moment;
 use crate::book::{BookError, ids, lot_warnings};
 use crate::desk::page::{Part, Reader};
 use crate::desk::say::Say;
@@ -219,6 +220,20 @@ fn steps(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
     }
 }
 
+/// How a value came and when. What was given with a lot that was made already, or with a day alone, is of its day: it
+/// was not measured at a moment that anybody knows.
+pub fn how_and_when(lot: &Lot, how: How, at: Moment, say: Say) -> String {
+    if !lot.is_of_the_day(at) {
+        return format!("{}, {}", words::how(how, say), words::moment(&at.to_string()));
+    }
+    let of_day =
+        say.of(format!("of {}, no time given", at.day()), format!("{} 当日，未记时刻", at.day()));
+    match how {
+        How::Measured => of_day,
+        How::Estimated => format!("{}, {of_day}", words::how(how, say)),
+    }
+}
+
 /// A value that holds, and the way to its correction.
 pub fn value_row(lot: &Lot, v: &LotValue, parameters: &Parameters, say: Say) -> Markup {
     let p = parameters.parameter(&v.parameter);
@@ -230,7 +245,7 @@ pub fn value_row(lot: &Lot, v: &LotValue, parameters: &Parameters, say: Say) -> 
         tr {
             th scope="row" { (name) @if let Some(arm) = &v.arm { " (" (arm) ")" } }
             td { strong { (words::value(&v.value, v.unit.as_deref(), p, say)) } @if let Some(usual) = usual { " " span.warn { (usual) } } }
-            td.pale { (words::how(v.how, say)) ", " (words::moment(&v.at.to_string())) @if let Some(note) = &v.note { "; " (note) } }
+            td.pale { (how_and_when(lot, v.how, v.at, say)) @if let Some(note) = &v.note { "; " (note) } }
             td { a.small href={ (lot_page(&lot.id)) "/correct?entry=" (v.entry) } { (say.of("correct", "更正")) span.unseen { ": " (name) } } }
         }
     }

@@ -6,7 +6,7 @@ use super::{lot_page, words};
 use crate::book::balance::Balance;
 use crate::book::family::{Family, Relative};
 use crate::book::ids;
-use crate::book::lots::{Lot, MAIN};
+use crate::book::lots::{How, Lot, MAIN};
 use crate::book::moves::storage;
 use crate::book::parameters::Parameters;
 use crate::book::stays::{By, Measured, Stay};
@@ -277,9 +277,9 @@ pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                         @let p = parameters.parameter(&line.parameter);
                         @let newer = lot.log.values().find(|l| l.replaces.as_deref() == Some(line.entry.as_str()));
                         tr.gone[newer.is_some()] {
-                            td.day { (words::moment(&line.at.to_string())) }
+                            td.day { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
                             td { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
-                            td { (words::line(line, p, say)) ", " (words::how(line.how, say)) }
+                            td { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { ", " (words::how(line.how, say)) } }
                             td { (line.by.as_deref().unwrap_or_default()) }
                             td { code { (line.entry) } }
                             td {

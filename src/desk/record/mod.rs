@@ -3,7 +3,10 @@
 
 mod becoming;
 mod check;
+mod classes;
 mod clock;
+mod clock_lines;
+mod clock_new;
 mod edit;
 mod fields;
 mod list;
@@ -25,8 +28,8 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::page::{Part, Reader, aside, failed, go, page, shown_error, wrong};
-use super::posted::Posted;
+use super::page::{Part, Reader, aside, failed, go, page, shown_error, twice, wrong};
+use super::posted::{Begun, Posted};
 use super::{App, Shared};
 use crate::book::BookError;
 
@@ -62,8 +65,9 @@ pub fn routes() -> Router<Shared> {
 /// The step clock of the workshop.
 pub fn clock_routes() -> Router<Shared> {
     Router::new()
-        .route("/clock", get(clock::batches).post(clock::lines))
+        .route("/clock", get(clock::batches).post(clock_lines::lines))
         .route("/clock/{id}", get(clock::batch))
+        .route("/new-batch", get(clock_new::form).post(clock_new::add))
 }
 
 /// What a page shows: its title and what stands under it.
@@ -108,13 +112,24 @@ async fn written(
     form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || {
+        let hand = match app.taken.begin(&posted) {
+            Begun::New(hand) => hand,
+            Begun::Before(came) => {
+                let title = reader.say.of("Done already", "已完成");
+                let body = twice(&reader, &posted, &came);
+                return (StatusCode::CONFLICT, sheet(&app, &reader, part, title, &body))
+                    .into_response();
+            }
+        };
         let error = match write(&app, &reader, &posted) {
             Ok(done) => {
+                hand.done(&done.to, &done.told);
                 done.told.into_iter().for_each(|text| app.tell(text));
                 return go(&done.to);
             }
             Err(e) => e,
         };
+        drop(hand);
         let status = match &error {
             BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
             _ => StatusCode::UNPROCESSABLE_ENTITY,

@@ -4,6 +4,7 @@ use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
 
+use super::classes::{class_field, must_be_meant};
 use super::log::by_step;
 use super::{Body, Done, fields, lot_page, rng, shown, words, written};
 use crate::book::lots::LotFile;
@@ -11,7 +12,7 @@ use crate::book::parameters::Parameters;
 use crate::book::time::Day;
 use crate::book::writing::{NewLot, add_lot, refused};
 use crate::book::{BookError, trial_rules};
-use crate::desk::page::{Part, Reader, field, text_field, token};
+use crate::desk::page::{Part, Reader, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared};
@@ -28,21 +29,6 @@ pub async fn form(State(app): State<Shared>, reader: Reader) -> Response {
 /// What is not said stays out.
 fn said(posted: &Posted, name: &str) -> Option<String> {
     fields::text(posted, name)
-}
-
-/// A field for a class of tea: those that the trade names are offered, any other is taken.
-pub fn class_field(posted: &Posted, say: Say) -> Markup {
-    field(
-        "class",
-        words::field("--class", say),
-        "",
-        html! {
-            input id="class" name="class" list="classes" value=(posted.text("class")) autocomplete="off";
-            datalist id="classes" {
-                @for (id, _) in words::CLASSES { option value=(id) { (words::class(id, say)) } }
-            }
-        },
-    )
 }
 
 /// The values of making, step by step: each step opens by itself.
@@ -83,7 +69,7 @@ fn new_form(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
             (token(reader))
             div.grid {
                 (text("id", say.of("Id", "编号"), say.of("letters, digits, - _ . as T26-03: the name of its folder", "字母、数字、- _ .，如 T26-03：即其文件夹名")))
-                (class_field(posted, say))
+                (class_field(app, posted, say))
                 (fields::day("made", words::field("--made", say), say.of("the day on which drying ended", "干燥结束之日"), posted.text("made")))
                 (text("picked", say.of("Picked on", "采摘日期"), say.of("a day, or several with spaces between them", "一日或多日，以空格分开")))
                 (text("garden", say.of("Garden", "茶园"), ""))
@@ -149,6 +135,7 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
                     "fill it in",
                 ));
             }
+            must_be_meant(app, posted, reader.say)?;
             let file = LotFile {
                 picked: fields::days_of(posted.text("picked"))?,
                 garden: said(posted, "garden"),

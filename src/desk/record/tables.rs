@@ -4,10 +4,10 @@
 use maud::{Markup, html};
 use toml_edit::{Array, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
-use super::fields;
+use super::{classes, fields};
 use crate::book::writing::refused;
 use crate::book::{BookError, ids};
-use crate::desk::page::{choice, text_field};
+use crate::desk::page::{choice, field, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 
@@ -16,6 +16,8 @@ use crate::desk::say::Say;
 pub enum Holds {
     /// A line of text.
     Text,
+    /// A class of tea: these are offered.
+    Class(Vec<String>),
     /// More than a line.
     Long,
     /// A number.
@@ -137,6 +139,15 @@ impl Form<'_> {
             Holds::Text | Holds::Number | Holds::Whole | Holds::Texts => {
                 text_field(key, label, hint, &text())
             }
+            Holds::Class(known) => html! {
+                (field(key, label, hint, html! {
+                    input id=(key) name=(key) value=(text()) list="classes" autocomplete="off" aria-describedby={ (key) "-hint" };
+                    (classes::suggestions(known, say))
+                }))
+                @if let Some(typed) = self.typed {
+                    (classes::meant(typed.text(key), known, say, typed.ticked("class-meant")))
+                }
+            },
             Holds::Days | Holds::Wholes => text_field(key, label, hint, &text().replace(", ", " ")),
             Holds::Long => fields::long(key, label, hint, &text()),
             Holds::Day => fields::day(key, label, hint, &text()),
@@ -374,7 +385,7 @@ pub fn write(
     let text = posted.text(key);
     let filled = (!text.is_empty()).then_some(text);
     let new = match &f.holds {
-        Holds::Text => filled.map(|t| Value::from(t.replace('\n', " "))),
+        Holds::Text | Holds::Class(_) => filled.map(|t| Value::from(t.replace('\n', " "))),
         Holds::Long | Holds::OneOf(_) => filled.map(Value::from),
         Holds::Number => number(text)?,
         Holds::Whole => filled.map(whole).transpose()?,

@@ -2,7 +2,7 @@
 //! and what a lot is.
 
 use super::tables::{Field, Holds};
-use super::words;
+use super::{classes, words};
 use crate::book::BookError;
 use crate::book::parameters::ParameterKind;
 use crate::book::reading::{PARAMETERS, RECIPES, TASTERS, VOCABULARY};
@@ -458,13 +458,14 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
 }
 
 /// What a lot is.
-pub fn lot(say: Say) -> Vec<Field> {
+pub fn lot(app: &App, say: Say) -> Vec<Field> {
+    let known = classes::known(app);
     vec![
         Field::new(
             "class",
             words::field("--class", say),
-            "black, green, white, oolong, yellow, dark …",
-            Holds::Text,
+            classes::hint(&known, say),
+            Holds::Class(known),
         ),
         Field::new(
             "made",

@@ -203,6 +203,14 @@ pub struct SampleDue {
     pub not_served: Vec<String>,
 }
 
+impl SampleDue {
+    /// Whether no session has scored it, or what it was split from: what it waits for is its first tasting.
+    #[must_use]
+    pub fn is_new(&self) -> bool {
+        self.last.known().is_none()
+    }
+}
+
 /// A tasting of a plan.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Tasting {

@@ -8,7 +8,7 @@ use super::{Record, labelled};
 use crate::book::family;
 use crate::book::ids;
 use crate::book::labels::Labels;
-use crate::book::lots::{CameBy, How, Lot, LotValue};
+use crate::book::lots::{CameBy, How, Lot};
 use crate::book::making;
 use crate::book::parameters::{ParameterKind, QUARANTINE, Value, WATER_ACTIVITY};
 use crate::book::time::Day;
@@ -236,13 +236,6 @@ fn descent(lot: &Lot) -> Option<Descent> {
         None => "not said",
     };
     Some(Descent { by: by.to_owned(), n_lots })
-}
-
-/// The day from which the sample is in quarantine, if it is.
-pub(super) fn quarantined_since(of: &Subject<'_>) -> Option<Day> {
-    let history = of.lot.history(QUARANTINE, &of.arm);
-    let yes = |v: &&&LotValue| v.value == Value::YesNo(true);
-    history.iter().rev().take_while(yes).last().map(|v| v.at.day())
 }
 
 const MOISTURES: [&str; 2] = ["dry.moisture", "store.moisture"];

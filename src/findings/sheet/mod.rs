@@ -9,6 +9,7 @@ mod cup;
 mod facts;
 mod movement;
 mod subject;
+mod unfit;
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -27,6 +28,7 @@ pub use cup::{BestWord, Compared, Cup, CupRow, Interval, NotPrinted};
 pub use facts::{Brewing, Conditions, Descent, Identity, Made, MadeValue, Moisture, Stored};
 pub use movement::{Moved, Movement};
 pub use subject::{NotIssued, Subject, subject};
+pub use unfit::{TooDamp, Water};
 
 /// A sheet has at most so many rows in its profile of the cup.
 pub const MOST_ROWS: usize = 10;
@@ -47,6 +49,10 @@ pub struct Sheet {
     /// The day from which it is in quarantine, if it is: then it is neither offered nor tasted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub quarantined_since: Option<Day>,
+    /// What its leaf was measured to hold that is not below the book's limits for keeping it: then it is not offered until
+    /// it was dried again and measured again.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub too_damp: Vec<TooDamp>,
     /// The latest moisture that is known.
     pub moisture: Answer<Moisture>,
     /// How it was made, step by step; masses and moments are left out.
@@ -123,6 +129,14 @@ pub struct Tasted {
     pub revealed: Day,
 }
 
+impl Sheet {
+    /// Whether it is offered to nobody: in quarantine, or too damp to be kept.
+    #[must_use]
+    pub fn is_not_offered(&self) -> bool {
+        self.quarantined_since.is_some() || !self.too_damp.is_empty()
+    }
+}
+
 /// What a sheet is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Record<'a> {
@@ -161,6 +175,7 @@ pub fn sheet(
         return Err(NotIssued::NotTasted { sample: of.to_string() });
     };
     let mut withheld = Vec::new();
+    withheld.extend(unfit::to_look_at(of, record));
     let mut shy = facts::Shy::of(of.lot, record, &mut withheld);
     let identity = facts::identity(of, record, &mut shy);
     let making = facts::making(of, record, &mut shy);
@@ -184,7 +199,8 @@ pub fn sheet(
             altitude_m: record.book.altitude_m,
         },
         identity,
-        quarantined_since: facts::quarantined_since(of),
+        quarantined_since: unfit::quarantined_since(of, record),
+        too_damp: unfit::too_damp(of, record),
         moisture: facts::moisture(of, record),
         making,
         tasted,

@@ -3,7 +3,7 @@
 use super::page::{Alert, Block, Words, number};
 use super::tasting::faults;
 use crate::findings::Answer;
-use crate::findings::sheet::{Made, MadeValue, Sheet};
+use crate::findings::sheet::{Made, MadeValue, Sheet, TooDamp, Water};
 
 /// A class of tea in words; what the trade does not know stands as it was written.
 fn class(class: &str, w: Words) -> String {
@@ -51,6 +51,28 @@ fn safety(w: Words) -> &'static str {
     )
 }
 
+/// Leaf that is not fit to be kept.
+fn too_damp(d: &TooDamp, w: Words) -> Alert {
+    let (found, limit) = (number(d.found, 2), number(d.limit, 2));
+    let text = match d.what {
+        Water::Moisture => w.say(
+            format!("Moisture of {found} % (wet basis, {}) is not below {limit} %", d.day),
+            format!("湿基含水率 {found}%（{}），不低于 {limit}%", d.day),
+        ),
+        Water::WaterActivity => w.say(
+            format!("Water activity of {found} ({}) is not below {limit}", d.day),
+            format!("水分活度 {found}（{}），不低于 {limit}", d.day),
+        ),
+    };
+    Alert {
+        head: w.pick("Not offered: too damp to be kept", "不出售：过湿，不宜存放").to_owned(),
+        text: w.say(
+            format!("{text}: mould may grow. It is not offered until it is dried again and measured again."),
+            format!("{text}：可能生霉。复烘并重新测定之前不出售。"),
+        ),
+    }
+}
+
 pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
     let mut alerts = Vec::new();
     if let Some(since) = f.quarantined_since {
@@ -59,7 +81,11 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
             text: w.say(format!("In quarantine since {since}."), format!("自 {since} 起隔离。")),
         });
     }
-    if let Some(m) = f.moisture.known().filter(|m| m.too_moist) {
+    for damp in &f.too_damp {
+        alerts.push(too_damp(damp, w));
+    }
+    let told = f.too_damp.iter().any(|d| d.what == Water::Moisture);
+    if let Some(m) = f.moisture.known().filter(|m| m.too_moist && !told) {
         let (percent, limit) = (number(m.percent, 2), number(m.warning_from, 2));
         let on = m.day.map_or_else(String::new, |d| w.say(format!(" on {d}"), format!("（{d}）")));
         alerts.push(Alert {
@@ -241,7 +267,7 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
         w.pick("Keep it", "保存"),
-        f.quarantined_since.is_none().then(|| {
+        (!f.is_not_offered()).then(|| {
             w.pick(
                 "closed, dry, dark and cool, away from odours",
                 "密封、干燥、避光、阴凉，远离异味",
@@ -281,7 +307,7 @@ pub(super) fn cautions(f: &Sheet, w: Words) -> Block {
         ),
     ];
     // What is not to be tasted gets no advice on drinking it.
-    let hot = f.quarantined_since.is_none().then_some(hot);
+    let hot = (!f.is_not_offered()).then_some(hot);
     Block {
         heading: w.pick("Please mind", "请注意").to_owned(),
         rows: Vec::new(),

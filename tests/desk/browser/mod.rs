@@ -2,6 +2,7 @@
 //!
 //! One test at a time, for each starts browsers of its own. Tests wait for what the page shows, never for a time.
 
+mod hints;
 mod kinds;
 mod looks;
 mod lost;

@@ -1,0 +1,112 @@
+//! A new batch from the step clock: a small form for the workshop.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse as _, Response};
+use maud::html;
+
+use super::clock::{framed, framed_sheet, next_id};
+use super::{Body, classes, fields, rng, words};
+use crate::book::lots::{How, LotFile};
+use crate::book::parameters::Parameter;
+use crate::book::writing::{NewLot, add_lot, refused};
+use crate::book::{BookError, units};
+use crate::desk::page::{Reader, aside, field, shown_error, text_field, token, twice, wrong};
+use crate::desk::posted::{Begun, Posted};
+use crate::desk::{App, Shared};
+
+/// What the fresh leaf weighs.
+const LEAF: &str = "pluck.mass";
+
+/// The form.
+pub async fn form(State(app): State<Shared>, reader: Reader) -> Response {
+    framed(app, reader, |app, reader| {
+        let lots = app.cache.lots_and_mistakes()?.lots;
+        let latest = lots.iter().max_by_key(|l| (l.made(), l.id.clone()));
+        let given = [
+            ("id", latest.map_or_else(String::new, |l| next_id(&l.id, &lots))),
+            ("class", latest.map_or_else(String::new, |l| l.file.value.class.clone())),
+            ("made", app.now().day().to_string()),
+        ];
+        let given = given.map(|(name, value)| (name.to_owned(), value)).to_vec();
+        filled(app, reader, &Posted(given))
+    })
+    .await
+}
+
+/// The parameter of the fresh leaf, if the book has it as a mass.
+fn leaf(app: &App) -> Result<Option<(Parameter, String)>, BookError> {
+    let parameters = app.cache.parameters()?;
+    let p = parameters.value.parameter(LEAF);
+    let mass = |p: &&Parameter| {
+        p.unit.as_deref().is_some_and(|unit| units::convert(1.0, unit, "kg").is_some())
+    };
+    Ok(p.filter(mass).map(|p| (p.clone(), p.unit.clone().unwrap_or_default())))
+}
+
+fn filled(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookError> {
+    let say = reader.say;
+    let leaf = leaf(app)?;
+    let body = html! {
+        p { a.button.quiet href="/clock" { (say.of("All batches in hand", "全部在制批次")) } }
+        form.batch method="post" action="/new-batch" {
+            (token(reader))
+            (text_field("id", say.of("Id", "编号"), say.of("letters, digits, - _ .", "字母、数字、- _ ."), posted.text("id")))
+            (classes::class_field(app, posted, say))
+            (fields::day("made", say.of("Its drying is to end on", "预计干燥结束之日"), "", posted.text("made")))
+            @if let Some((p, unit)) = &leaf {
+                (field("leaf", &format!("{}, {unit}", p.label(say.key())), say.of("empty: not weighed yet", "留空为未称"), html! {
+                    input id="leaf" name="leaf" inputmode="decimal" autocomplete="off" value=(posted.text("leaf")) aria-describedby="leaf-hint";
+                }))
+            }
+            p { button { (say.of("Begin this batch", "开始此批")) } }
+        }
+    };
+    Ok((say.of("A new batch", "新的一批").to_owned(), body))
+}
+
+/// Adds the batch, and goes to its clock.
+pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
+    let work = move || {
+        let hand = match app.taken.begin(&posted) {
+            Begun::New(hand) => hand,
+            Begun::Before(came) => {
+                let body = twice(&reader, &posted, &came);
+                let title = reader.say.of("Done already", "已完成");
+                return (StatusCode::CONFLICT, framed_sheet(&reader, title, &body)).into_response();
+            }
+        };
+        match added(&app, &reader, &posted) {
+            Ok(id) => {
+                let told = reader.say.of(format!("Lot {id} added."), format!("已新增批次 {id}。"));
+                let to = format!("/clock/{id}");
+                hand.done(&to, &[told]);
+                crate::desk::page::go(&to)
+            }
+            Err(e) => {
+                drop(hand);
+                let text = shown_error(&app, &e);
+                let (title, body) = filled(&app, &reader, &posted).unwrap_or_else(|_| {
+                    (reader.say.of("This was not done", "未完成").to_owned(), html! {})
+                });
+                let body = html! { (wrong(&reader, &text)) (body) };
+                let page = framed_sheet(&reader, &title, &body);
+                (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+            }
+        }
+    };
+    aside(work).await.unwrap_or_else(|broken| broken)
+}
+
+fn added(app: &App, reader: &Reader, posted: &Posted) -> Result<String, BookError> {
+    if posted.text("class").is_empty() {
+        return Err(refused("the class of tea is empty", "black, green, white …", "fill it in"));
+    }
+    classes::must_be_meant(app, posted, reader.say)?;
+    let made = fields::day_of(posted.text("made"))?;
+    let file = LotFile::new(posted.text("id"), posted.text("class"), made);
+    let weighed = posted.filled("leaf").map(|kg| (LEAF.to_owned(), fields::decimal(kg)));
+    let new =
+        NewLot { values: weighed.into_iter().collect(), how: How::Measured, ..NewLot::of(file) };
+    Ok(add_lot(app.book(), &new, app.now(), &mut rng()?)?.id)
+}
