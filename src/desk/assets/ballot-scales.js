@@ -161,8 +161,7 @@ function noteScale(term, name, answer, change) {
   const tell = () => {
     clearTimeout(quiet);
     const text = area.value.trim();
-    // Too long a text would be refused: it stays here until it is shortened.
-    if (text === told || [...text].length > most) return;
+    if (text === told) return;
     told = text;
     change(text === '' ? null : text);
   };

@@ -73,46 +73,75 @@ fn is_quoted(body: &str) -> bool {
     body.trim_start_matches(|c: char| c.is_ascii_digit()).trim_start().starts_with("| ")
 }
 
+/// A line is looked up no further than this: nothing of the library is as long, but what it quotes may be.
+const LONGEST: usize = 8000;
+/// So deep do texts of the table stand in holes of others.
+const DEEPEST: u8 = 5;
+
 /// One message, perhaps with a place or a sample and a colon before it.
 fn message(say: Say, text: &str) -> Line {
-    if let Some(text) = known(say, text) {
-        return Line { text, known: true };
-    }
-    for (at, _) in text.match_indices(": ") {
-        let (before, rest) = (&text[..at], &text[at + 2..]);
-        let names = !before.contains(' ') || before.contains('/');
-        if names && let Some(rest) = known(say, rest) {
-            return Line { text: format!("{before}: {rest}"), known: true };
+    message_in(say, text, DEEPEST)
+}
+
+fn message_in(say: Say, text: &str, deep: u8) -> Line {
+    if text.len() <= LONGEST && deep > 0 {
+        let stop = text.strip_suffix('.').map(|text| (text, say.of(".", "。")));
+        // The last of several warnings has a full stop.
+        for (text, stop) in [Some((text, "")), stop].into_iter().flatten() {
+            if let Some(text) = known_behind_a_place(say, text, deep) {
+                return Line { text: text + stop, known: true };
+            }
         }
     }
     Line { text: with_fields(say, text), known: say.0 == Lang::En || is_chinese(text) }
 }
 
+fn known_behind_a_place(say: Say, text: &str, deep: u8) -> Option<String> {
+    known(say, text, deep).or_else(|| {
+        text.match_indices(": ").take(4).find_map(|(at, colon)| {
+            let (before, rest) = (&text[..at], &text[at + colon.len()..]);
+            let names = !before.contains(' ') || before.contains('/');
+            let told = names.then(|| known(say, rest, deep)).flatten()?;
+            Some(format!("{before}: {told}"))
+        })
+    })
+}
+
 /// A text of the table; none if it is not there.
-fn known(say: Say, text: &str) -> Option<String> {
+fn known(say: Say, text: &str, deep: u8) -> Option<String> {
     let (entry, held) = TABLE.find(text)?;
     let holes = entry.holes.iter().zip(held).map(|(hole, held)| match hole {
-        Hole::Told => each(say, held),
+        Hole::Told => each(say, held, deep - 1),
         _ => held.to_owned(),
     });
     let as_told = say.of(entry.form.unwrap_or(entry.line), entry.zh);
     Some(filled(as_told, &holes.collect::<Vec<_>>()))
 }
 
-/// What stands in a hole that the table fills: a text of it, or several with semicolons between; a name
-/// stays as it is.
-fn each(say: Say, held: &str) -> String {
+/// What stands in a hole that the table fills: a text of it, or several with semicolons between; names
+/// stay as they are.
+fn each(say: Say, held: &str, deep: u8) -> String {
+    if let (Lang::Zh, Some(names)) = (say.0, names(held)) {
+        return names.join("、");
+    }
     let parts: Vec<&str> = held.split("; ").collect();
-    let told = several(say, &parts)
-        .unwrap_or_else(|| parts.iter().map(|part| message(say, part).text).collect());
+    let told = several(say, &parts, deep)
+        .unwrap_or_else(|| parts.iter().map(|part| message_in(say, part, deep).text).collect());
     told.join(say.of("; ", "；"))
+}
+
+/// The names of a list, `a, b and c`; none if it is one of something else.
+fn names(held: &str) -> Option<Vec<&str>> {
+    let (before, last) = held.rsplit_once(" and ")?;
+    let all: Vec<&str> = before.split(", ").chain([last]).collect();
+    all.iter().all(|name| !name.contains(' ')).then_some(all)
 }
 
 /// Texts of the table that stand one after the other: as many as can be told apart, for a text may have a
 /// semicolon of its own.
-fn several(say: Say, parts: &[&str]) -> Option<Vec<String>> {
+fn several(say: Say, parts: &[&str], deep: u8) -> Option<Vec<String>> {
     // More than anything has; the ways to part them double with each.
-    const MOST: usize = 12;
+    const MOST: usize = 6;
     if parts.is_empty() {
         return Some(Vec::new());
     }
@@ -120,9 +149,9 @@ fn several(say: Say, parts: &[&str]) -> Option<Vec<String>> {
         return None;
     }
     (1..=parts.len()).find_map(|n| {
-        let told = message(say, &parts[..n].join("; "));
+        let told = message_in(say, &parts[..n].join("; "), deep);
         let mut all = told.known.then(|| vec![told.text])?;
-        all.extend(several(say, &parts[n..])?);
+        all.extend(several(say, &parts[n..], deep)?);
         Some(all)
     })
 }

@@ -457,3 +457,33 @@ fn what_the_table_does_not_have_is_marked() {
     assert!(!super::markup(EN, odd).into_string().contains("lang="));
     assert!(!super::markup(ZH, "场次 a b 已计划。").into_string().contains("lang="));
 }
+
+/// What a file or a form holds may be long, and may look like a line of the table in a line of the table.
+#[test]
+fn what_goes_on_and_on_is_told_all_the_same() {
+    for odd in [", expected x", "; a", ": b", ".", " and c", "? Otherwise did you mean \"x\""] {
+        for n in [5, 500, 50_000] {
+            let long = format!("not TOML: {}", odd.repeat(n));
+            assert!(text(ZH, &long).contains("TOML"));
+            assert!(text(EN, &long).contains("TOML"));
+        }
+    }
+}
+
+#[test]
+fn lists_of_names_and_the_last_of_several_warnings_are_told() {
+    let gap = "T24-01, T24-04 and T25-16: not tasted for more than a year. What the tea did meanwhile \
+               cannot be made up for; the tasting counts for the age that it has now.";
+    assert!(
+        text(ZH, gap).starts_with("T24-01、T24-04、T25-16：一年多没有品评。"),
+        "{}",
+        text(ZH, gap)
+    );
+    let last = "L1: moisture of 8.6 % (wet basis, 2026-11-26) is not below 8 %: not fit to be kept until \
+                it is dried again and measured again.";
+    told_in_chinese(last);
+    assert!(text(ZH, last).ends_with("否则不宜存放。"), "{}", text(ZH, last));
+    told_in_chinese(
+        "Left out: T25-11: it is not served: in quarantine since 2026-02-08 (musty; damp).",
+    );
+}
