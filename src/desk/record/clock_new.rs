@@ -6,7 +6,7 @@ use axum::response::{IntoResponse as _, Response};
 use maud::html;
 
 use super::clock::{framed, framed_sheet, next_id};
-use super::{Body, classes, fields, rng, words};
+use super::{Body, classes, fields, rng};
 use crate::book::lots::{How, LotFile};
 use crate::book::parameters::Parameter;
 use crate::book::writing::{NewLot, add_lot, refused};
