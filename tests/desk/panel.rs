@@ -491,7 +491,7 @@ fn who_pours_and_tastes_alone_gives_the_key_after_closing() {
     };
     let right = table(LOTS);
     let page = maker.refused(at, &[("act", "key"), ("table", &right)]);
-    assert!(page.contains("close it with"), "{page}");
+    assert!(page.contains("close it first"), "{page}");
     let page = maker.done(at, &[("act", "close"), ("anyway", "1")]);
     assert!(page.contains("look under the tins"), "{page}");
     let wrong = table([LOTS[0], "T25-99", LOTS[2]]);

@@ -151,7 +151,7 @@ fn a_lot_is_added_logged_to_corrected_and_shown() {
     let (status, text) = maker.post("/lots/T26-01/correct", &right);
     assert_eq!(status, 422);
     // The flags of the commands have the names of the form's fields.
-    assert!(text.contains("add “Reason”") && !text.contains("--reason"), "{text}");
+    assert!(text.contains("fill in “Reason”") && !text.contains("--reason"), "{text}");
     let right = [("entry", first), ("value", "15"), ("reason", "misread, \"twice\"")];
     assert_eq!(maker.post("/lots/T26-01/correct", &right).0, 303);
     let log = garden.read("lots/T26-01/log.csv");

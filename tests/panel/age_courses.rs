@@ -238,9 +238,8 @@ fn found(index: u64, gain: f64, months: &[f64]) -> Age {
 const TABLES: u64 = 500;
 
 /// Through the whole finding: where nothing moves a tasting is named in no more than 5 of 100 and the
-/// error of 500 tables (four binomial standard errors are .039; variances that are estimated at 0 count
-/// as known in so small a panel, which makes it 7 of 100); where it does the band and every `since` hold what was
-/// planted.
+/// error of 500 tables (three binomial standard errors are .029); where it does the band and every
+/// `since` hold what was planted (.93 to .97 and two standard errors).
 #[test]
 fn planted_courses_are_held_and_nothing_is_named_where_nothing_moves() {
     let months = [0.5, 2.0, 6.0, 12.0, 18.0, 24.0];
@@ -274,7 +273,7 @@ fn planted_courses_are_held_and_nothing_is_named_where_nothing_moves() {
         "false alarms {alarms}, band {band:.3}, since {since:.3}, named {}",
         named / TABLES as f64
     );
-    assert!(alarms <= 0.089, "{alarms}");
+    assert!(alarms <= 0.079, "{alarms}");
     assert!(band > 0.92, "{band}");
     assert!((0.92..=0.985).contains(&since), "{since}");
     assert!(named > 0.9 * TABLES as f64, "{named}");

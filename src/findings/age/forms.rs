@@ -224,38 +224,38 @@ impl Together {
 }
 
 /// Fits the tastings of one sample in one term, whose means are `family`; `project` are the ages that
-/// are asked ahead. Where pots were not repeated the first real change is widened as the course is.
+/// are asked ahead.
 #[must_use]
 pub fn fit(
     family: &Family,
     tasted: &[Tasted],
-    (of, repeated): (CourseOf, bool),
+    of: CourseOf,
     project: &[f64],
     level: f64,
 ) -> Together {
+    let first_real = real::first_real(family, tasted, level);
     let since = real::since(family, tasted, level);
     let months: Vec<f64> = tasted.iter().map(|t| t.month).collect();
     let apart = ages_apart(&months);
-    let course = if apart < courses::Form::Straight.least() {
-        Err(format!(
+    if apart < courses::Form::Straight.least() {
+        let why = format!(
             "a course needs {} tastings at ages of their own, and {}",
             courses::Form::Straight.least(),
             count(apart, "counts", "count")
-        ))
-    } else {
-        Course::fit(&months, family).map_err(|e| e.to_string())
-    };
-    let by = match &course {
-        Ok(course) if !repeated => course.lack_of_fit().widened_by,
-        _ => 1.0,
-    };
-    let first_real = real::first_real(&family.widened(by), tasted, level);
-    match course {
-        Err(why) => Together {
+        );
+        return Together {
             fit: Answer::unknown(&why),
             first_real,
             since,
             projection: project::refused(project, &why),
+        };
+    }
+    match Course::fit(&months, family) {
+        Err(e) => Together {
+            fit: Answer::unknown(e.to_string()),
+            first_real,
+            since,
+            projection: project::refused(project, &e.to_string()),
         },
         Ok(course) => Together {
             fit: Answer::Known(fitted(&course, &months, of, level)),

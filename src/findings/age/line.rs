@@ -208,10 +208,7 @@ impl<'a> Line<'a> {
         match (counted.is_empty(), why) {
             (true, Some(why)) => Together::unknown(&why),
             (true, None) => Together::unknown("it was not tasted in this term"),
-            _ => {
-                let how = (course, sums.model.several_brews == Some(true));
-                forms::fit(&sums.family(&counted), &tasted, how, project, sums.level)
-            }
+            _ => forms::fit(&sums.family(&counted), &tasted, course, project, sums.level),
         }
     }
 

@@ -17,9 +17,8 @@ pub struct FirstReal {
     pub session: String,
     /// Its age, in months.
     pub month: f64,
-    /// The change from the first tasting; its limits and p hold for all tastings together. Unless pots
-    /// were repeated its error is widened as the course's is (`widened_by` of its lack of fit): one
-    /// pot a tasting does not say how pots differ, but tastings that miss their course do.
+    /// The change from the first tasting; its limits and p hold for all tastings together, by the
+    /// errors of their means: with one pot a tasting these do not hold how pots differ.
     pub change: Change,
     /// Tastings that were compared with the first.
     pub n_compared: usize,

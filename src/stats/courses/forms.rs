@@ -251,12 +251,12 @@ impl Fitted {
         dot(&self.b, &self.row(at))
     }
 
-    pub(super) fn variance_and_df(&self, at: f64) -> (f64, f64) {
-        self.variance_of(&self.row(at))
+    pub(super) fn variance_and_df(&self, at: f64, by: f64) -> (f64, f64) {
+        self.variance_of(&self.row(at), by)
     }
 
-    pub(super) fn variance_of(&self, row: &[f64]) -> (f64, f64) {
-        self.parameters.variance_and_df(row).unwrap_or((f64::NAN, f64::NAN))
+    pub(super) fn variance_of(&self, row: &[f64], by: f64) -> (f64, f64) {
+        self.parameters.inflated(row, by).unwrap_or((f64::NAN, f64::NAN))
     }
 
     /// The row whose product with the parameters is b1 of one unit of time (of the saturating form,

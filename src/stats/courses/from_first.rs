@@ -76,7 +76,7 @@ fn luck(r: &[Vec<f64>], level: f64, df: f64) -> Option<Arc<Luck>> {
 /// changes ([`LargestT`]) and the smallest of their degrees of freedom. So the chance that any
 /// estimate is named where nothing changes is `1 - level`, at whatever place (Dunnett 1955 with
 /// correlations of their own). That holds for the errors of the family: what estimates wobble beyond
-/// them is not in it (ask a family that is [widened](Family::widened) by what they do). None with fewer than two estimates, or where a change has no variance
+/// them is not in it. None with fewer than two estimates, or where a change has no variance
 /// or is not estimable.
 #[must_use]
 pub fn from_first(family: &Family, level: f64) -> Option<FromFirst> {

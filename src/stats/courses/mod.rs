@@ -296,11 +296,11 @@ impl Course {
             .iter()
             .zip(&self.weights)
             .map(|(f, weight)| {
-                let (variance, own) = f.variance_and_df(at);
+                let (variance, own) = f.variance_and_df(at, self.widening(f));
                 if *weight >= COUNTS {
                     df = df.min(own);
                 }
-                (*weight, f.value(at), variance * self.widening(f))
+                (*weight, f.value(at), variance)
             })
             .collect();
         let value = all.iter().map(|(w, v, _)| w * v).sum::<f64>();
@@ -326,8 +326,8 @@ impl Course {
 
     /// b1 of a form, in one unit of time where it is straight.
     fn slope_of(&self, f: &Fitted, level: f64) -> Contrast {
-        let (variance, df) = f.variance_of(&f.slope_row());
-        Contrast::of(f.slope(), variance * self.widening(f), df, level)
+        let (variance, df) = f.variance_of(&f.slope_row(), self.widening(f));
+        Contrast::of(f.slope(), variance, df, level)
     }
 }
 

@@ -167,22 +167,16 @@ impl Family {
         }
     }
 
-    /// Returns the same estimates with every standard error `by` times as large and the same degrees of
-    /// freedom: covariances times `by²`. For errors that are known to be larger than the model says.
-    #[must_use]
-    pub fn widened(&self, by: f64) -> Self {
-        let form = |m: &Mat<f64>| m * faer::Scale(by * by);
-        Self {
-            moments: Moments::of(&self.moments.covariance, &self.moments.gradients, form),
-            unpooled: self.unpooled.as_ref().map(|u| Arc::new(u.with(form))),
-            ..self.clone()
-        }
-    }
-
     /// Returns the variance of the combination of the basis with `weights` and its degrees of freedom,
     /// as [`contrast`](Self::contrast) has them; none where that is not estimable.
     #[must_use]
     pub fn variance_and_df(&self, weights: &[f64]) -> Option<(f64, f64)> {
+        self.inflated(weights, 1.0)
+    }
+
+    /// The same where what the covariance says was found `by` times too small: that of the fit times
+    /// `by`. What is asked apart from the fit stays, since that factor is in units of the fit's errors.
+    pub(crate) fn inflated(&self, weights: &[f64], by: f64) -> Option<(f64, f64)> {
         if !self.told(weights) {
             return None;
         }
@@ -201,10 +195,10 @@ impl Family {
         let spread: f64 = (0..g.len())
             .map(|j| g[j] * dot(&g, &self.information_inverse.col_as_slice(j)[..g.len()]))
             .sum();
-        let pooled = (variance, variance * variance / spread);
+        let pooled = (by * variance, variance * variance / spread);
         let Some(u) = &self.unpooled else { return Some(pooled) };
         let g: Vec<f64> = u.forms.iter().map(form).collect();
-        Some(u.wider(pooled, &g))
+        Some(u.wider(variance, pooled, &g))
     }
 
     fn told(&self, weights: &[f64]) -> bool {

@@ -101,13 +101,14 @@ impl Unpooled {
         Self { variances: self.variances.clone(), spread: self.spread.clone(), forms }
     }
 
-    /// Variance and degrees of freedom of a combination that has those of `pooled` at the fit: these,
-    /// or its own where they make the wider 95% interval; `g` says how its variance moves with each.
-    pub fn wider(&self, pooled: (f64, f64), g: &[f64]) -> (f64, f64) {
+    /// Variance and degrees of freedom of a combination that has the variance `at_fit`: those of
+    /// `pooled`, or its own where they make the wider 95% interval; `g` says how its variance moves
+    /// with each.
+    pub fn wider(&self, at_fit: f64, pooled: (f64, f64), g: &[f64]) -> (f64, f64) {
         let n = g.len();
         let spread: f64 =
             (0..n).map(|i| g[i] * (0..n).map(|j| self.spread[(i, j)] * g[j]).sum::<f64>()).sum();
-        let own = (dot(&self.variances, g), 2.0 * pooled.0 * pooled.0 / spread);
+        let own = (dot(&self.variances, g), 2.0 * at_fit * at_fit / spread);
         let half = |(v, df): (f64, f64)| v.max(0.0).sqrt() * t_quantile_upper(0.025, df);
         if half(own) > half(pooled) { own } else { pooled }
     }
