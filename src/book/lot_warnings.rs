@@ -124,18 +124,20 @@ fn odd_masses(lot: &Lot) -> Vec<String> {
         let v = lot.parameter_of(after.0, MAIN);
         let entry = v.map_or("", |v| v.entry.as_str());
         let line = lot.log.lines.iter().find(|l| l.value.entry == entry);
-        let how = if o.more { "more than" } else { "less than a tenth of" };
-        format!(
-            "{}:{}: {} of {} is {} kg, {how} the {} kg of {}: if one of them is wrong, log a line that \
-             replaces it (entry {entry} here)",
-            lot.log.file,
-            line.map_or(1, |l| l.number),
-            after.0,
-            lot.id,
-            shown(after.1),
-            shown(before.1),
-            before.0
-        )
+        let (what, of, was) = (after.0, &lot.id, before.0);
+        let (now, then) = (shown(after.1), shown(before.1));
+        let said = if o.more {
+            format!(
+                "{what} of {of} is {now} kg, more than the {then} kg of {was}: if one of them is wrong, log a line \
+                 that replaces it (entry {entry} here)"
+            )
+        } else {
+            format!(
+                "{what} of {of} is {now} kg, less than a tenth of the {then} kg of {was}: if one of them is wrong, \
+                 log a line that replaces it (entry {entry} here)"
+            )
+        };
+        format!("{}:{}: {said}", lot.log.file, line.map_or(1, |l| l.number))
     };
     odd(lot, None).into_iter().map(told).collect()
 }

@@ -28,7 +28,7 @@ impl<'a> Reader<'a> {
 
     /// What a form that is refused is told.
     fn refused(&self, path: &str, fields: &[(&str, &str)]) -> String {
-        let page = self.get("/sessions/new");
+        let page = self.get("/lots/new");
         let token = value_of(&page, "form");
         let mut body = format!("form={token}");
         for (name, value) in fields {

@@ -292,7 +292,9 @@ fn missing(path: &Path, whole: bool, excused: &mut [usize]) -> Vec<String> {
     for Literal { line: number, before, text } in literals(&source) {
         let refusal = text.contains("to mend:") || text.contains("expected:");
         let unseen = ["expect(", "description =", "reason =", "skip_serializing_if ="];
-        if !(whole || refusal) || unseen.iter().any(|u| before.ends_with(u)) {
+        // The desk's own refusals stand in both languages where they are written.
+        let in_both = before.trim_end_matches("format!(").trim_end().ends_with("say.of(");
+        if !(whole || refusal) || in_both || unseen.iter().any(|u| before.ends_with(u)) {
             continue;
         }
         let doing = before.ends_with("io(");
