@@ -240,7 +240,7 @@ const TABLES: u64 = 500;
 
 /// Through the whole finding: where nothing moves a tasting is named in no more than 5 of 100 and the
 /// error of 500 tables (three binomial standard errors are .029); where it does the band and every
-/// `since` hold what was planted (.93 to .97 and two standard errors).
+/// `since` hold what was planted.
 #[test]
 fn planted_courses_are_held_and_nothing_is_named_where_nothing_moves() {
     let months = [0.5, 2.0, 6.0, 12.0, 18.0, 24.0];
@@ -277,7 +277,8 @@ fn planted_courses_are_held_and_nothing_is_named_where_nothing_moves() {
     assert!(alarms <= 0.079, "{alarms}");
     assert!(band > 0.92, "{band}");
     assert!((0.92..=0.985).contains(&since), "{since}");
-    assert!(named > 0.9 * TABLES as f64, "{named}");
+    // A test that alarmed in .072 where nothing moves named more than .9; at .05 it names .88 (measured).
+    assert!(named > 0.84 * TABLES as f64, "{named}");
 }
 
 #[test]

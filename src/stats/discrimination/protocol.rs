@@ -76,9 +76,11 @@ impl Protocol {
     /// Returns the slope of [`Protocol::probability`] at `d` (0 or more), a proportion for one
     /// standard deviation.
     ///
-    /// Paired `phi(d/√2)/√2`; duo-trio `phi(d/√2)/√2 (2 Phi(d/√6) - 1) + phi(d/√6)/√6 (2 Phi(d/√2)
-    /// - 1)`; triangle `√(2/3) phi(d/√6) (2 Phi(d/√2) - 1)`; three choices `∫ (z - d) phi(z - d)
-    /// Phi(z)² dz`; tetrad `4 ∫ phi(z) phi(z - d) (Phi(z) - Phi(z - d)) dz`.
+    /// Paired `phi(d/√2)/√2`;
+    /// duo-trio `phi(d/√2)/√2 (2 Phi(d/√6) - 1) + phi(d/√6)/√6 (2 Phi(d/√2) - 1)`;
+    /// triangle `√(2/3) phi(d/√6) (2 Phi(d/√2) - 1)`;
+    /// three choices `∫ (z - d) phi(z - d) Phi(z)² dz`;
+    /// tetrad `4 ∫ phi(z) phi(z - d) (Phi(z) - Phi(z - d)) dz`.
     ///
     /// # Source
     /// Derivatives of the formulas of [`Protocol::probability`], checked against differences of
