@@ -4,8 +4,8 @@ use jiff::tz::TimeZone;
 use rand_chacha::rand_core::Rng;
 
 use super::book_file::clock;
-use super::lots::{Followed, How, LogLine, Lot, LotFile};
-use super::parameters::{ParameterKind, Parameters, mend_unknown};
+use super::lots::{Followed, How, LogLine, Lot, LotFile, MAIN};
+use super::parameters::{ParameterKind, Parameters, RESERVE_DRAWN, mend_unknown};
 use super::problem::{Problems, did_you_mean};
 use super::store::WriteLock;
 use super::time::{Day, Moment};
@@ -309,6 +309,7 @@ pub(super) fn append(
         }
     }
     refuse_new_mistakes(lot, &lines, parameters, before)?;
+    refuse_more_than_all(lot, &lines, parameters)?;
     csv_file::append(book.root(), &lot.log.file, &lines)?;
     Ok(lines)
 }
@@ -336,6 +337,32 @@ pub(super) fn lot_for_mending(
         }
         _ => Err(BookError::Records(problems)),
     }
+}
+
+/// Nobody draws more at once than was ever put into a reserve; a little more than is left may be drawn, since
+/// what is left was not weighed: that is warned of.
+fn refuse_more_than_all(
+    lot: &Lot,
+    lines: &[LogLine],
+    parameters: &Parameters,
+) -> Result<(), BookError> {
+    let of = parameters.parameter(RESERVE_DRAWN);
+    for line in lines.iter().filter(|l| ids::same(&l.parameter, RESERVE_DRAWN)) {
+        let value = line.value.as_deref().zip(of);
+        let grams = value.and_then(|(v, p)| p.value_of(v, line.unit.as_deref()).ok()?.number());
+        let arm = line.arm.as_deref().unwrap_or(MAIN);
+        let kept = lot.reserve(arm).map(|r| r.kept_g).filter(|kept| *kept > 0.0);
+        if let (Some(grams), Some(kept)) = (grams, kept)
+            && grams > kept
+        {
+            return Err(refused(
+                format!("{grams} g cannot be drawn from a reserve into which {kept} g were put"),
+                format!("at most {kept} g"),
+                "correct the grams, or log first what was put in",
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// Refuses lines that contradict what the log says already.

@@ -55,7 +55,7 @@ pub(super) fn check_one(folder: &str, file: &Described<LotFile>, problems: &mut 
         problems.push(file.problem(
             &["kg"],
             format!("{} kg were put into arms, but the lot had only {kg} kg", shown_kg(put)),
-            format!("at least {}", shown_kg(put)),
+            format!("at most {kg} kg in all arms together"),
             "correct kg here or in the arms",
         ));
     }

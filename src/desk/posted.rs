@@ -175,8 +175,8 @@ impl<S: Send + Sync> FromRequest<S> for Posted {
         match caller {
             Some(caller) if posted.text(TOKEN) == form_token(&caller.cookie) => Ok(posted),
             _ => {
-                let text =
-                    "This form is not from a page that you were given. Load the page again.\n";
+                let text = "This form is not from a page that you were given. Load the page again.\n\
+                     此表单并非来自您打开的页面，请重新载入页面。\n";
                 Err((StatusCode::FORBIDDEN, text).into_response())
             }
         }

@@ -8,6 +8,7 @@ use super::words;
 use crate::book::session_files::Change;
 use crate::desk::page::{Reader, field, text_field};
 use crate::desk::posted::Posted;
+use crate::desk::told;
 use crate::session::State as Stage;
 use crate::session::changes::exclusions;
 use crate::session::sets::set_terms;
@@ -77,7 +78,7 @@ pub fn what_was_done(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                     c.cup.map(|c| say.of(format!("cup {c}"), format!("杯 {c}"))), c.steep.map(|s| say.of(format!("steep {s}"), format!("第 {s} 泡"))), c.term.clone()];
                 @let about: Vec<String> = about.into_iter().flatten().collect();
                 li {
-                    b { (words::change(say, c.change)) } " " (about.join(", ")) ": " (c.reason)
+                    b { (words::change(say, c.change)) } " " (about.join(", ")) ": " (told::markup(say, &c.reason))
                     span.hint { (if c.after_reveal { say.of("after the reveal", "揭盲后") } else { say.of("before the reveal", "揭盲前") })
                         @if let Some(by) = &c.by { ", " (by) } ", " (c.at)
                         @if c.change == Change::Exclusion && !stands { " · " (say.of("taken back", "已恢复")) } }

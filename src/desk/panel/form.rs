@@ -39,6 +39,16 @@ pub fn names(text: &str) -> Vec<String> {
     parts.filter(|p| !p.is_empty()).map(str::to_owned).collect()
 }
 
+/// Whether no lot and no flight is named yet.
+pub fn names_nothing(form: &Posted) -> bool {
+    let by_flight = form.text("fill") == "flights";
+    if by_flight {
+        form.text("flights").is_empty()
+    } else {
+        ticked_and_typed(form, "lot", "lots").is_empty()
+    }
+}
+
 /// Names that are ticked and names that are typed, each once.
 fn ticked_and_typed(form: &Posted, ticked: &str, typed: &str) -> Vec<String> {
     let mut all = form.all(ticked);

@@ -23,6 +23,15 @@ pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
     }
 }
 
+/// What stands there before anything is named.
+pub fn nothing_yet(say: Say) -> Markup {
+    let text = say.of(
+        "Tick two lots or more, and who tastes: what the session will be shows here.",
+        "请勾选两个以上批次与评茶员：此处显示场次预览。",
+    );
+    html! { div data-said="" { p.hint { (text) } } }
+}
+
 /// What is read aloud as one edits.
 fn in_short(say: Say, planned: &Planned) -> String {
     let plan = &planned.plan;

@@ -17,6 +17,7 @@ use crate::desk::page::{
     Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
 };
 use crate::desk::posted::{Begun, CameOf, ONCE, Posted, new_once, once};
+use crate::desk::record::class;
 use crate::desk::say::Say;
 use crate::desk::told;
 use crate::desk::{App, Shared};
@@ -137,6 +138,9 @@ fn planned_from_it(app: &Shared, reader: &Reader, came: &CameOf) -> Response {
 
 /// The picture of what the form would plan, or why it would be refused.
 pub async fn preview(State(app): State<Shared>, reader: Reader, form: Posted) -> Response {
+    if form::names_nothing(&form) {
+        return Html(picture::nothing_yet(reader.say).into_string()).into_response();
+    }
     match seen(&app, form).await {
         Ok(seen) => Html(picture::markup(reader.say, &seen).into_string()).into_response(),
         Err(response) => response,
@@ -316,7 +320,7 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             div.ticks.scroll tabindex="0" role="group" aria-label=(say.of("Lots to tick", "勾选批次")) {
                 @for (_, s) in &first {
                     label.pick { input type="checkbox" name="lot" value=(s.name) checked[is_ticked(s)];
-                        span { (s.name) span.hint { (s.class) ", " (s.since) } } }
+                        span { (s.name) span.hint { (class(&s.class, reader.say)) ", " (s.since) } } }
                 }
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::words;
 use crate::book::lots::How;
 use crate::book::parameters::{Parameter, ParameterKind};
-use crate::book::time::{Day, Moment};
+use crate::book::time::{A_DAY, Day, Moment};
 use crate::book::when::When;
 use crate::book::writing::refused;
 use crate::book::{Book, BookError, units};
@@ -122,9 +122,7 @@ pub fn when(posted: &Posted, name: &str, book: &Book) -> Result<Option<Moment>, 
 /// # Errors
 /// If it is none.
 pub fn day_of(text: &str) -> Result<Day, BookError> {
-    text.parse().map_err(|found: String| {
-        refused(found, "a day of the calendar", "choose one, or write it as 2026-05-14")
-    })
+    text.parse().map_err(|found: String| refused(found, A_DAY, "choose another day, or correct it"))
 }
 
 /// The days of a field, with spaces or commas between them.

@@ -20,6 +20,8 @@ mod texts;
 mod things;
 mod words;
 
+pub use words::class;
+
 use axum::Router;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse as _, Response};

@@ -264,7 +264,6 @@ const NOT_TOLD: &[(&str, &str, &str)] = &[
     ("session/draws.rs", "", "what draws are made from"),
     ("session/key.rs", "#", "comments of the key's file"),
     ("session/papers.rs", "", "printed papers, which are in both languages"),
-    ("session/pour.rs", "the pouring plan was written", "a reason that stands in the record"),
     ("session/enter.rs", "STOP: ", "has its Chinese beside it"),
     ("session/request.rs", "correct --7", "a line of the table for each field"),
     ("session/sets.rs", "a rank: a7", "two lines of the table, with ties and without"),

@@ -330,8 +330,11 @@ fn next(out: &mut String, f: &Link, words: &Words) {
             out,
             "<li>{} <code>blindsteep trial --add 4</code></li>",
             escaped(&words.pick(
-                format!("Four batches that would best tell apart {}:", joined.join("; ")),
-                format!("最能区分{}的四个新批次：", joined.join("；"))
+                format!(
+                    "Four batches that would best tell apart {}: “Next trial” at the desk, or",
+                    joined.join("; ")
+                ),
+                format!("最能区分{}的四个新批次：工作台的“下一试验”，或", joined.join("；"))
             ))
         );
     }
