@@ -8,10 +8,9 @@ use serde::Serialize;
 use super::table_args::{self, TableArgs};
 use super::{Context, Failure, charts};
 use crate::book::store;
-use crate::plots::PlotError;
 use crate::scores::{Scores, of_book};
 use crate::views;
-use crate::views::charts::{Chart, Words};
+use crate::views::charts::{Chart, Draw, Words};
 use crate::views::pages::Page;
 
 /// From an answer, its charts and the words of the reader to a page.
@@ -22,21 +21,15 @@ pub struct View<F> {
     /// In the terminal.
     pub text: fn(&F) -> String,
     /// Its charts.
-    pub draw: fn(&F, &Words) -> Result<Vec<Chart>, PlotError>,
+    pub draw: Draw<F>,
     /// As a page, if it has one.
     pub page: Option<ToPage<F>>,
 }
 
-/// The flags that all analyses share.
+/// The flags of what is drawn: charts and pages.
 #[derive(Debug, Args)]
 #[command(group(ArgGroup::new("drawn").multiple(true)))]
-pub struct Asked {
-    /// Revealed sessions of the book, by any unique part of their names
-    #[arg(value_name = "SESSION")]
-    pub(super) sessions: Vec<String>,
-    /// All numbers as JSON, the name of its schema first
-    #[arg(long)]
-    pub(super) json: bool,
+pub struct Drawn {
     /// Write charts (SVG) into this folder
     #[arg(long, value_name = "DIR", group = "drawn")]
     pub(super) charts: Option<PathBuf>,
@@ -46,6 +39,48 @@ pub struct Asked {
     /// The language of what is drawn
     #[arg(long, value_enum, default_value_t, requires = "drawn")]
     pub(super) language: charts::Language,
+}
+
+impl Drawn {
+    /// Writes the charts and the page of an answer, if they were asked for.
+    ///
+    /// # Errors
+    /// If a chart or the page cannot be written.
+    pub fn write<F>(&self, finding: &F, words: &Words, view: &View<F>) -> Result<(), Failure> {
+        match (&self.page, view.page) {
+            (Some(file), Some(page)) => {
+                let drawn = charts::drawn(views::charts::for_page(view.draw, finding, words))?;
+                let page = page(finding, &drawn, words).document().map_err(Failure::Ours)?;
+                store::replace(file, &page, None)?;
+                match &self.charts {
+                    Some(dir) => charts::write(dir, Ok(drawn)),
+                    None => Ok(()),
+                }
+            }
+            (Some(_), None) => Err(Failure::Command(
+                "--page is given, and this answer has no page\n  expected: text, --json or \
+                 --charts\n  to mend:  leave --page out"
+                    .to_owned(),
+            )),
+            (None, _) => match &self.charts {
+                Some(dir) => charts::write(dir, (view.draw)(finding, words)),
+                None => Ok(()),
+            },
+        }
+    }
+}
+
+/// The flags that all analyses share.
+#[derive(Debug, Args)]
+pub struct Asked {
+    /// Revealed sessions of the book, by any unique part of their names
+    #[arg(value_name = "SESSION")]
+    pub(super) sessions: Vec<String>,
+    /// All numbers as JSON, the name of its schema first
+    #[arg(long)]
+    pub(super) json: bool,
+    #[command(flatten)]
+    pub(super) drawn: Drawn,
     #[command(flatten)]
     pub(super) table: TableArgs,
 }
@@ -74,7 +109,7 @@ impl Asked {
     /// What charts and pages call the terms that were scored.
     #[must_use]
     pub fn words(&self, scores: &Scores) -> Words {
-        Words::of(scores, self.language.into())
+        Words::of(scores, self.drawn.language.into())
     }
 
     /// Shows an answer: its charts and its page if they were asked for, then its text or its JSON.
@@ -88,26 +123,7 @@ impl Asked {
         words: &Words,
         view: View<F>,
     ) -> Result<(), Failure> {
-        if self.charts.is_some() || self.page.is_some() {
-            let drawn = charts::drawn((view.draw)(finding, words))?;
-            match (&self.page, view.page) {
-                (Some(file), Some(page)) => {
-                    let page = page(finding, &drawn, words).document().map_err(Failure::Ours)?;
-                    store::replace(file, &page, None)?;
-                }
-                (Some(_), None) => {
-                    return Err(Failure::Command(
-                        "--page is given, and this answer has no page\n  expected: text, --json or \
-                         --charts\n  to mend:  leave --page out"
-                            .to_owned(),
-                    ));
-                }
-                (None, _) => {}
-            }
-            if let Some(dir) = &self.charts {
-                charts::write(dir, Ok(drawn))?;
-            }
-        }
+        self.drawn.write(finding, words, &view)?;
         self.show_text(context, finding, view.text)
     }
 

@@ -12,6 +12,7 @@ use crate::findings::compare::compare;
 use crate::findings::ranking::ranking;
 use crate::scores::Scores;
 use crate::views;
+use crate::views::charts::Words;
 
 /// Which lots differ? Of ranking sessions: which sample has more?
 #[derive(Debug, Args)]
@@ -46,13 +47,6 @@ enum Way {
 pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
     if let Some(rankings) = table_args::rankings(&args.asked.table, &args.asked.sessions, context)?
     {
-        if args.asked.charts.is_some() || args.asked.page.is_some() {
-            return Err(Failure::Command(
-                "--charts or --page is given, and rankings have no charts\n  expected: text or --json\n  to \
-                 mend:  leave the flag out"
-                    .to_owned(),
-            ));
-        }
         if args.control.is_some() || args.better.is_some() || !args.within.is_empty() {
             return Err(Failure::Command(
                 "--control, --better or --within is given, and ranks have no points\n  expected: a \
@@ -61,7 +55,13 @@ pub fn run(args: &CompareArgs, context: &mut Context) -> Result<(), Failure> {
             ));
         }
         let finding = ranking(&rankings, &Settings::default());
-        return args.asked.show_text(context, &finding, views::ranking::text);
+        let words = Words::of_trials(&rankings, args.asked.drawn.language.into());
+        let view = View {
+            text: views::ranking::text,
+            draw: views::charts::ranking,
+            page: Some(views::pages::ranking),
+        };
+        return args.asked.show(context, &finding, &words, view);
     }
     let scores = args.asked.scores(context)?;
     let wish = wish(args, &scores)?;

@@ -321,7 +321,7 @@ fn sheets(
     let json = views::json::of(&finding);
     let digest = store::digest(json.as_bytes());
     let name = format!("sheet-{}", sample.replace('@', "-"));
-    let issue = Issue { day: last_day(sessions), digest: &digest };
+    let issue = Issue { day: last_day(sessions), issued: true, digest: &digest };
     let mut all = vec![(format!("{name}.json"), json.into_bytes())];
     for (language, code) in [(Lang::En, "en"), (Lang::Zh, "zh")] {
         let set = LotSheet::of(&finding, &issue, &[language])?;

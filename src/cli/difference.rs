@@ -3,11 +3,13 @@
 use blindsteep_stats::discrimination::MOST_ANSWERS;
 use clap::{Args, Subcommand};
 
+use super::asked::{Drawn, View};
 use super::{Context, Failure};
 use crate::findings::difference::{Asked, Difference, Tasting, difference, of_counts};
 use crate::findings::{ALPHA, Settings};
-use crate::scores::{Method, of_book, trials_from_revealed};
+use crate::scores::{Method, Trials, of_book, trials_from_revealed};
 use crate::views;
+use crate::views::charts::Words;
 
 /// Are two samples told apart?
 #[derive(Debug, Args)]
@@ -19,6 +21,8 @@ pub struct DifferenceArgs {
     /// All numbers as JSON, the name of its schema first
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    drawn: Drawn,
     #[command(subcommand)]
     counts: Option<CountsOf>,
 }
@@ -64,6 +68,8 @@ struct Counts {
     /// All numbers as JSON, the name of its schema first
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    drawn: Drawn,
 }
 
 /// Runs the command.
@@ -71,20 +77,41 @@ struct Counts {
 /// # Errors
 /// If the counts make no sense, the sessions cannot be read or the result not be written.
 pub fn run(args: &DifferenceArgs, context: &mut Context) -> Result<(), Failure> {
-    let (finding, json) = match &args.counts {
-        Some(CountsOf::Triangle(c)) => (counted(Method::Triangle, c, false)?, c.json),
-        Some(CountsOf::DuoTrio(c)) => (counted(Method::DuoTrio, c, false)?, c.json),
+    let (finding, words, json, drawn) = match &args.counts {
+        Some(CountsOf::Triangle(c)) => counts_of(Method::Triangle, c, false)?,
+        Some(CountsOf::DuoTrio(c)) => counts_of(Method::DuoTrio, c, false)?,
         Some(CountsOf::Paired { counts, two_sided }) => {
-            (counted(Method::Paired, counts, *two_sided)?, counts.json)
+            counts_of(Method::Paired, counts, *two_sided)?
         }
-        None => (of_sessions(&args.sessions, context)?, args.json),
+        None => {
+            let trials = of_sessions(&args.sessions, context)?;
+            let found = difference(&trials, &Settings::default());
+            let words = Words::of_trials(&trials, args.drawn.language.into());
+            (found, words, args.json, &args.drawn)
+        }
     };
-    let text = if json { views::json::of(&finding) } else { views::difference::text(&finding) };
+    let view = View {
+        text: views::difference::text,
+        draw: views::charts::difference,
+        page: Some(views::pages::difference),
+    };
+    drawn.write(&finding, &words, &view)?;
+    let text = if json { views::json::of(&finding) } else { (view.text)(&finding) };
     context.out.write_all(text.as_bytes())?;
     Ok(())
 }
 
-fn of_sessions(names: &[String], context: &Context) -> Result<Difference, Failure> {
+/// A test from its counts, its words, and how it is shown.
+fn counts_of(
+    method: Method,
+    counts: &Counts,
+    two_sided: bool,
+) -> Result<(Difference, Words, bool, &Drawn), Failure> {
+    let words = Words { lang: counts.drawn.language.into(), ..Words::default() };
+    Ok((counted(method, counts, two_sided)?, words, counts.json, &counts.drawn))
+}
+
+fn of_sessions(names: &[String], context: &Context) -> Result<Trials, Failure> {
     if names.is_empty() {
         return Err(Failure::Command(
             "nothing to read is named\n  expected: revealed sessions of the book, or triangle, duo-trio \
@@ -102,7 +129,7 @@ fn of_sessions(names: &[String], context: &Context) -> Result<Difference, Failur
             names = names.join(" ")
         )));
     }
-    Ok(difference(&trials, &Settings::default()))
+    Ok(trials)
 }
 
 fn refused(flag: &str, found: impl std::fmt::Display, expected: &str, mend: &str) -> Failure {

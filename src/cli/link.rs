@@ -115,7 +115,7 @@ fn from_book(args: &LinkArgs, context: &Context) -> Result<(Scores, Makings, Nam
     let sessions = of_book::named_or_all(&book, &args.asked.sessions)?;
     let (scores, makings) = of_book::first_tastings(&book, sessions)?;
     let parameters = book.parameters()?.value;
-    Ok((scores, makings, parameter_names(&parameters, args.asked.language.into())))
+    Ok((scores, makings, parameter_names(&parameters, args.asked.drawn.language.into())))
 }
 
 /// The words of a flag: each a known name as it stands, or several with commas between them.

@@ -80,7 +80,8 @@ pub fn run(args: &SheetArgs, context: &mut Context) -> Result<(), Failure> {
     let day = Moment::now().day();
     if let (Some(form), Some(path)) = (only, &args.out) {
         let digest = store::digest(json.as_bytes());
-        let set = LotSheet::of(&finding, &Issue { day, digest: &digest }, &languages)?;
+        let set =
+            LotSheet::of(&finding, &Issue { day, issued: true, digest: &digest }, &languages)?;
         store::create_new_bytes(path, &set.bytes(&[form])?[0])?;
         writeln!(context.out, "{}", path.display())?;
         return Ok(());

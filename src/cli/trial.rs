@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{ArgGroup, Args};
 
+use super::asked::{Drawn, View};
+use super::charts::Language;
 use super::sheet::{Languages, languages, languages_of};
 use super::table_args::{self, TableArgs};
 use super::{Context, Failure, link};
@@ -12,13 +14,16 @@ use crate::book::time::Moment;
 use crate::book::trials::TrialFile;
 use crate::book::{Book, store};
 use crate::findings::Settings;
-use crate::findings::trial::{TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
+use crate::findings::trial::{Trial, TrialError, Wish, WishedFactor, WishedLevels, shown, trial};
 use crate::scores::{Makings, Scores, of_book};
 use crate::session::all_scored;
+use crate::sheets::Lang;
 use crate::views;
+use crate::views::charts::{Words, parameter_names};
 
 /// What to make next: the batches that tell the most
 #[derive(Debug, Args)]
+#[command(group(ArgGroup::new("drawn").multiple(true)))]
 pub struct TrialArgs {
     /// Revealed sessions of the book, by any unique part of their names (default: all)
     #[arg(value_name = "SESSION")]
@@ -79,10 +84,17 @@ pub struct TrialArgs {
     #[arg(long, value_name = "NAME")]
     save: Option<String>,
     /// Write the work sheet for the factory (PDF)
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", group = "drawn")]
     out: Option<PathBuf>,
-    /// The language of the work sheet (default: the languages of the book)
-    #[arg(long, value_enum, requires = "out")]
+    /// Write charts (SVG) into this folder
+    #[arg(long, value_name = "DIR", group = "drawn", conflicts_with = "show")]
+    charts: Option<PathBuf>,
+    /// Write the answer as a page with its charts: one HTML file
+    #[arg(long, value_name = "FILE", group = "drawn")]
+    page: Option<PathBuf>,
+    /// The language of what is drawn (default: the languages of the book; of charts and the page the
+    /// first of them)
+    #[arg(long, value_enum, requires = "drawn")]
     language: Option<Languages>,
     /// All numbers as JSON, the name of its schema first
     #[arg(long)]
@@ -148,9 +160,43 @@ pub fn run(args: &TrialArgs, context: &mut Context) -> Result<(), Failure> {
     if let Some((path, pdf)) = sheet {
         store::create_new_bytes(path, &pdf)?;
     }
+    draw(&finding, &ground, args)?;
     let text = if args.json { views::json::of(&finding) } else { views::trial::text(&finding) };
     context.out.write_all(text.as_bytes())?;
     Ok(())
+}
+
+/// Writes the charts and the page of a proposal, if they were asked for.
+fn draw(finding: &Trial, ground: &Ground, args: &TrialArgs) -> Result<(), Failure> {
+    let usual = match &ground.book {
+        Some(book) => book.book_file()?.value.languages,
+        None => Vec::new(),
+    };
+    let lang = first_language(languages_of(args.language, &usual));
+    let words = match &ground.scores {
+        Some(scores) => Words::of(scores, lang),
+        None => Words { lang, ..Words::default() },
+    };
+    let words = match &ground.parameters {
+        Some(parameters) => words.with_parameters(parameter_names(parameters, lang)),
+        None => words,
+    };
+    let view = View {
+        text: views::trial::text,
+        draw: views::charts::trial,
+        page: Some(views::pages::trial),
+    };
+    let language = match lang {
+        Lang::En => Language::En,
+        Lang::Zh => Language::Zh,
+    };
+    let drawn = Drawn { charts: args.charts.clone(), page: args.page.clone(), language };
+    drawn.write(finding, &words, &view)
+}
+
+/// A page is in one language.
+fn first_language(all: Vec<Lang>) -> Lang {
+    all.into_iter().next().unwrap_or_default()
 }
 
 /// A kept trial, beside what was made.
@@ -164,6 +210,13 @@ fn show(name: &str, args: &TrialArgs, context: &mut Context) -> Result<(), Failu
         let languages = languages(args.language, &file);
         let pdf = views::papers::trial(&trial, &file.title, Some(&parameters), &languages)?;
         store::create_new_bytes(path, &pdf)?;
+    }
+    if let Some(path) = &args.page {
+        let lang = first_language(languages(args.language, &file));
+        let words =
+            Words { lang, ..Words::default() }.with_parameters(parameter_names(&parameters, lang));
+        let page = views::pages::made(&finding, &words).document().map_err(Failure::Ours)?;
+        store::replace(path, &page, None)?;
     }
     let text = if args.json { views::json::of(&finding) } else { views::trial::made(&finding) };
     context.out.write_all(text.as_bytes())?;

@@ -142,6 +142,7 @@ fn table(garden: &Garden<'_>, shared: f64, tasters: &[TasterTruth], on_average: 
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Ends::new(),
+        level_words: Default::default(),
         gaps: 0,
     };
     builder.finish(

@@ -191,6 +191,9 @@ pub struct Shares {
     pub labels: Vec<LabelCount>,
 }
 
+/// The label of a tick that was set.
+pub const TICKED: &str = "yes";
+
 /// How often a label was given.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LabelCount {
@@ -455,7 +458,7 @@ fn ranks(t: &TermScores, table: Option<&UnitTable>, settings: &Settings) -> Answ
 
 fn shares(t: &TermScores) -> Answer<Vec<Shares>> {
     let label = |v: f64| match t.term.scale {
-        ScaleKind::Tick => (if v > 0.5 { "yes" } else { "no" }).to_owned(),
+        ScaleKind::Tick => (if v > 0.5 { TICKED } else { "no" }).to_owned(),
         _ => t.labels.get(v as usize).cloned().unwrap_or_else(|| v.to_string()),
     };
     if !matches!(t.term.scale, ScaleKind::Tick | ScaleKind::Nominal) {

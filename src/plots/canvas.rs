@@ -12,7 +12,7 @@ use sha2::{Digest, Sha256};
 
 use super::font::{self, FAMILY};
 use super::palette::{INK, Marker, PALE_INK, PAPER};
-use super::{Lang, PlotError};
+use super::{Lang, Paper, PlotError};
 
 /// Units of the drawing to one pixel: the backend takes whole numbers, so a pixel is drawn as ten units.
 const UNITS: f64 = 10.0;
@@ -50,6 +50,7 @@ enum Mark {
 /// Marks of one chart, in the order in which they are drawn.
 pub(super) struct Canvas {
     width: f64,
+    cut: f64,
     title: String,
     lang: Lang,
     marks: Vec<Mark>,
@@ -61,9 +62,15 @@ pub(super) struct Canvas {
 
 impl Canvas {
     /// Paper of a fixed width that begins with the title and its subtitle lines.
-    pub(super) fn new(lang: Lang, width: f64, title: &str, subtitles: &[(&str, String)]) -> Self {
+    pub(super) fn new(
+        lang: Lang,
+        (paper, width): (Paper, f64),
+        title: &str,
+        subtitles: &[(&str, String)],
+    ) -> Self {
         let mut canvas = Self {
             width,
+            cut: paper.cut(),
             title: title.to_owned(),
             lang,
             marks: Vec::new(),
@@ -228,16 +235,17 @@ impl Canvas {
             Lang::Zh => "zh-Hans",
         };
         let mut svg = String::new();
-        let (w, h) = (self.width, height.round());
+        let (w, h) = (self.width - 2.0 * self.cut, height.round());
         let _ = write!(
             svg,
             "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" lang=\"{language}\" \
              aria-labelledby=\"title-{mark} desc-{mark}\" width=\"{w}\" height=\"{h}\" \
-             viewBox=\"0 0 {} {}\" font-family=\"'{FAMILY} {mark}', '{FAMILY}', 'Noto Sans CJK SC', \
+             viewBox=\"{} 0 {} {}\" font-family=\"'{FAMILY} {mark}', '{FAMILY}', 'Noto Sans CJK SC', \
              'Noto Sans SC', sans-serif\">\n\
              <title id=\"title-{mark}\">{}</title>\n<desc id=\"desc-{mark}\">{}</desc>\n\
              <style>@font-face{{font-family:'{FAMILY} {mark}';\
              src:url(data:font/otf;base64,{face}) format('opentype')}}</style>\n",
+            self.cut * UNITS,
             w * UNITS,
             h * UNITS,
             escape(&self.title),

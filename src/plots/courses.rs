@@ -9,7 +9,7 @@ use super::font::text_width;
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, Marker, PALE_INK, PAPER, RULE, lot_style};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One tasting of a sample.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,6 +64,8 @@ pub struct CoursePanel {
 pub struct Courses {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -101,12 +103,12 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
     check(chart)?;
     let all = || chart.panels.iter().flat_map(|p| &p.courses).map(|c| c.label.as_str());
     let longest = all().map(|l| text_width(l, LABEL_PX)).fold(0.0, f64::max);
-    let columns = match chart.panels.len() {
+    let columns = chart.paper.columns(match chart.panels.len() {
         1 => 1,
         2 | 4 => 2,
         _ => 3,
-    };
-    let width = if columns == 1 { 560.0 } else { WIDTH };
+    });
+    let width = chart.paper.width(if columns == 1 { 560.0 } else { WIDTH });
     let cell = (width - 2.0 * MARGIN - GAP * (columns - 1) as f64) / columns as f64;
     let several = chart.panels.iter().any(|p| p.courses.len() > 1);
     let room = if several { (longest + 10.0).min(cell * 0.3) } else { 8.0 };
@@ -120,7 +122,7 @@ pub fn courses(chart: &Courses) -> Result<String, PlotError> {
     let read = how_to_read(chart);
     let mut canvas = Canvas::new(
         chart.lang,
-        width,
+        (chart.paper, width),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),

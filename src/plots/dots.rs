@@ -6,7 +6,7 @@ use super::font::text_width;
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One lot of a panel.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,6 +41,8 @@ pub struct Panel {
 pub struct DotRows {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title, such as the session and its date; may be empty.
@@ -69,7 +71,7 @@ pub fn dot_rows(chart: &DotRows) -> Result<String, PlotError> {
     let names = Names::new(labels, ROW_PX, layout.label_width);
     let mut canvas = Canvas::new(
         chart.lang,
-        layout.width,
+        (chart.paper, layout.width),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),
@@ -154,13 +156,13 @@ impl Layout {
         let label = widest(&mut rows().map(|row| text_width(&row.label, ROW_PX)));
         let margin = widest(&mut rows().map(|row| text_width(&notes.margin(row), ROW_PX)));
         let most = chart.panels.iter().map(|panel| panel.rows.len()).max().unwrap_or(0);
-        let columns = match chart.panels.len() {
+        let columns = chart.paper.columns(match chart.panels.len() {
             1 => 1,
             2 | 4 => 2,
             _ if label + margin > 130.0 => 2,
             _ => 3,
-        };
-        let width = if columns == 1 { 700.0 } else { 980.0 };
+        });
+        let width = chart.paper.width(if columns == 1 { 700.0 } else { 980.0 });
         let panel_width = (width - 2.0 * MARGIN - GAP * (columns - 1) as f64) / columns as f64;
         Self {
             width,

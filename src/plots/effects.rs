@@ -6,7 +6,7 @@ use super::font::{self, text_width};
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One term of a panel.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +35,8 @@ pub struct EffectPanel {
 pub struct Effects {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -68,15 +70,15 @@ pub fn effects(chart: &Effects) -> Result<String, PlotError> {
         }
     }
     let reach = reach(all().filter_map(|(_, r)| Some((r.estimate.as_ref()?, r.shown))));
-    let columns = chart.panels.len().min(3);
-    let width = if columns == 1 { 620.0 } else { WIDTH };
+    let columns = chart.paper.columns(chart.panels.len().min(3));
+    let width = chart.paper.width(if columns == 1 { 620.0 } else { WIDTH });
     let cell = (width - 2.0 * MARGIN - GAP * (columns - 1) as f64) / columns as f64;
     let widest = all().map(|(_, r)| text_width(&r.label, ROW_PX)).fold(0.0, f64::max);
     let label_width = widest.min(cell * 0.4);
     let names = Names::new(all().map(|(_, r)| r.label.as_str()), ROW_PX, label_width);
     let mut canvas = Canvas::new(
         chart.lang,
-        width,
+        (chart.paper, width),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),

@@ -8,7 +8,7 @@ use super::font::text_width;
 use super::palette::{HAIRLINE, INK, Marker, PALE_INK, PAPER, RULE, lot_style};
 use super::places::{Place, along};
 use super::words::{self, number};
-use super::{Basis, Lang, PlotError};
+use super::{Basis, Lang, Paper, PlotError};
 
 /// A lot on the map.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,6 +37,8 @@ pub struct MapTerm {
 pub struct LotMap {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -73,7 +75,7 @@ pub fn lot_map(chart: &LotMap) -> Result<String, PlotError> {
     }
     let mut canvas = Canvas::new(
         chart.lang,
-        WIDTH,
+        (chart.paper, chart.paper.width(WIDTH)),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),
@@ -172,7 +174,7 @@ struct Frame {
 
 impl Frame {
     fn new(chart: &LotMap, top: f64) -> Self {
-        let (left, right) = (MARGIN + NUMBERS, WIDTH - MARGIN);
+        let (left, right) = (MARGIN + NUMBERS, chart.paper.width(WIDTH) - MARGIN);
         let mut reach = [(0.0_f64, 0.0_f64); 2];
         for lot in &chart.lots {
             let (long, short, angle) = lot.region.unwrap_or_default();

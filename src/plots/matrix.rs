@@ -6,7 +6,7 @@ use super::font::{self, text_width};
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One effect.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,7 +74,7 @@ pub fn matrix(chart: &Matrix) -> Result<String, PlotError> {
     let names = Names::new(chart.rows.iter().map(|r| r.0.as_str()), NAME_PX, label - 14.0);
     let mut canvas = Canvas::new(
         chart.lang,
-        width,
+        (Paper::Wide, width),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),

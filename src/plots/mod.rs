@@ -3,6 +3,7 @@
 //! Every chart says its n and its interval, holds its own cut of the embedded face, and gives the same bytes for
 //! the same input.
 
+pub mod answers;
 mod axis;
 mod canvas;
 pub mod courses;
@@ -13,7 +14,10 @@ pub mod map;
 pub mod matrix;
 mod names;
 pub mod palette;
+mod paper;
 mod places;
+pub mod precision;
+pub mod ranks;
 pub mod scatter;
 pub mod steeps;
 pub mod tasters;
@@ -24,6 +28,7 @@ mod words;
 use thiserror::Error;
 
 pub use font::MissingGlyph;
+pub use paper::Paper;
 
 /// Language of the words that a chart or sheet writes itself; labels come from the vocabulary.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]

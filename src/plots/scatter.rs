@@ -6,7 +6,7 @@ use super::font::{self, text_width};
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK};
 use super::places::{Place, along};
 use super::words::{self, number};
-use super::{Basis, Lang, PlotError};
+use super::{Basis, Lang, Paper, PlotError};
 
 /// A lot in a panel.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +54,8 @@ pub struct ScatterPanel {
 pub struct Scatter {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -93,11 +95,11 @@ pub fn scatter(chart: &Scatter) -> Result<String, PlotError> {
             return Err(PlotError::BadNumber { place, found, expected });
         }
     }
-    let columns = chart.panels.len().min(3);
-    let width = if columns == 1 { 520.0 } else { WIDTH };
+    let columns = chart.paper.columns(chart.panels.len().min(3));
+    let width = chart.paper.width(if columns == 1 { 520.0 } else { WIDTH });
     let mut canvas = Canvas::new(
         chart.lang,
-        width,
+        (chart.paper, width),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),

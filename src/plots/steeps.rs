@@ -6,7 +6,7 @@ use super::font::text_width;
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// A lot over the steeps.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +39,8 @@ pub struct SteepPanel {
 pub struct SteepCourses {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -67,7 +69,7 @@ pub fn steep_courses(chart: &SteepCourses) -> Result<String, PlotError> {
     check(chart)?;
     let mut canvas = Canvas::new(
         chart.lang,
-        WIDTH,
+        (chart.paper, chart.paper.width(WIDTH)),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),
@@ -75,7 +77,9 @@ pub fn steep_courses(chart: &SteepCourses) -> Result<String, PlotError> {
             ("subtitle", words::steeps_read(chart.lang).to_owned()),
         ],
     );
-    let cell = (WIDTH - 2.0 * MARGIN - GAP * (COLUMNS - 1) as f64) / COLUMNS as f64;
+    let width = chart.paper.width(WIDTH);
+    let columns = if chart.paper == Paper::Narrow { 2 } else { COLUMNS };
+    let cell = (width - 2.0 * MARGIN - GAP * (columns - 1) as f64) / columns as f64;
     let all = chart.panels.iter().flat_map(|p| &p.courses).map(|c| c.label.as_str());
     let names = Names::new(all, PX, cell - NUMBERS);
     for panel in &chart.panels {
@@ -86,11 +90,17 @@ pub fn steep_courses(chart: &SteepCourses) -> Result<String, PlotError> {
         let up = format!("↑ {}", panel.ends.1);
         let at = (MARGIN + text_width(&panel.label, 14.5).min(300.0) + 14.0, canvas.y + 8.5);
         canvas.text(&place, &up, at, 11.5, Anchor::Start, PALE_INK, 200.0);
-        let at = (WIDTH - MARGIN, canvas.y + 8.5);
-        canvas.text(&place, &panel.remark, at, 11.5, Anchor::End, PALE_INK, 380.0);
+        if chart.paper == Paper::Narrow {
+            canvas.y += 20.0;
+            canvas.paragraph(&place, &panel.remark, 11.5, 16.0, PALE_INK);
+            canvas.y -= 18.0;
+        } else {
+            let at = (width - MARGIN, canvas.y + 8.5);
+            canvas.text(&place, &panel.remark, at, 11.5, Anchor::End, PALE_INK, 380.0);
+        }
         canvas.describe(&format!("{} {}:", panel.label, panel.remark));
         canvas.y += 22.0;
-        for line in panel.courses.chunks(COLUMNS) {
+        for line in panel.courses.chunks(columns) {
             let top = canvas.y;
             for (column, course) in line.iter().enumerate() {
                 let left = MARGIN + column as f64 * (cell + GAP) + NUMBERS;

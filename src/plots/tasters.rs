@@ -6,7 +6,7 @@ use super::font::{text_width, wrap};
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
 use super::words::{self, number};
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One taster of a panel. A number that could not be had is none; the remark says why.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,6 +37,8 @@ pub struct TasterPanel {
 pub struct TasterRows {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title; may be empty.
@@ -70,16 +72,17 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
     let label_width =
         rows().map(|row| text_width(&row.taster, ROW_PX)).fold(0.0, f64::max).min(150.0);
     let remark_width = rows()
-        .filter_map(|row| row.remark.as_ref())
+        .filter_map(|row| row.remark.as_ref().filter(|_| chart.paper == Paper::Wide))
         .flat_map(|remark| wrap(remark, REMARK_PX, REMARK_WIDTH))
         .map(|line| text_width(&line, REMARK_PX))
         .fold(0.0, f64::max);
+    let label_width = if chart.paper == Paper::Wide { label_width } else { label_width.min(76.0) };
     let columns = Columns::new(chart, label_width, remark_width);
     let names = Names::new(rows().map(|row| row.taster.as_str()), ROW_PX, label_width);
 
     let mut canvas = Canvas::new(
         chart.lang,
-        WIDTH,
+        (chart.paper, chart.paper.width(WIDTH)),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),
@@ -88,14 +91,26 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
         ],
     );
     for panel in &chart.panels {
-        draw_taster_panel(&mut canvas, chart.lang, &columns, panel, &names);
+        draw_taster_panel(&mut canvas, (chart.lang, chart.paper), &columns, panel, &names);
     }
     let mut lines = chart.footnotes.clone();
     lines.extend(names.key_note(chart.lang));
-    // A remark too long for its row stands below the chart in full.
+    if chart.paper == Paper::Narrow {
+        // There is no room for the words at the ends of three axes.
+        let lang = chart.lang;
+        let each = [
+            (words::offset(lang), words::higher(lang)),
+            (words::slope(lang), words::wider(lang)),
+            (words::noise(lang), words::noisier(lang)),
+        ]
+        .map(|(head, end)| format!("{head} → {end}"));
+        lines.push(each.join(words::list_gap(lang)));
+    }
+    // A remark too long for its row, or without room beside it, stands below the chart in full.
     for panel in &chart.panels {
         for row in &panel.rows {
-            if let Some(remark) = row.remark.as_ref().filter(|remark| !in_row(remark)) {
+            if let Some(remark) = row.remark.as_ref().filter(|remark| !in_row(remark, chart.paper))
+            {
                 lines.push(format!("{}, {}: {remark}", panel.label, row.taster));
             }
         }
@@ -105,8 +120,8 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
 }
 
 /// Whether a remark fits beside its row, in two lines at most.
-fn in_row(remark: &str) -> bool {
-    wrap(remark, REMARK_PX, REMARK_WIDTH).len() <= 2
+fn in_row(remark: &str, paper: Paper) -> bool {
+    paper == Paper::Wide && wrap(remark, REMARK_PX, REMARK_WIDTH).len() <= 2
 }
 
 fn check_rows(chart: &TasterRows) -> Result<(), PlotError> {
@@ -150,12 +165,15 @@ impl Columns {
     fn new(chart: &TasterRows, label_width: f64, remark_width: f64) -> Self {
         let rows = || chart.panels.iter().flat_map(|panel| &panel.rows);
         let left = MARGIN + label_width + 14.0;
-        let right = WIDTH - MARGIN - if remark_width > 0.0 { remark_width + 14.0 } else { 0.0 };
-        let width = (right - left - 2.0 * GAP) / 3.0;
+        let gap = if chart.paper == Paper::Wide { GAP } else { 12.0 };
+        let right = chart.paper.width(WIDTH)
+            - MARGIN
+            - if remark_width > 0.0 { remark_width + 14.0 } else { 0.0 };
+        let width = (right - left - 2.0 * gap) / 3.0;
         let axis = |index: f64, range| Axis {
             range,
-            left: left + index * (width + GAP),
-            right: left + index * (width + GAP) + width,
+            left: left + index * (width + gap),
+            right: left + index * (width + gap) + width,
         };
         let reach = |at: f64, least: f64, most: f64, values: &mut dyn Iterator<Item = Estimate>| {
             values
@@ -188,7 +206,7 @@ fn to_powers(ratio: Estimate) -> Estimate {
 
 fn draw_taster_panel(
     canvas: &mut Canvas,
-    lang: Lang,
+    (lang, paper): (Lang, Paper),
     columns: &Columns,
     panel: &TasterPanel,
     names: &Names,
@@ -202,35 +220,39 @@ fn draw_taster_panel(
         14.5,
         Anchor::Start,
         INK,
-        WIDTH - 2.0 * MARGIN,
+        paper.width(WIDTH) - 2.0 * MARGIN,
     );
     canvas.describe(&format!("{}:", panel.label));
-    let first = top + 48.0;
+    // On a phone a head may need three lines.
+    let first = top + if paper == Paper::Wide { 48.0 } else { 74.0 };
     let bottom = first + panel.rows.len() as f64 * PITCH;
     for (axis, head) in [
         (&columns.offset, words::offset(lang)),
         (&columns.slope, words::slope(lang)),
         (&columns.noise, words::noise(lang)),
     ] {
-        canvas.text(
-            "head",
-            head,
-            (axis.left, top + 36.0),
-            12.5,
-            Anchor::Start,
-            PALE_INK,
-            axis.right - axis.left,
-        );
+        let wide = axis.right - axis.left;
+        if paper == Paper::Wide {
+            let at = (axis.left, top + 36.0);
+            canvas.text("head", head, at, 12.5, Anchor::Start, PALE_INK, wide);
+            continue;
+        }
+        canvas.check("head", head);
+        for (i, line) in wrap(head, 11.5, wide + 8.0).iter().enumerate() {
+            let at = (axis.left, top + 33.0 + 13.0 * i as f64);
+            canvas.push_text(line, at, 11.5, Anchor::Start, PALE_INK);
+        }
     }
-    columns.offset.draw(canvas, first, bottom, (words::lower(lang), words::higher(lang)), "offset");
-    columns.slope.draw(canvas, first, bottom, (words::narrower(lang), words::wider(lang)), "slope");
-    draw_power_axis(
-        canvas,
-        &columns.noise,
-        first,
-        bottom,
-        (words::steadier(lang), words::noisier(lang)),
-    );
+    let ends = |low: &'static str, high: &'static str| match paper {
+        Paper::Wide => (low, high),
+        Paper::Narrow => ("", ""),
+    };
+    let offset = ends(words::lower(lang), words::higher(lang));
+    columns.offset.draw(canvas, first, bottom, offset, "offset");
+    let slope = ends(words::narrower(lang), words::wider(lang));
+    columns.slope.draw(canvas, first, bottom, slope, "slope");
+    let noise = ends(words::steadier(lang), words::noisier(lang));
+    draw_power_axis(canvas, &columns.noise, first, bottom, noise);
     for (axis, alike) in [(&columns.offset, 0.0), (&columns.slope, 1.0), (&columns.noise, 0.0)] {
         canvas.dashes((axis.x(alike), first - 3.0), (axis.x(alike), bottom), 1.2, RULE);
     }
@@ -257,12 +279,12 @@ fn draw_taster_panel(
                 ),
             }
         }
-        if let Some(remark) = &row.remark {
+        if let Some(remark) = row.remark.as_ref().filter(|_| paper == Paper::Wide) {
             let place = format!("remark on the taster {}", row.taster);
             canvas.check(&place, remark);
             let whole = wrap(remark, REMARK_PX, REMARK_WIDTH);
             let lines: Vec<String> =
-                if in_row(remark) { whole } else { vec![words::see_below(lang).to_owned()] };
+                if in_row(remark, paper) { whole } else { vec![words::see_below(lang).to_owned()] };
             let first_line = y - (lines.len() - 1) as f64 * REMARK_PITCH / 2.0;
             for (i, line) in lines.iter().enumerate() {
                 let at = (columns.remark_left, first_line + i as f64 * REMARK_PITCH);
@@ -271,12 +293,13 @@ fn draw_taster_panel(
         }
         canvas.describe(&spoken(lang, row));
     }
-    canvas.y = bottom + 46.0;
+    canvas.y = bottom + if paper == Paper::Wide { 46.0 } else { 32.0 };
 }
 
 /// The axis of a ratio: ticks at powers of two.
 fn draw_power_axis(canvas: &mut Canvas, axis: &Axis, top: f64, bottom: f64, ends: (&str, &str)) {
-    let powers = ticks(axis.range, axis.range.1 - axis.range.0);
+    let most = ((axis.right - axis.left) / 20.0).floor().max(2.0);
+    let powers = ticks(axis.range, (axis.range.1 - axis.range.0).min(most));
     for power in powers {
         let x = axis.x(power);
         let text = match power as i32 {
@@ -290,6 +313,9 @@ fn draw_power_axis(canvas: &mut Canvas, axis: &Axis, top: f64, bottom: f64, ends
         canvas.text("noise", &text, (x, bottom + 9.0), 11.0, Anchor::Middle, PALE_INK, 40.0);
     }
     canvas.line((axis.left, bottom), (axis.right, bottom), 1.0, INK);
+    if ends.0.is_empty() {
+        return;
+    }
     let room = (axis.right - axis.left) / 2.0 - 6.0;
     let (low, high) = (format!("← {}", ends.0), format!("{} →", ends.1));
     canvas.text("noise", &low, (axis.left, bottom + 25.0), 11.0, Anchor::Start, PALE_INK, room);

@@ -7,7 +7,7 @@ use super::font::text_width;
 use super::names::Names;
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK, RULE};
 use super::words;
-use super::{Basis, Estimate, Lang, PlotError};
+use super::{Basis, Estimate, Lang, Paper, PlotError};
 
 /// One term of a sample.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,7 +73,7 @@ pub fn then_now(chart: &ThenNow) -> Result<String, PlotError> {
     let names = Names::new(rows().map(|r| r.label.as_str()), PX, label_width);
     let mut canvas = Canvas::new(
         chart.lang,
-        WIDTH,
+        (Paper::Wide, WIDTH),
         &chart.title,
         &[
             ("subtitle", chart.subtitle.clone()),

@@ -4,13 +4,15 @@ use super::canvas::{Anchor, Canvas, MARGIN};
 use super::font::{self, text_width};
 use super::palette::{HAIRLINE, INK, LEAF, Marker, PALE_INK};
 use super::words;
-use super::{Lang, PlotError};
+use super::{Lang, Paper, PlotError};
 
 /// The whole chart.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Together {
     /// Language of the chart's own words.
     pub lang: Lang,
+    /// What it is drawn on.
+    pub paper: Paper,
     /// Title.
     pub title: String,
     /// A line below the title, which says of how many lots; may be empty.
@@ -28,6 +30,8 @@ pub struct Together {
 const NAME_PX: f64 = 12.5;
 /// No name takes more of the paper.
 const WIDEST_NAME: f64 = 330.0;
+/// A cell that holds its number.
+const NUMBERED: f64 = 34.0;
 
 /// Draws correlations as discs whose size is |r|, filled where columns rise together and open where one falls.
 ///
@@ -40,32 +44,47 @@ pub fn together(chart: &Together) -> Result<String, PlotError> {
     let numbered: Vec<String> =
         chart.columns.iter().enumerate().map(|(i, name)| format!("{} {name}", i + 1)).collect();
     let widest = numbered.iter().map(|n| text_width(n, NAME_PX)).fold(0.0, f64::max);
-    let label = widest.min(WIDEST_NAME) + 14.0;
-    let cell = ((980.0 - 2.0 * MARGIN - label) / n as f64).clamp(34.0, 50.0);
-    let width = (2.0 * MARGIN + label + cell * n as f64).max(620.0);
+    let narrow = chart.paper == Paper::Narrow;
+    // On a phone names stand above the triangle, and its cells have their numbers if they hold them.
+    let label = if narrow { 0.0 } else { widest.min(WIDEST_NAME) + 14.0 };
+    let wide = chart.paper.width(980.0) - 2.0 * MARGIN - label;
+    let cell =
+        if narrow { (wide / n as f64).min(50.0) } else { (wide / n as f64).clamp(34.0, 50.0) };
+    let width = chart.paper.width((2.0 * MARGIN + label + cell * n as f64).max(620.0));
     let subtitles =
         [("subtitle", chart.subtitle.clone()), ("subtitle", words::r_read(chart.lang).to_owned())];
-    let mut canvas = Canvas::new(chart.lang, width, &chart.title, &subtitles);
+    let mut canvas = Canvas::new(chart.lang, (chart.paper, width), &chart.title, &subtitles);
+    if narrow {
+        for name in &numbered {
+            canvas.paragraph("name of a parameter", name, NAME_PX, 17.0, INK);
+        }
+    }
     let (left, top) = (MARGIN + label, canvas.y + 8.0);
     let x = |j: usize| left + j as f64 * cell;
     let y = |i: usize| top + i as f64 * cell;
     for (i, name) in numbered.iter().enumerate() {
         let place = format!("name of the parameter {}", chart.columns[i]);
         canvas.check(&place, name);
-        let shown = font::fit_middle(name, NAME_PX, label - 10.0);
-        canvas.push_text(&shown, (MARGIN, y(i) + cell / 2.0), NAME_PX, Anchor::Start, INK);
+        if !narrow {
+            let shown = font::fit_middle(name, NAME_PX, label - 10.0);
+            canvas.push_text(&shown, (MARGIN, y(i) + cell / 2.0), NAME_PX, Anchor::Start, INK);
+        }
         let number = (i + 1).to_string();
         let middle = (x(i) + cell / 2.0, y(i) + cell / 2.0);
         canvas.push_text(&number, middle, NAME_PX, Anchor::Middle, PALE_INK);
         canvas.line((MARGIN, y(i + 1)), (x(i + 1), y(i + 1)), 0.7, HAIRLINE);
         for (j, r) in chart.r[i].iter().enumerate() {
-            let at = (x(j) + cell / 2.0, y(i) + cell * 0.36);
-            let radius = (cell * 0.27 * r.abs().sqrt()).max(1.2);
+            let with_number = cell >= NUMBERED;
+            let at = (x(j) + cell / 2.0, y(i) + cell * if with_number { 0.36 } else { 0.5 });
+            let most = if with_number { 0.27 } else { 0.42 };
+            let radius = (cell * most * r.abs().sqrt()).max(1.2);
             let (marker, colour) =
                 if *r >= 0.0 { (Marker::Disc, LEAF) } else { (Marker::Ring, INK) };
             canvas.marker(at, radius, marker, colour);
             let below = (x(j) + cell / 2.0, y(i) + cell * 0.83);
-            canvas.push_text(&two_digits(*r), below, 11.0, Anchor::Middle, INK);
+            if with_number {
+                canvas.push_text(&two_digits(*r), below, 11.0, Anchor::Middle, INK);
+            }
             canvas.describe(&format!(
                 "{} / {} {};",
                 chart.columns[i],

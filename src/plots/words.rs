@@ -51,6 +51,19 @@ pub(super) fn projected(lang: Lang, month: &str, value: &str) -> String {
     }
 }
 
+/// What a screen reader is told of a difference test.
+pub(super) fn answered(
+    lang: Lang,
+    label: &str,
+    (correct, n): (u64, u64),
+    (luck, needed): (&str, &str),
+) -> String {
+    match lang {
+        Lang::En => format!("{label}: {correct} of {n}, luck {luck}, needed {needed}."),
+        Lang::Zh => format!("{label}：{n} 个中 {correct} 个，运气 {luck}，所需 {needed}。"),
+    }
+}
+
 /// What outlines show.
 pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
     let level = percent(basis.level);
@@ -148,4 +161,29 @@ words! {
     /// What an outline means.
     outlined: "Outlined: these lots cannot tell which of them it was (|r| of .9 or more, or joined by a chain of such).",
         "框内：凭这些批次无法区分是其中哪一项（|r| 达到 .9，或由这样的关系相连）。";
+    /// How to read difference tests.
+    answers_read: "Dashed: what luck gets on average. Shaded: so many right answers show a difference.",
+        "虚线：仅凭运气的平均。着色区：达到这么多正确回答即显出差异。";
+    /// Head of the axis of right answers.
+    right_answers: "Right answers", "正确回答数";
+    /// Head of that axis where either side counts.
+    for_the_first: "Answers for the first", "选第一个的回答数";
+    /// Head of the axis of those who noticed.
+    noticed: "Of 100 answers the difference was noticed in", "每 100 个回答中察觉差异的";
+    /// How to read rank sums.
+    ranks_read: "Shaded: from the first as far as two rank sums may lie apart by luck, among all pairs at once.",
+        "着色区：从首位起，全部配对之中两个名次和凭运气可能相差的范围。";
+    /// The end of the axis where there is more.
+    most_of_it: "more of it", "较强";
+    /// The other end.
+    least_of_it: "less of it", "较弱";
+    /// Below rankings with letters.
+    letters_of_samples: "Letters: samples that share a letter were not told apart.", "字母：有相同字母的茶样未能区分。";
+    /// How to read precision.
+    precision_read: "Half of the 95 % interval of each effect over its range, in points. Open: with the lots made so far. Filled: with these batches. Dashed: the difference that is to be seen.",
+        "各因子全幅效应 95 % 区间的一半（分）。空心：已有批次。实心：加上这些批次。虚线：要看出的差异。";
+    /// The right end of that axis.
+    less_precise: "less precise", "较不精确";
+    /// Below factors that stood still, or moved with another, before.
+    no_before: "Without an open mark: with the lots made so far its effect cannot be told.", "无空心点：凭已有批次无法得知其效应。";
 }

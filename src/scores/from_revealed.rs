@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{Builder, LotGuess, ScaleKind, ScoreRow, ScoredTerm, Scores, Source};
+use crate::book::labels::Labels;
 use crate::book::lots::MAIN;
 use crate::book::recipes::Recipe;
 use crate::book::session_files::Kind;
@@ -187,6 +188,11 @@ fn end_words(scale: &Scale) -> Ends {
     }
 }
 
+/// What the levels of a scale are called.
+fn level_words(scale: &Scale) -> BTreeMap<String, Labels> {
+    scale.levels().iter().map(|l| (l.id.clone(), l.labels.clone())).collect()
+}
+
 fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
     let mut terms: Vec<ScoredTerm> = Vec::new();
     let mut seen: HashMap<&str, (&'static str, &str)> = HashMap::new();
@@ -202,6 +208,7 @@ fn terms_of(sessions: &[Revealed]) -> Result<Vec<ScoredTerm>, SessionsError> {
                         ends: ends(&term.scale),
                         labels: term.labels.clone(),
                         end_words: end_words(&term.scale),
+                        level_words: level_words(&term.scale),
                         gaps: 0,
                     });
                 }

@@ -277,6 +277,7 @@ impl Reading<'_> {
             ends: None,
             labels: Labels::default(),
             end_words: Ends::new(),
+            level_words: Default::default(),
             gaps: 0,
         });
         self.seen.insert(id.to_owned(), self.terms.len() - 1);

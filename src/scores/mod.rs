@@ -18,7 +18,7 @@ mod table_file;
 mod times;
 mod trials;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use polars::prelude::{
     Column, DataFrame, Float64Chunked, IntoColumn, NamedFrom, Series, UInt32Chunked,
@@ -129,6 +129,8 @@ pub struct ScoredTerm {
     pub labels: Labels,
     /// The words at the ends of its scale, by language.
     pub end_words: Ends,
+    /// What the levels of an ordered or nominal scale are called, by their ids and by language.
+    pub level_words: BTreeMap<String, Labels>,
     /// Cells in which a score was due and is missing.
     pub gaps: usize,
 }
@@ -428,6 +430,7 @@ mod tests {
             ends: None,
             labels: Labels::default(),
             end_words: Ends::new(),
+            level_words: Default::default(),
             gaps: 0,
         };
         let scores = b.finish(vec![term("sweet"), term("body"), term("flat")], Source::default());

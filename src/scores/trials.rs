@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::from_revealed::{afterthoughts, sample, together};
 use super::{SessionsError, Source};
+use crate::book::labels::Labels;
 use crate::book::session_files::Kind;
 use crate::session::{Choice, RankGiven, Revealed, RevealedCup, Role, Served};
 
@@ -114,6 +115,8 @@ pub struct Trials {
     pub rankings: Vec<RankedSet>,
     /// What was planned, session by session.
     pub planned: Vec<PlannedTest>,
+    /// What the terms that were asked are called, by their ids and by language.
+    pub labels: BTreeMap<String, Labels>,
 }
 
 /// Joins the answers of revealed ranking, triangle, duo-trio and paired sessions with their lots.
@@ -142,6 +145,10 @@ pub fn trials_from_revealed(sessions: &[Revealed]) -> Result<Trials, SessionsErr
         trials: Vec::new(),
         rankings: Vec::new(),
         planned: sessions.iter().map(planned).collect(),
+        labels: sessions
+            .iter()
+            .flat_map(|s| s.terms.iter().map(|t| (t.id.clone(), t.labels.clone())))
+            .collect(),
     };
     let mut notes = Vec::new();
     for session in sessions {

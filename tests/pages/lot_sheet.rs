@@ -382,7 +382,7 @@ fn said(page: &Page) -> String {
 fn the_words_scale_with_the_evidence() {
     let mut f = finding("T25-12");
     let day = "2026-05-20".parse().expect("a day");
-    let issue = Issue { day, digest: "0123456789abcdef" };
+    let issue = Issue { day, issued: true, digest: "0123456789abcdef" };
     let of = |f: &Sheet, lang| said(&page(f, &issue, lang));
     let text = of(&f, Lang::En);
     assert!(text.contains("Blind: coded; key sealed until 2026-02-08"), "{text}");
@@ -431,7 +431,7 @@ fn places_on_a_scale_are_those_of_its_numbers() {
     }
     f.cup.rows.truncate(1);
     let day = "2026-05-20".parse().expect("a day");
-    let page = page(&f, &Issue { day, digest: "0123456789" }, Lang::En);
+    let page = page(&f, &Issue { day, issued: true, digest: "0123456789" }, Lang::En);
     let row = &page.cup.rows[0];
     assert!((row.at - 0.75).abs() < 1e-12);
     assert_eq!(row.interval, Some([0.5, 1.0]));
@@ -439,4 +439,17 @@ fn places_on_a_scale_are_those_of_its_numbers() {
     let labels: Vec<&str> = row.axis.iter().map(|(_, l)| l.as_str()).collect();
     assert_eq!(labels, ["−5", "−4", "−3", "−2", "−1", "0", "1", "2", "3", "4", "5"]);
     assert_eq!(page.version, "Version 01234567, issued 2026-05-20");
+    // A preview says so at its head and at its foot, and nowhere that it is issued.
+    let preview = Issue { day, issued: false, digest: "0123456789" };
+    for (lang, head, not) in
+        [(Lang::En, "a preview, not issued", ", issued"), (Lang::Zh, "预览，未签发", "签发日期")]
+    {
+        let page = blindsteep::sheets::lot::page(&f, &preview, lang);
+        assert!(page.kicker.ends_with(head), "{}", page.kicker);
+        assert!(
+            page.version.contains("2026-05-20") && !page.version.contains(not),
+            "{}",
+            page.version
+        );
+    }
 }

@@ -2,7 +2,7 @@
 
 use blindsteep::plots::map::{LotMap, MapLot, MapTerm, lot_map};
 use blindsteep::plots::steeps::{SteepCourse, SteepCourses, SteepPanel, steep_courses};
-use blindsteep::plots::{Lang, PlotError};
+use blindsteep::plots::{Lang, Paper, PlotError};
 
 use crate::samples::{basis, keep, level};
 use crate::svg::{assert_reads_well, texts};
@@ -33,6 +33,7 @@ fn map(lang: Lang, n: usize, name: fn(usize) -> String) -> LotMap {
     });
     LotMap {
         lang,
+        paper: Paper::Wide,
         title: "Which lots are like each other?".to_owned(),
         subtitle: "spring".to_owned(),
         basis: basis(lang),
@@ -112,6 +113,7 @@ fn steeps(lang: Lang, n: usize, name: fn(usize) -> String) -> SteepCourses {
     };
     SteepCourses {
         lang,
+        paper: Paper::Wide,
         title: "How do the lots go over the steeps?".to_owned(),
         subtitle: "spring".to_owned(),
         basis: basis(lang),

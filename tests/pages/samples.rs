@@ -10,7 +10,7 @@ use blindsteep::plots::scatter::{FittedLine, Scatter, ScatterPanel, Spot};
 use blindsteep::plots::tasters::{TasterPanel, TasterRow, TasterRows};
 use blindsteep::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow};
 use blindsteep::plots::together::Together;
-use blindsteep::plots::{Basis, Estimate, Lang};
+use blindsteep::plots::{Basis, Estimate, Lang, Paper};
 
 /// Leaves a file in `target/tmp/pages`.
 pub fn keep(name: &str, bytes: &[u8]) -> PathBuf {
@@ -84,6 +84,7 @@ pub fn dot_chart(
         .collect();
     DotRows {
         lang,
+        paper: Paper::Wide,
         title: match lang {
             Lang::En => "Which lots differ? Spring lots of the Tavrinel garden".into(),
             Lang::Zh => "哪些批次有差别？塔夫里奈尔茶园春茶".into(),
@@ -125,6 +126,7 @@ pub fn taster_chart(lang: Lang) -> TasterRows {
     let labels = if lang == Lang::En { ["Body", "Astringent"] } else { ["厚薄", "涩"] };
     TasterRows {
         lang,
+        paper: Paper::Wide,
         title: if lang == Lang::En {
             "Do the tasters agree?".into()
         } else {
@@ -177,6 +179,7 @@ pub fn scatter_chart(lang: Lang) -> Scatter {
         .collect();
     Scatter {
         lang,
+        paper: Paper::Wide,
         title: if lang == Lang::En { "Lot by lot".into() } else { "逐批查看".into() },
         subtitle: String::new(),
         basis: Basis {
@@ -266,6 +269,7 @@ pub fn course_chart(
     });
     Courses {
         lang,
+        paper: Paper::Wide,
         title: if lang == Lang::Zh { "变化历程" } else { "How it moved" }.into(),
         subtitle: "2024-06-09 – 2026-05-11".into(),
         basis: basis(lang),
@@ -337,6 +341,7 @@ pub fn effects_chart(
         .collect();
     Effects {
         lang,
+        paper: Paper::Wide,
         title: if lang == Lang::En {
             "Which step did it?".into()
         } else {
@@ -357,6 +362,7 @@ pub fn together_chart(lang: Lang, n: usize, name: &dyn Fn(usize) -> String) -> T
     }
     Together {
         lang,
+        paper: Paper::Wide,
         title: if lang == Lang::En {
             "What moved together?".into()
         } else {

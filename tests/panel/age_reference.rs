@@ -59,6 +59,7 @@ fn scores_by(cups: &[Cup], references: &[&str], value: impl Fn(usize, usize) -> 
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Default::default(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let references = references.iter().map(|r| (*r).to_owned()).collect();
@@ -562,6 +563,7 @@ fn two_packs_of_the_reference_question_what_is_held_constant() {
         trials: Vec::new(),
         rankings: Vec::new(),
         planned: Vec::new(),
+        labels: Default::default(),
     };
     for (session, samples) in
         [("packs", ["A", "A@new"]), ("other", ["L", "M"]), ("stores", ["L@dry", "L@wet"])]

@@ -76,6 +76,7 @@ fn table(panel: &Panel, seed: u64, index: u64) -> (Scores, f64) {
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Default::default(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let source = Source { references: vec!["REF".to_owned()], ..Source::default() };

@@ -193,6 +193,7 @@ fn invent(w: &World, s: &mut Stream) -> (Scores, Makings, Vec<f64>, f64) {
         ends: None,
         labels: Labels::default(),
         end_words: Ends::new(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let scores = builder.finish((0..w.n_terms).map(term).collect(), Source::default());

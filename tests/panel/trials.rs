@@ -30,7 +30,7 @@ fn of(trials: Vec<Trial>, rankings: Vec<RankedSet>, planned: PlannedTest) -> Tri
         kind: "sessions".to_owned(),
         ..Source::default()
     };
-    Trials { source, trials, rankings, planned: vec![planned] }
+    Trials { source, trials, rankings, planned: vec![planned], labels: Default::default() }
 }
 
 fn trial(method: Method, taster: &str, flight: u32, served: &[usize], correct: bool) -> Trial {

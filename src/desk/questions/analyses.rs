@@ -6,8 +6,8 @@ use blindsteep_stats::discrimination::MOST_ANSWERS;
 use maud::{Markup, html};
 
 use super::{
-    Asked, answered, article, as_command, as_json, drawn, json_address, of_app, revealed_sessions,
-    session_boxes, title_of,
+    Asked, answered, as_json, drawn, json_address, of_app, revealed_sessions, session_boxes, shown,
+    title_of,
 };
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
@@ -105,10 +105,9 @@ pub async fn agree(State(app): State<Shared>, reader: Reader, Query(asked): Aske
                 return Ok(Answer::File(as_json("agree", &finding)));
             }
             let words = Words::of(&scores, say.0);
-            let charts = drawn(views::charts::agree(&finding, &words))?;
+            let charts = drawn(views::charts::agree, &finding, &words)?;
             let page = views::pages::agree(&finding, &charts, &words);
-            let text = views::agree::text(&finding);
-            Ok(Answer::Shown(html! { (article(&page)) (as_command(say, &text, json)) }))
+            Ok(Answer::Shown(shown(say, &page, json)))
         },
     };
     ask(app, reader, Posted(asked), question).await
@@ -141,11 +140,10 @@ fn compare_work(book: &Book, asked: &Posted, say: Say, json: &str) -> Result<Ans
         if asked.ticked("json") {
             return Ok(Answer::File(as_json("ranking", &finding)));
         }
-        let text = views::ranking::text(&finding);
-        return Ok(Answer::Shown(html! {
-            pre.answer lang="en" tabindex="0" { (text) }
-            (as_command(say, &text, json))
-        }));
+        let words = Words::of_trials(&trials, say.0);
+        let charts = drawn(views::charts::ranking, &finding, &words)?;
+        let page = views::pages::ranking(&finding, &charts, &words);
+        return Ok(Answer::Shown(shown(say, &page, json)));
     }
     let scores = scores_of(&named_sessions(book, &names)?)?;
     let lots = scores.words("lot");
@@ -172,10 +170,9 @@ fn compare_work(book: &Book, asked: &Posted, say: Say, json: &str) -> Result<Ans
         return Ok(Answer::File(as_json("compare", &finding)));
     }
     let words = Words::of(&scores, say.0);
-    let charts = drawn(views::charts::compare(&finding, &words))?;
+    let charts = drawn(views::charts::compare, &finding, &words)?;
     let page = views::pages::compare(&finding, &charts, &words);
-    let text = views::compare::text(&finding);
-    Ok(Answer::Shown(html! { (article(&page)) (as_command(say, &text, json)) }))
+    Ok(Answer::Shown(shown(say, &page, json)))
 }
 
 /// Are two samples told apart?
@@ -214,7 +211,7 @@ fn difference_fields(say: Say, asked: &Posted) -> Markup {
 
 fn difference_work(book: &Book, asked: &Posted, say: Say, json: &str) -> Result<Answer, BookError> {
     let names = asked.all("session");
-    let finding = if names.is_empty() {
+    let (finding, words) = if names.is_empty() {
         let number = |field: &str| -> Result<Option<u64>, BookError> {
             let Some(text) = asked.filled(field) else { return Ok(None) };
             text.parse().map(Some).map_err(|_| {
@@ -247,20 +244,19 @@ fn difference_work(book: &Book, asked: &Posted, say: Say, json: &str) -> Result<
             n_correct: correct,
             tasting: Tasting::OneEach,
         };
-        of_counts(&counts, &Settings::default())
+        let words = Words { lang: say.0, ..Words::default() };
+        (of_counts(&counts, &Settings::default()), words)
     } else {
         let read = named_sessions(book, &names)?;
         let trials = trials_from_revealed(&read).map_err(|e| BookError::Refused(e.to_string()))?;
-        told_apart(&trials, &Settings::default())
+        (told_apart(&trials, &Settings::default()), Words::of_trials(&trials, say.0))
     };
     if asked.ticked("json") {
         return Ok(Answer::File(as_json("difference", &finding)));
     }
-    let text = views::difference::text(&finding);
-    Ok(Answer::Shown(html! {
-        pre.answer lang="en" tabindex="0" { (text) }
-        p { a.button.quiet href=(json) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
-    }))
+    let charts = drawn(views::charts::difference, &finding, &words)?;
+    let page = views::pages::difference(&finding, &charts, &words);
+    Ok(Answer::Shown(shown(say, &page, json)))
 }
 
 /// Which step did it?
@@ -279,10 +275,9 @@ pub async fn link(State(app): State<Shared>, reader: Reader, Query(asked): Asked
             }
             let names = parameter_names(&book.parameters()?.value, say.0);
             let words = Words::of(&scores, say.0).with_parameters(names);
-            let charts = drawn(views::charts::link(&finding, &words))?;
+            let charts = drawn(views::charts::link, &finding, &words)?;
             let page = views::pages::link(&finding, &charts, &words);
-            let text = views::link::text(&finding);
-            Ok(Answer::Shown(html! { (article(&page)) (as_command(say, &text, json)) }))
+            Ok(Answer::Shown(shown(say, &page, json)))
         },
     };
     ask(app, reader, Posted(asked), question).await
@@ -343,8 +338,7 @@ fn age_work(book: &Book, asked: &Posted, say: Say, json: &str) -> Result<Answer,
         return Ok(Answer::File(as_json("age", &finding)));
     }
     let words = Words::of(&read.scores, say.0);
-    let charts = drawn(views::charts::age(&finding, &words))?;
+    let charts = drawn(views::charts::age, &finding, &words)?;
     let page = views::pages::age(&finding, &charts, &words);
-    let text = views::age::text(&finding);
-    Ok(Answer::Shown(html! { (article(&page)) (as_command(say, &text, json)) }))
+    Ok(Answer::Shown(shown(say, &page, json)))
 }

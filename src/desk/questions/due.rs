@@ -4,7 +4,7 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 use maud::{Markup, html};
 
-use super::{Asked, answered, as_command, as_json, json_address};
+use super::{Asked, answered, as_file_of_numbers, as_json, json_address};
 use crate::book::book_file::clock;
 use crate::book::time::{Day, Moment};
 use crate::book::{Book, BookError};
@@ -15,7 +15,6 @@ use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::findings::Answer;
 use crate::findings::due::{Due, State as Stand, Wish, due_of_book};
-use crate::views;
 
 fn day(asked: &Posted, field: &str) -> Result<Option<Day>, BookError> {
     let Some(text) = asked.filled(field) else { return Ok(None) };
@@ -59,7 +58,7 @@ pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked
             @if matches!(finding.sitting, Answer::Known(_)) {
                 p { a.button href="/sessions/due" { (say.of("Plan the session for it", "安排复评")) } }
             }
-            (as_command(say, &views::due::text(&finding), &json_address(&reader)))
+            (as_file_of_numbers(say, &json_address(&reader)))
         }),
         Err(e) => Err(e),
     };

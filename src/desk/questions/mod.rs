@@ -24,7 +24,7 @@ use crate::book::{Book, BookError};
 use crate::plots::PlotError;
 use crate::session::State as Stand;
 use crate::views;
-use crate::views::charts::Chart;
+use crate::views::charts::{Chart, Draw, Words, for_page};
 
 /// The pages of the questions.
 pub fn routes() -> Router<Shared> {
@@ -148,17 +148,16 @@ pub(super) fn session_boxes(say: Say, all: &[Known], asked: &Posted) -> Markup {
     }
 }
 
-/// The text of the command, and how to have its numbers.
-pub(super) fn as_command(say: Say, text: &str, json: &str) -> Markup {
+/// How to have all numbers of an answer.
+pub(super) fn as_file_of_numbers(say: Say, json: &str) -> Markup {
     html! {
-        section.command {
-            details {
-                summary { (say.of("All numbers, as the command prints them", "全部数字（命令的英文输出）")) }
-                pre lang="en" tabindex="0" { (text) }
-            }
-            p { a.button.quiet href=(json) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
-        }
+        p.command { a.button.quiet href=(json) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
     }
+}
+
+/// An answer: its article, and how to have its numbers.
+pub(super) fn shown(say: Say, page: &views::pages::Page, json: &str) -> Markup {
+    html! { (article(page)) (as_file_of_numbers(say, json)) }
 }
 
 /// The same question, its answer as JSON.
@@ -185,9 +184,9 @@ pub(super) fn as_file(name: &str, kind: &'static str, bytes: Vec<u8>) -> Respons
     (head, bytes).into_response()
 }
 
-/// Charts, where there was something to draw.
-pub(super) fn drawn(charts: Result<Vec<Chart>, PlotError>) -> Result<Vec<Chart>, BookError> {
-    match charts {
+/// Charts for laptop and phone, where there was something to draw.
+pub(super) fn drawn<F>(draw: Draw<F>, finding: &F, words: &Words) -> Result<Vec<Chart>, BookError> {
+    match for_page(draw, finding, words) {
         Ok(charts) => Ok(charts),
         Err(PlotError::Empty { .. }) => Ok(Vec::new()),
         Err(e) => Err(BookError::Refused(e.to_string())),

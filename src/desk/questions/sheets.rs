@@ -1,11 +1,11 @@
 //! Lot sheets: what a buyer can be told, seen before it is issued.
 
-use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::extract::{Path, Query, State};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use super::{STYLES, as_file, of_app, of_book};
+use super::{Asked, STYLES, as_file, of_app, of_book};
 use crate::book::time::Moment;
 use crate::book::{BookError, store};
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
@@ -66,6 +66,7 @@ pub async fn preview(
     State(app): State<Shared>,
     reader: Reader,
     Path(sample): Path<String>,
+    Query(query): Asked,
 ) -> Response {
     let say = reader.say;
     let asked = sample.clone();
@@ -73,7 +74,7 @@ pub async fn preview(
         let ForIssue { sheet: finding, withheld } = found(book, &asked)?;
         let digest = store::digest(views::json::of(&finding).as_bytes());
         let languages = sheets::languages(&book.book_file()?.value.languages);
-        let issue = Issue { day: Moment::now().day(), digest: &digest };
+        let issue = Issue { day: Moment::now().day(), issued: false, digest: &digest };
         let picture = LotSheet::of(&finding, &issue, &languages)
             .and_then(|set| set.bytes(&[Form::Png]))
             .map_err(|e| BookError::Refused(e.to_string()))?;
@@ -84,6 +85,9 @@ pub async fn preview(
         Ok(made) => made,
         Err(response) => return response,
     };
+    if Posted(query).ticked("picture") {
+        return ([(header::CONTENT_TYPE, "image/png")], png).into_response();
+    }
     let encoded = base64::Engine::encode(&base64::engine::general_purpose::STANDARD, png);
     let body = html! {
         @for note in &withheld { p.hint lang="en" { (note) } }
@@ -92,7 +96,8 @@ pub async fn preview(
             input type="hidden" name="sample" value=(sample);
             p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入簿中")) } }
         }
-        figure.sheet {
+        p.hint { (say.of("A preview: nothing is issued yet. Touch the picture to see it large.", "预览：尚未签发。点图可放大。")) }
+        a.sheet href={ "/sheets/of/" (sample) "?picture=1" } {
             img src={ "data:image/png;base64," (encoded) } alt={ (say.of("The sheet of ", "批次单：")) (sample) };
         }
     };

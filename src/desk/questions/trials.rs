@@ -5,17 +5,23 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use maud::html;
 
-use super::{Asked, answered, as_file, as_json, json_address, of_book};
+use super::{
+    Asked, answered, article, as_file, as_file_of_numbers, as_json, drawn, json_address, of_book,
+};
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::desk::Shared;
 use crate::desk::page::{self, Part, Reader, aside, text_field, token};
 use crate::desk::posted::Posted;
+use crate::desk::say::Say;
 use crate::findings::Settings;
-use crate::findings::trial::{MOST_BATCHES, Trial, Wish, WishedFactor, WishedLevels, shown, trial};
+use crate::findings::trial::{
+    MOST_BATCHES, Trial, Wish, WishedFactor, WishedLevels, shown as made, trial,
+};
 use crate::scores::of_book::{first_tastings, named_or_all};
 use crate::sheets;
 use crate::views;
+use crate::views::charts::{Words, parameter_names};
 
 fn refused(found: String, expected: &str) -> BookError {
     BookError::Refused(format!("{found}\n  expected: {expected}\n  to mend:  correct it"))
@@ -68,7 +74,8 @@ fn factor(line: &str) -> Result<WishedFactor, BookError> {
     Ok(WishedFactor { parameter: id.trim().to_owned(), levels })
 }
 
-fn planned(book: &Book, asked: &Posted) -> Result<Trial, BookError> {
+/// A proposal with the words in which it is told.
+fn planned(book: &Book, asked: &Posted, say: Say) -> Result<(Trial, Words), BookError> {
     let wish = wish(asked)?;
     let sessions = named_or_all(book, &[])?;
     let (scores, makings) = match sessions.is_empty() && wish.fresh {
@@ -79,8 +86,14 @@ fn planned(book: &Book, asked: &Posted) -> Result<Trial, BookError> {
         }
     };
     let parameters = book.parameters()?.value;
-    trial(scores.as_ref(), makings.as_ref(), Some(&parameters), &wish, &Settings::default())
-        .map_err(|e| BookError::Refused(e.to_string()))
+    let found =
+        trial(scores.as_ref(), makings.as_ref(), Some(&parameters), &wish, &Settings::default())
+            .map_err(|e| BookError::Refused(e.to_string()))?;
+    let words = match &scores {
+        Some(scores) => Words::of(scores, say.0),
+        None => Words { lang: say.0, ..Words::default() },
+    };
+    Ok((found, words.with_parameters(parameter_names(&parameters, say.0))))
 }
 
 /// The trials of the book, and what a new one would be.
@@ -115,7 +128,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
     };
     let found = if asked.filled("batches").is_some() {
         let (book, copy) = (app.book().clone(), asked.clone());
-        match aside(move || planned(&book, &copy)).await {
+        match aside(move || planned(&book, &copy, say)).await {
             Ok(found) => Some(found),
             Err(response) => return response,
         }
@@ -124,10 +137,10 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
     };
     let json = json_address(&reader);
     let found = match found {
-        Some(Ok(finding)) if asked.ticked("json") => return as_json("trial", &finding),
-        Some(Ok(finding)) => Some(Ok(html! {
-            pre.answer lang="en" tabindex="0" { (views::trial::text(&finding)) }
-            form method="post" action="/trials" {
+        Some(Ok((finding, _))) if asked.ticked("json") => return as_json("trial", &finding),
+        Some(Ok((finding, words))) => Some(drawn(views::charts::trial, &finding, &words).map(|charts| html! {
+            (article(&views::pages::trial(&finding, &charts, &words)))
+            form.asked method="post" action="/trials" {
                 (token(&reader))
                 @for (name, value) in asked.0.iter().filter(|(n, _)| n != "name") {
                     input type="hidden" name=(name) value=(value);
@@ -135,7 +148,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
                 (text_field("name", say.of("Keep it in the book under this name", "以此名称存入簿中"), "", asked.text("name")))
                 p { button { (say.of("Keep", "保存")) } }
             }
-            p { a.button.quiet href=(json) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
+            (as_file_of_numbers(say, &json))
         })),
         Some(Err(e)) => Some(Err(e)),
         None => None,
@@ -155,10 +168,10 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
 
 /// Keeps a trial in the book.
 pub async fn keep(State(app): State<Shared>, reader: Reader, asked: Posted) -> Response {
-    let (book, copy) = (app.book().clone(), asked.clone());
+    let (book, copy, say) = (app.book().clone(), asked.clone(), reader.say);
     let name = asked.text("name").to_owned();
     let kept = aside(move || {
-        let file = planned(&book, &copy)?.file(copy.text("name"), Moment::now());
+        let file = planned(&book, &copy, say)?.0.file(copy.text("name"), Moment::now());
         book.write_trial(&file)
     })
     .await;
@@ -184,16 +197,18 @@ pub async fn kept(
     let found = of_book(&app, &reader, Part::Trials, move |book| {
         let trial = book.trial(&wanted)?.value;
         let (file, parameters) = (book.book_file()?.value, book.parameters()?.value);
-        Ok(shown(&trial, &book.lots()?, &parameters, &file.limits))
+        let names = parameter_names(&parameters, say.0);
+        let words = Words { lang: say.0, ..Words::default() }.with_parameters(names);
+        Ok((made(&trial, &book.lots()?, &parameters, &file.limits), words))
     })
     .await;
     match found {
-        Ok(finding) if Posted(asked).ticked("json") => as_json("trial-made", &finding),
-        Ok(finding) => {
+        Ok((finding, _)) if Posted(asked).ticked("json") => as_json("trial-made", &finding),
+        Ok((finding, words)) => {
             let body = html! {
-                pre.answer lang="en" tabindex="0" { (views::trial::made(&finding)) }
+                (article(&views::pages::made(&finding, &words)))
                 p { a.button.quiet href={ "/trials/" (name) "/sheet.pdf" } { (say.of("Work sheet for the factory (PDF)", "车间工作单（PDF）")) } }
-                p { a.button.quiet href=(json_address(&reader)) download { (say.of("All numbers as a file (JSON)", "全部数字（JSON 文件）")) } }
+                (as_file_of_numbers(say, &json_address(&reader)))
             };
             answered(&app, &reader, (Part::Trials, &name), html! {}, Some(Ok(body)))
         }

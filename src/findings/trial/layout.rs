@@ -305,6 +305,7 @@ fn unnamed() -> ScoredTerm {
         ends: None,
         labels: crate::book::labels::Labels::default(),
         end_words: crate::book::vocabulary::Ends::default(),
+        level_words: Default::default(),
         gaps: 0,
     }
 }

@@ -113,7 +113,7 @@ pub fn issue(
         FORMS.into_iter().filter(|(_, end)| !there.iter().any(|(_, e)| e == end)).collect();
     if !wanted.is_empty() {
         let forms: Vec<Form> = wanted.iter().map(|w| w.0).collect();
-        let set = LotSheet::of(finding, &Issue { day, digest: &digest }, languages)?;
+        let set = LotSheet::of(finding, &Issue { day, issued: true, digest: &digest }, languages)?;
         let made = set.bytes(&forms)?;
         let paths: Vec<PathBuf> =
             wanted.iter().map(|(_, end)| folder.join(name.file(day, end))).collect();

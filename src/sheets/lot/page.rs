@@ -104,8 +104,10 @@ pub struct ScaleRow {
 /// What a page bears besides the finding.
 #[derive(Debug, Clone, Copy)]
 pub struct Issue<'a> {
-    /// The day of issue.
+    /// The day of issue, or on which it is looked at.
     pub day: Day,
+    /// Whether it is issued: a preview says that it is none.
+    pub issued: bool,
     /// SHA-256 of the finding's JSON.
     pub digest: &'a str,
 }
@@ -123,7 +125,10 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
             Lang::En => "en",
             Lang::Zh => "zh",
         },
-        kicker: w.pick("Lot sheet", "批次说明单"),
+        kicker: match issue.issued {
+            true => w.pick("Lot sheet", "批次说明单"),
+            false => w.pick("Lot sheet: a preview, not issued", "批次说明单：预览，未签发"),
+        },
         issuer: f.issuer.title.clone(),
         place: place(f, w),
         name: f.sample.clone(),
@@ -137,10 +142,19 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
         panel: tasting::panel(f, w),
         brewing: words::brewing(f, w),
         cautions: words::cautions(f, w),
-        version: w.say(
-            format!("Version {version}, issued {}", issue.day),
-            format!("版本 {version}，签发日期 {}", issue.day),
-        ),
+        version: match issue.issued {
+            true => w.say(
+                format!("Version {version}, issued {}", issue.day),
+                format!("版本 {version}，签发日期 {}", issue.day),
+            ),
+            false => w.say(
+                format!(
+                    "Preview of {}, not issued; as version {version} if nothing changes",
+                    issue.day
+                ),
+                format!("{} 的预览，未签发；若无变动，版本为 {version}", issue.day),
+            ),
+        },
         digest: w.say(
             format!("SHA-256 of all its figures: {}", issue.digest),
             format!("全部数据的 SHA-256：{}", issue.digest),

@@ -8,7 +8,7 @@ use crate::findings::age::{
 use crate::findings::term_comparison::LevelNumbers;
 use crate::plots::courses::{Course, CourseMark, CoursePanel, Courses, Fitted, courses};
 use crate::plots::then_now::{ThenNow, ThenNowPanel, ThenNowRow, then_now};
-use crate::plots::{Basis, Estimate, PlotError};
+use crate::plots::{Basis, Estimate, Paper, PlotError};
 
 /// The chart of samples of several lots.
 pub const TOGETHER: &str = "courses.svg";
@@ -27,23 +27,23 @@ pub fn age(f: &Age, words: &Words) -> Result<Vec<Chart>, PlotError> {
         if !samples.iter().any(|s| s.terms.iter().any(moved)) {
             continue;
         }
-        charts.push(Chart {
-            file: file_name("courses", lot),
-            svg: courses(&courses_of(f, lot, &samples, words))?,
-        });
-        charts.push(Chart {
-            file: file_name("then-now", lot),
-            svg: then_now(&then_now_of(f, lot, &samples, words))?,
-        });
+        charts.push(Chart::new(
+            file_name("courses", lot),
+            courses(&courses_of(f, lot, &samples, words))?,
+        ));
+        // A page has the courses; then and now is for a folder of charts.
+        if words.paper == Paper::Wide {
+            charts.push(Chart::new(
+                file_name("then-now", lot),
+                then_now(&then_now_of(f, lot, &samples, words))?,
+            ));
+        }
     }
     let told: Vec<&SampleAge> = f.samples.iter().filter(|s| s.terms.iter().any(moved)).collect();
     let several = told.iter().any(|s| s.lot != told[0].lot);
     if several && told.len() <= MOST_TOGETHER {
         let of = told.iter().map(|s| s.sample.as_str()).collect::<Vec<_>>().join(", ");
-        charts.push(Chart {
-            file: TOGETHER.to_owned(),
-            svg: courses(&courses_of(f, &of, &told, words))?,
-        });
+        charts.push(Chart::new(TOGETHER, courses(&courses_of(f, &of, &told, words))?));
     }
     if charts.is_empty() {
         return Err(PlotError::Empty {
@@ -126,6 +126,7 @@ fn courses_of(f: &Age, of: &str, samples: &[&SampleAge], words: &Words) -> Cours
     let (from, to) = months.fold((0.0_f64, 1.0_f64), |(a, b), m| (a.min(m), b.max(m)));
     Courses {
         lang: words.lang,
+        paper: words.paper,
         title: format!("{}{of}", words.pick("How it moved: ", "变化历程：")),
         subtitle: sessions(samples),
         basis: basis(

@@ -38,6 +38,11 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
             format!("在 {n} 个类似的模拟评茶组中，{held} % 的轮廓包含真实位置。"),
         ));
     }
+    footnotes.extend(super::counted(
+        used.clone().map(|t| t.lots.n_scores).sum(),
+        f.n_scores,
+        words,
+    ));
     if m.weighing == "standardised" {
         footnotes.push(
             words
@@ -50,6 +55,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
     }
     let chart = map::LotMap {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("Which lots are like each other?", "哪些批次彼此相似？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: Basis {
@@ -76,7 +82,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
             .collect(),
         footnotes,
     };
-    Some(map::lot_map(&chart).map(|svg| Chart { file: "map.svg".to_owned(), svg }))
+    Some(map::lot_map(&chart).map(|svg| Chart::new("map.svg", svg)))
 }
 
 /// steeps.svg, if leaf was steeped more than once.
@@ -103,6 +109,7 @@ pub(super) fn steeps(f: &Compare, words: &Words) -> Option<Result<Chart, PlotErr
     }
     let chart = SteepCourses {
         lang: words.lang,
+        paper: words.paper,
         title: words
             .pick("How do the lots go over the steeps?", "各批次随冲泡次数如何变化？")
             .to_owned(),
@@ -118,7 +125,7 @@ pub(super) fn steeps(f: &Compare, words: &Words) -> Option<Result<Chart, PlotErr
         panels,
         footnotes,
     };
-    Some(steep_courses(&chart).map(|svg| Chart { file: "steeps.svg".to_owned(), svg }))
+    Some(steep_courses(&chart).map(|svg| Chart::new("steeps.svg", svg)))
 }
 
 fn panel(t: &TermComparison, s: &Steeps, ends: [f64; 2], words: &Words) -> SteepPanel {

@@ -8,7 +8,7 @@ use crate::plots::effects::{EffectPanel, EffectRow, Effects, effects};
 use crate::plots::matrix::{Cell, Matrix, matrix};
 use crate::plots::scatter::{FittedLine, Scatter, ScatterPanel, Spot, scatter};
 use crate::plots::together::{Together, together};
-use crate::plots::{Basis, PlotError};
+use crate::plots::{Basis, Paper, PlotError};
 
 /// Panels of lots at the most: those of the surest effects.
 const MOST_PANELS: usize = 9;
@@ -21,16 +21,23 @@ const MOST_PANELS: usize = 9;
 pub fn link(f: &Link, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut charts = Vec::new();
     if f.lines.len() + f.together.len() > 1 {
-        charts.push(Chart { file: "together.svg".to_owned(), svg: together(&moved(f, words))? });
+        charts.push(Chart::new("together.svg", together(&moved(f, words))?));
     }
     let asked = f.lines.iter().any(|l| l.has_effect) && !f.terms.is_empty();
     if asked {
-        charts.push(Chart { file: "matrix.svg".to_owned(), svg: matrix(&at_a_glance(f, words))? });
+        // No phone is wide enough for the matrix: one panel a parameter has the same numbers.
+        let svg = match words.paper {
+            Paper::Wide => matrix(&at_a_glance(f, words))?,
+            Paper::Narrow => effects(&did(f, words))?,
+        };
+        charts.push(Chart::new("matrix.svg", svg));
     }
-    charts.push(Chart { file: "effects.svg".to_owned(), svg: effects(&did(f, words))? });
+    if words.paper == Paper::Wide {
+        charts.push(Chart::new("effects.svg", effects(&did(f, words))?));
+    }
     let lots = lot_by_lot(f, words);
     if !lots.panels.is_empty() {
-        charts.push(Chart { file: "lots.svg".to_owned(), svg: scatter(&lots)? });
+        charts.push(Chart::new("lots.svg", scatter(&lots)?));
     }
     Ok(charts)
 }
@@ -91,6 +98,7 @@ fn lot_by_lot(f: &Link, words: &Words) -> Scatter {
         shown.iter().take(MOST_PANELS).map(|(_, t, l, e, plot)| panel(t, l, e, plot, words));
     Scatter {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("Lot by lot", "逐批查看").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: basis(f, words),
@@ -216,6 +224,7 @@ fn did(f: &Link, words: &Words) -> Effects {
     }
     Effects {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("Which step did it?", "是哪一步工艺造成的？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: basis(f, words),
@@ -232,6 +241,7 @@ fn moved(f: &Link, words: &Words) -> Together {
     };
     Together {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("What moved together in the making?", "工艺中哪些一起变化？").to_owned(),
         subtitle: words.pick(
             format!("{} lots. {}", f.lots.len(), f.source.names.join(", ")),

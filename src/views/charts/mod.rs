@@ -7,6 +7,7 @@ mod compare;
 mod link;
 mod monitor;
 mod names;
+mod sets;
 
 use std::collections::BTreeMap;
 
@@ -17,11 +18,12 @@ use crate::findings::term_comparison::{Level, TermComparison};
 use crate::findings::{Answer, Estimate};
 use crate::plots::dots::{DotRow, DotRows, Panel, dot_rows};
 use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
-use crate::plots::{self, Basis, Lang, PlotError};
+use crate::plots::{self, Basis, Lang, Paper, PlotError};
 
 pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
 pub use names::parameter_names;
+pub use sets::{difference, ranking, trial};
 
 /// A chart with the name of its file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,6 +32,32 @@ pub struct Chart {
     pub file: String,
     /// The drawing.
     pub svg: String,
+    /// The same for a phone, where it was asked for.
+    pub narrow: Option<String>,
+}
+
+impl Chart {
+    fn new(file: impl Into<String>, svg: String) -> Self {
+        Self { file: file.into(), svg, narrow: None }
+    }
+}
+
+/// From a finding and the words of the reader to its charts.
+pub type Draw<F> = fn(&F, &Words) -> Result<Vec<Chart>, PlotError>;
+
+/// The charts of a page: each also as a phone shows it.
+///
+/// # Errors
+/// As `draw` has them.
+pub fn for_page<F>(draw: Draw<F>, finding: &F, words: &Words) -> Result<Vec<Chart>, PlotError> {
+    let mut wide = draw(finding, words)?;
+    let narrow = draw(finding, &Words { paper: Paper::Narrow, ..words.clone() })?;
+    for chart in narrow {
+        if let Some(own) = wide.iter_mut().find(|c| c.file == chart.file) {
+            own.narrow = Some(chart.svg);
+        }
+    }
+    Ok(wide)
 }
 
 /// What a chart calls its terms, in its language.
@@ -37,8 +65,12 @@ pub struct Chart {
 pub struct Words {
     /// The language.
     pub lang: Lang,
+    /// What is drawn on.
+    pub paper: Paper,
     /// For a term's id its name and the words at the ends of its scale, where there are any.
     pub terms: BTreeMap<String, (String, Option<(String, String)>)>,
+    /// For a term and a level of its scale the level's name.
+    pub levels: BTreeMap<(String, String), String>,
     /// For a parameter's id, or `id=category`, its name.
     pub parameters: BTreeMap<String, String>,
 }
@@ -127,8 +159,11 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
             rows: tasters.iter().map(|t| in_term(t, words)).collect(),
         });
     }
+    let mut notes = footnotes(f.individual_opinions, f.tasters.len(), words);
+    notes.extend(counted(n_scores, f.n_scores, words));
     let svg = taster_rows(&TasterRows {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("Do the tasters agree?", "评茶员的评分一致吗？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: Basis {
@@ -140,9 +175,9 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
                 .to_owned(),
         },
         panels,
-        footnotes: footnotes(f.individual_opinions, f.tasters.len(), words),
+        footnotes: notes,
     })?;
-    Ok(vec![Chart { file: "tasters.svg".to_owned(), svg }])
+    Ok(vec![Chart::new("tasters.svg", svg)])
 }
 
 /// levels.svg: the lots as dots on their intervals, term by term; map.svg and steeps.svg where
@@ -165,6 +200,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         words.pick("each lot's adjusted mean, tasters a sample", "各批次调整均值（评茶员视为抽样）")
     };
     let mut footnotes = footnotes(f.individual_opinions, f.tasters.len(), words);
+    footnotes.extend(counted(n_scores, f.n_scores, words));
     footnotes.push(
         words
             .pick(
@@ -176,6 +212,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
     );
     let svg = dot_rows(&DotRows {
         lang: words.lang,
+        paper: words.paper,
         title: words.pick("Which lots differ?", "哪些批次有差异？").to_owned(),
         subtitle: f.source.names.join(", "),
         basis: Basis {
@@ -187,7 +224,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         panels,
         footnotes,
     })?;
-    let mut charts = vec![Chart { file: "levels.svg".to_owned(), svg }];
+    let mut charts = vec![Chart::new("levels.svg", svg)];
     for more in [compare::map(f, words), compare::steeps(f, words)].into_iter().flatten() {
         charts.push(more?);
     }
@@ -200,6 +237,15 @@ fn footnotes(individual_opinions: bool, n_tasters: usize, words: &Words) -> Vec<
         _ => words.pick("Two or three tasters: individual opinions.", "两三位评茶员：个人意见。"),
     };
     if individual_opinions { vec![note.to_owned()] } else { Vec::new() }
+}
+
+/// Why a chart counts fewer scores than the finding: ticks and categories have no level.
+fn counted(drawn: usize, all: usize, words: &Words) -> Option<String> {
+    let rest = all.checked_sub(drawn).filter(|n| *n > 0)?;
+    Some(words.pick(
+        format!("n: the scores of the terms drawn here; the other {rest} of {all} are ticks, categories, left out, or of terms without a level."),
+        format!("n：此图所绘术语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的术语。"),
+    ))
 }
 
 fn mark(answer: &Answer<Estimate>) -> Option<plots::Estimate> {

@@ -28,10 +28,7 @@ pub fn monitor(f: &Monitor, words: &Words) -> Result<Vec<Chart>, PlotError> {
         |s| &s.slope,
         1.5,
     )?;
-    Ok(vec![
-        Chart { file: "monitor-repeats.svg".to_owned(), svg: repeats },
-        Chart { file: "monitor-slopes.svg".to_owned(), svg: slopes },
-    ])
+    Ok(vec![Chart::new("monitor-repeats.svg", repeats), Chart::new("monitor-slopes.svg", slopes)])
 }
 
 fn drawn(
@@ -88,6 +85,7 @@ fn drawn(
     notes.push(order.join(words.pick("; ", "；")));
     courses(&Courses {
         lang: words.lang,
+        paper: words.paper,
         title: title.to_owned(),
         subtitle: words
             .pick(

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use super::Words;
 use crate::book::parameters::Parameters;
+use crate::book::trials::Level;
 use crate::plots::Lang;
-use crate::scores::Scores;
+use crate::scores::{ScoredTerm, Scores, Trials};
 use crate::sheets::lot::SEASONS;
 
 /// The key of labels in the book's files.
@@ -26,7 +27,46 @@ impl Words {
             let ends = ends.map(|[low, high]| (low.clone(), high.clone()));
             (t.id.clone(), (t.labels.or(key, &t.id).to_owned(), ends))
         });
+        let of_levels = |t: &ScoredTerm| -> Vec<((String, String), String)> {
+            let own = t.level_words.iter();
+            own.map(|(id, l)| ((t.id.clone(), id.clone()), l.or(key, id).to_owned())).collect()
+        };
+        let levels = scores.terms().iter().flat_map(of_levels).collect();
+        Self { lang, terms: terms.collect(), levels, ..Self::default() }
+    }
+
+    /// What charts and pages call the terms by which sets of cups were compared.
+    #[must_use]
+    pub fn of_trials(trials: &Trials, lang: Lang) -> Self {
+        let key = key(lang);
+        let terms = trials.labels.iter();
+        let terms = terms.map(|(id, l)| (id.clone(), (l.or(key, id).to_owned(), None)));
         Self { lang, terms: terms.collect(), ..Self::default() }
+    }
+
+    /// What a level of a term's scale is called.
+    #[must_use]
+    pub fn level(&self, term: &str, id: &str) -> String {
+        let known = self.levels.get(&(term.to_owned(), id.to_owned()));
+        known.cloned().unwrap_or_else(|| id.to_owned())
+    }
+
+    /// A setting of a parameter, with its unit.
+    #[must_use]
+    pub fn setting(&self, parameter: &str, level: &Level, unit: Option<&str>) -> String {
+        match level {
+            Level::YesNo(yes) => {
+                let (en, zh) = if *yes { ("yes", "是") } else { ("no", "否") };
+                self.pick(en, zh).to_owned()
+            }
+            // A category is called "name: category" there.
+            Level::Word(word) => {
+                let known = self.parameters.get(&format!("{parameter}={word}"));
+                let own = known.and_then(|k| k.rsplit_once(": ")).map(|k| k.1.to_owned());
+                own.unwrap_or_else(|| word.clone())
+            }
+            Level::Number(_) => level.shown(unit),
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::Page;
 use super::age_words as said;
-use super::parts::{figure, head, heading, items_of, language, list, row_of_heads};
+use super::parts::{figure, head, heading, items_of, language, list, picture, row_of_heads};
 use crate::findings::age::Age;
 use crate::sheets::age::Figures;
 use crate::sheets::html::escaped;
@@ -38,7 +38,7 @@ pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Page {
         heading(&mut out, lot);
         let file = charts::age_file("courses", lot);
         if let Some(chart) = drawn.iter().find(|c| c.file == file) {
-            let _ = writeln!(out, "<figure class=\"wide\">\n{}</figure>", chart.svg);
+            picture(&mut out, chart);
         }
         for table in tables {
             figures(&mut out, &table);

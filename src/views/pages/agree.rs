@@ -3,7 +3,10 @@
 use std::fmt::Write as _;
 
 use super::Page;
-use super::parts::{basis, figure, head, heading, in_english, items_of, language, points, table};
+use super::agree_words as said;
+use super::parts::{
+    basis, cautions, excluded, figure, head, heading, language, list, note, points, table,
+};
 use crate::findings::agree::{Agree, TermOfPanel};
 use crate::findings::habits::TasterOverall;
 use crate::findings::{ALPHA, Answer};
@@ -26,22 +29,10 @@ pub fn agree(f: &Agree, drawn: &[Chart], words: &Words) -> Page {
     tasters(&mut out, f, words);
     if let Answer::Known(g) = &f.guesses {
         heading(&mut out, words.pick("Was it blind?", "盲评是否有效？"));
-        let told = words.pick(
-            g.words.clone(),
-            format!(
-                "{} 次猜测中 {} 次猜对；凭运气平均 {}（95%：{} 至 {}），p {}。",
-                g.n,
-                g.right,
-                number(g.by_luck_mean, 1),
-                number(g.by_luck_lower, 0),
-                number(g.by_luck_upper, 0),
-                p_value(g.p_value)
-            ),
-        );
-        let _ = writeln!(out, "<p>{}</p></section>", escaped(&told));
+        let _ = writeln!(out, "<p>{}</p></section>", escaped(&said::guesses(g, words)));
     }
-    let cautions: Vec<String> = f.source.notes.iter().chain(&f.cautions).cloned().collect();
-    in_english(&mut out, ("Keep in mind", "请注意"), &cautions, words);
+    cautions(&mut out, &f.source.notes, &f.cautions, words);
+    excluded(&mut out, &f.exclusions, words.pick("scores", "个评分"), words);
     out.push_str("</article>\n");
     Page { title, language: language(words), article: out }
 }
@@ -56,7 +47,7 @@ fn in_short(out: &mut String, f: &Agree, words: &Words) {
     let adjusted = named(&|t| t.panel.p_holm.known().is_some_and(|p| *p < ALPHA));
     let n = f.terms.iter().filter(|t| t.panel.discriminates.known().is_some()).count();
     let luck = number(ALPHA * n as f64, 2);
-    let list = |all: &[String]| match all {
+    let behind = |all: &[String]| match all {
         [] => String::new(),
         all => words.pick(format!(": {}", all.join(", ")), format!("：{}", all.join("、"))),
     };
@@ -65,21 +56,21 @@ fn in_short(out: &mut String, f: &Agree, words: &Words) {
             "Term by term the panel tells the lots apart in {} of {n} (luck alone: {luck} on average){}. \
              Adjusted for asking {n} at once, in {}{}.",
             own.len(),
-            list(&own),
+            behind(&own),
             adjusted.len(),
-            list(&adjusted)
+            behind(&adjusted)
         ),
         format!(
             "逐个术语检验，{n} 个中有 {} 个能区分批次（仅凭运气平均 {luck} 个）{}。按同时检验 {n} 个校正后为 {} 个{}。",
             own.len(),
-            list(&own),
+            behind(&own),
             adjusted.len(),
-            list(&adjusted)
+            behind(&adjusted)
         ),
     );
     let _ = writeln!(out, "<p>{}</p>", escaped(&line));
     out.push_str("</section>\n");
-    in_english(out, ("What was found", "结论原文"), &f.sentences, words);
+    list(out, words.pick("What was found", "结论"), &said::sentences(f, words));
 }
 
 fn terms(out: &mut String, f: &Agree, words: &Words) {
@@ -125,14 +116,15 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
         ],
     );
     table(out, &heads, &rows);
-    let note = words.pick(
+    let read = words.pick(
         "p: chance of lots so far apart where all are alike. ICC(A,k): how far the panel's mean can be trusted, 1 at best. \
          W: Kendall's concordance of the tasters, behind it what luck exceeds in 5 of 100. alpha: Krippendorff's. Seen from: the smallest \
          difference of two lots that would stand out among all pairs.",
         "p：批次全部相同时出现如此差异的概率。ICC(A,k)：评茶组均值的可靠度，最高为 1。W：肯德尔和谐系数，括号内为运气在百次中五次超过之值。\
          alpha：克里彭多夫系数。可见差异：两批次在所有配对中可显出的最小差异（分）。",
     );
-    let _ = writeln!(out, "<p class=\"note\">{}</p></section>", escaped(note));
+    note(out, read);
+    out.push_str("</section>\n");
 }
 
 fn tasters(out: &mut String, f: &Agree, words: &Words) {
@@ -162,11 +154,4 @@ fn tasters(out: &mut String, f: &Agree, words: &Words) {
     );
     table(out, &heads, &rows);
     out.push_str("</section>\n");
-    if words.lang == crate::plots::Lang::En {
-        let told: Vec<String> =
-            habits.tasters.iter().flat_map(|t| t.habits.iter().map(|h| h.words.clone())).collect();
-        if !told.is_empty() {
-            items_of(out, &told);
-        }
-    }
 }

@@ -3,10 +3,12 @@
 use std::fmt::Write as _;
 
 use super::Page;
-use super::parts::{basis, figure, head, heading, in_english, language, table};
-use crate::findings::compare::Compare;
-use crate::findings::term_comparison::TermComparison;
+use super::compare_words as said;
+use super::parts::{basis, cautions, excluded, figure, head, heading, language, list, note, table};
+use crate::findings::compare::{Compare, ComparedTerm};
+use crate::findings::term_comparison::{Shares, TICKED, TermComparison};
 use crate::findings::{ALPHA, Answer};
+use crate::scores::ScaleKind;
 use crate::sheets::html::escaped;
 use crate::views::charts::{Chart, Words};
 use crate::views::text::{number, or_dash, p_value};
@@ -26,8 +28,9 @@ pub fn compare(f: &Compare, drawn: &[Chart], words: &Words) -> Page {
         pairs(&mut out, &t.lots, words);
     }
     levels(&mut out, f, words);
-    let cautions: Vec<String> = f.source.notes.iter().chain(&f.cautions).cloned().collect();
-    in_english(&mut out, ("Keep in mind", "请注意"), &cautions, words);
+    counted(&mut out, f, words);
+    cautions(&mut out, &f.source.notes, &f.cautions, words);
+    excluded(&mut out, &f.exclusions, words.pick("scores", "个评分"), words);
     out.push_str("</article>\n");
     Page { title, language: language(words), article: out }
 }
@@ -62,7 +65,7 @@ fn in_short(out: &mut String, f: &Compare, words: &Words) {
     };
     let _ = writeln!(out, "<p>{}</p>", escaped(&line));
     out.push_str("</section>\n");
-    in_english(out, ("What was found", "结论原文"), &f.sentences, words);
+    list(out, words.pick("What was found", "结论"), &said::sentences(f, words));
 }
 
 /// The pairs of a term that differ among all pairs.
@@ -135,10 +138,84 @@ fn levels(out: &mut String, f: &Compare, words: &Words) {
         .collect();
     let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     table(out, &heads, &rows);
-    let note = words.pick(
+    let told = words.pick(
         "Adjusted means in points. Lots that share a letter in a column are not told apart there among all pairs; \
          where there are two or three tasters there are no letters.",
         "调整均值（分）。同一列中字母相同的批次在所有配对中不能区分；仅两三位评茶员时不给字母。",
     );
-    let _ = writeln!(out, "<p class=\"note\">{}</p></section>", escaped(note));
+    note(out, told);
+    out.push_str("</section>\n");
+}
+
+/// Ticks and categories, which have no level: how often each answer was given, by lot.
+fn counted(out: &mut String, f: &Compare, words: &Words) {
+    let shares = |t: &&ComparedTerm| t.lots.shares.known().is_some();
+    let (ticks, kinds): (Vec<&ComparedTerm>, Vec<&ComparedTerm>) =
+        f.terms.iter().filter(shares).partition(|t| t.lots.scale == ScaleKind::Tick);
+    if ticks.is_empty() && kinds.is_empty() {
+        return;
+    }
+    heading(out, words.pick("Ticks and categories, counted", "勾选与分类的次数"));
+    let of = |t: &ComparedTerm, lot: &str, cell: &dyn Fn(&Shares) -> String| -> String {
+        let own = t.lots.shares.known().and_then(|all| all.iter().find(|s| s.lot == lot));
+        own.map_or_else(|| "–".to_owned(), cell)
+    };
+    if !ticks.is_empty() {
+        let ticked = |s: &Shares| {
+            let n = s.labels.iter().find(|l| l.label == TICKED).map_or(0, |l| l.n);
+            words.pick(format!("{n} of {}", s.n), format!("{n}/{}", s.n))
+        };
+        by_lot(out, f, &ticks, &|t, lot| of(t, lot, &ticked), words);
+        note(
+            out,
+            words.pick(
+                "How often a term was ticked, of the answers that lot had. A tick has no points, so it has no \
+                 mean and no interval of one: the lots are tested by Cochran's Q, above.",
+                "该术语在该批次全部回答中被勾选的次数。勾选没有分值，故无均值与区间：批次之间用科克伦 Q 检验，见上。",
+            ),
+        );
+    }
+    if !kinds.is_empty() {
+        let given = |t: &ComparedTerm, s: &Shares| {
+            let each: Vec<String> = s
+                .labels
+                .iter()
+                .map(|l| format!("{} {}", words.level(&t.lots.term, &l.label), l.n))
+                .collect();
+            each.join(words.pick(", ", "，"))
+        };
+        by_lot(out, f, &kinds, &|t, lot| of(t, lot, &|s| given(t, s)), words);
+        note(
+            out,
+            words.pick(
+                "How often each category was given, the most frequent first. Categories have no order, so the \
+                 lots are not tested here; whether the tasters name the same one, `agree` says (kappa, alpha).",
+                "各类别被选的次数，多者在前。类别没有次序，故此处不检验批次；评茶员是否选同一类，见“评茶员意见一致吗？”（kappa、alpha）。",
+            ),
+        );
+    }
+    out.push_str("</section>\n");
+}
+
+/// A table with a row for each lot and a column for each term.
+fn by_lot(
+    out: &mut String,
+    f: &Compare,
+    terms: &[&ComparedTerm],
+    cell: &dyn Fn(&ComparedTerm, &str) -> String,
+    words: &Words,
+) {
+    let names: Vec<String> = terms.iter().map(|t| words.name(&t.lots.term)).collect();
+    let mut heads = vec![words.pick("Lot", "批次")];
+    heads.extend(names.iter().map(String::as_str));
+    let rows: Vec<Vec<String>> = f
+        .lots
+        .iter()
+        .map(|lot| {
+            let mut row = vec![lot.clone()];
+            row.extend(terms.iter().map(|t| cell(t, lot)));
+            row
+        })
+        .collect();
+    table(out, &heads, &rows);
 }

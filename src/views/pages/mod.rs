@@ -3,15 +3,26 @@
 mod age;
 pub mod age_words;
 mod agree;
+mod agree_words;
+mod chinese;
 mod compare;
+mod compare_words;
+mod difference;
+mod difference_words;
 mod link;
 mod parts;
+mod ranking;
+mod trial;
+mod trial_words;
 
 pub use age::age;
 pub use agree::agree;
 pub use compare::compare;
+pub use difference::difference;
 pub use link::link;
 pub use parts::STYLE;
+pub use ranking::ranking;
+pub use trial::{made, trial};
 
 use crate::sheets::html::document;
 

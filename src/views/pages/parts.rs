@@ -2,7 +2,9 @@
 
 use std::fmt::Write as _;
 
-use crate::findings::{Estimate, say};
+use super::chinese;
+use crate::findings::agree::Exclusion;
+use crate::findings::{Estimate, count, say};
 use crate::plots::Lang;
 use crate::sheets::html::escaped;
 use crate::views::charts::{Chart, Words};
@@ -17,14 +19,16 @@ th, td { padding: .28rem .8rem .28rem 0; vertical-align: top; border-bottom: 1px
 tr.of th { color: var(--ink); font-size: 1rem; padding-top: .8rem; } tr.of .pale { font-weight: 400; }
 td.figure, td:first-child { white-space: nowrap; } code { font: inherit; background: #efece4; padding: 0 .25rem; }
 .wide { overflow-x: auto; } figure { margin: 0; } figure svg { max-width: 100%; height: auto; display: block; }
+.on-narrow { display: none; } .on-narrow svg { width: 100%; }
 details summary { cursor: pointer; color: var(--leaf); }
 @page { size: A4; margin: 12mm 14mm; }
 @media print { html { background: none; font-size: 9pt; } article { padding: 0; max-width: none; }
   figure, table { break-inside: avoid; } }
+@media screen and (max-width: 40rem) { .on-wide { display: none; } .on-narrow { display: block; } }
 @media (max-width: 40rem) {
   table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
   td[data-head]:not(:empty)::before { content: attr(data-head) ': '; color: var(--pale); font-size: .85rem; }
-  .wide figure svg, figure.wide svg { min-width: 46rem; }
+  figure.wide svg { min-width: 46rem; } figure.wide { overflow-x: auto; }
   tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; white-space: normal; }
 }
 ";
@@ -97,7 +101,25 @@ pub(super) fn minus(x: f64) -> String {
 
 /// A chart in a section of its own.
 pub(super) fn figure(out: &mut String, chart: &Chart) {
-    let _ = writeln!(out, "<section class=\"wide\"><figure>\n{}</figure></section>", chart.svg);
+    out.push_str("<section>\n");
+    picture(out, chart);
+    out.push_str("</section>\n");
+}
+
+/// A chart as the screen has room for it.
+pub(super) fn picture(out: &mut String, chart: &Chart) {
+    match &chart.narrow {
+        None => {
+            let _ = writeln!(out, "<figure class=\"wide\">\n{}</figure>", chart.svg);
+        }
+        Some(narrow) => {
+            let _ = writeln!(
+                out,
+                "<figure class=\"on-wide\">\n{}</figure>\n<figure class=\"on-narrow\">\n{narrow}</figure>",
+                chart.svg
+            );
+        }
+    }
 }
 
 /// A table; cells behind the first are figures. Each carries its column's head, for narrow screens.
@@ -137,28 +159,62 @@ pub(super) fn basis(
     let few =
         if individual { words.pick(" Individual opinions.", "仅为个人意见。") } else { "" };
     words.pick(
-        format!("{names}. {lots} lots, {tasters} tasters, {scores} scores, {gaps} gaps.{few}"),
         format!(
-            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分，{gaps} 个缺值。{few}"
+            "{names}. {}, {}, {} (one a taster, cup and term), {}.{few}",
+            count(lots, "lot", "lots"),
+            count(tasters, "taster", "tasters"),
+            count(scores, "score", "scores"),
+            if gaps == 0 { "none missing".to_owned() } else { format!("{gaps} missing") }
+        ),
+        format!(
+            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分（每位评茶员每杯每个术语一个），缺 {gaps} 个。{few}"
         ),
     )
 }
 
-/// The finding's own sentences, which are English: on an English page as they are, on others folded away.
-pub(super) fn in_english(out: &mut String, head: (&str, &str), items: &[String], words: &Words) {
-    if items.is_empty() {
+/// A remark below a table.
+pub(super) fn note(out: &mut String, text: &str) {
+    let _ = writeln!(out, "<p class=\"note\">{}</p>", escaped(text));
+}
+
+/// A list of sentences of a finding, on Chinese pages in Chinese. One that is not known in Chinese is
+/// marked as English, so that it is read aloud rightly.
+pub(super) fn sentences(out: &mut String, items: &[String], words: &Words) {
+    out.push_str("<ul>\n");
+    for item in items {
+        let said = match words.lang {
+            Lang::En => Some(item.clone()),
+            Lang::Zh => chinese::said(item, words),
+        };
+        let _ = match said {
+            Some(said) => writeln!(out, "<li>{}</li>", escaped(&said)),
+            None => writeln!(out, "<li lang=\"en\">{}</li>", escaped(item)),
+        };
+    }
+    out.push_str("</ul>\n");
+}
+
+/// What to keep in mind: of the source first.
+pub(super) fn cautions(out: &mut String, notes: &[String], cautions: &[String], words: &Words) {
+    let all: Vec<String> = notes.iter().chain(cautions).cloned().collect();
+    if all.is_empty() {
         return;
     }
-    match words.lang {
-        Lang::En => list(out, head.0, items),
-        Lang::Zh => {
-            let _ = writeln!(
-                out,
-                "<section><details lang=\"en\"><summary lang=\"zh-Hans\">{}（英文）</summary>",
-                escaped(head.1)
-            );
-            items_of(out, items);
-            out.push_str("</details></section>\n");
-        }
-    }
+    heading(out, words.pick("Keep in mind", "请注意"));
+    sentences(out, &all, words);
+    out.push_str("</section>\n");
+}
+
+/// What was left out, with the reason that somebody gave, as it was written.
+pub(super) fn excluded(out: &mut String, all: &[Exclusion], of: &str, words: &Words) {
+    let items: Vec<String> = all
+        .iter()
+        .map(|e| {
+            words.pick(
+                format!("{} {of}: {}", e.n_scores, e.reason),
+                format!("{} {of}：{}", e.n_scores, e.reason),
+            )
+        })
+        .collect();
+    list(out, words.pick("Left out", "已剔除"), &items);
 }

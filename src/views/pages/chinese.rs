@@ -1,0 +1,467 @@
+//! Sentences of findings in simplified Chinese: what a finding says in words, and not in fields of
+//! its own, line by line. A hole `{}` keeps what stands there; `{l}` is a list, `{r}` a range with
+//! what stands beside it, `{t}` a list of terms, `{p}` a parameter, `{o}` what follows from what, `{v}`
+//! names of variances; the Chinese names the holes by their place.
+
+use crate::views::charts::Words;
+
+/// English and Chinese, sorted by what they are about.
+const LINES: &[(&str, &str)] = &[
+    // Where the scores come from.
+    ("nobody scored anything.", "没有任何评分。"),
+    ("nobody answered anything.", "无人作答。"),
+    (
+        "served twice in a flight under two codes, pooled as further cups: {l}.",
+        "同一轮次中以两个编码供评，作为另外的杯一并计入：{0}。",
+    ),
+    ("{l} is the reference.", "参比样为 {0}。"),
+    ("{} of {} planned tasters left no answer.", "计划的 {1} 位评茶员中有 {0} 位未作答。"),
+    ("which lot was in which cup was not committed beforehand.", "各杯是哪一批次，事先未封存。"),
+    ("1 change was made after the lots were known.", "揭盲之后有 1 处改动。"),
+    ("{} changes were made after the lots were known.", "揭盲之后有 {0} 处改动。"),
+    (
+        "{} of {} lots were tasted in several sessions; each counts as one lot here, whatever its age was.",
+        "{1} 个批次中有 {0} 个在多场中品评；此处各计为一个批次，不论其存期。",
+    ),
+    // Few tasters, gaps, pots.
+    ("One taster: an individual opinion, not a panel's.", "一位评茶员：个人意见，不代表评茶组。"),
+    ("Two tasters: individual opinions, not a panel's.", "两位评茶员：个人意见，不代表评茶组。"),
+    ("Three tasters: individual opinions, not a panel's.", "三位评茶员：个人意见，不代表评茶组。"),
+    (
+        "{} of {} scores that were due {} missing ({t}); {} left out, not taken as 0.",
+        "应有的 {1} 个评分中缺 {0} 个（{3}）；缺者不计，不当作 0。",
+    ),
+    (
+        "{} of {} score that was due {} missing ({t}); {} left out, not taken as 0.",
+        "应有的 {1} 个评分中缺 {0} 个（{3}）；缺者不计，不当作 0。",
+    ),
+    (
+        "One brew a lot: differences are between pots, not yet between lots.",
+        "每批只冲泡一次：差异是壶与壶之间的，尚不能算作批次之间的。",
+    ),
+    (
+        "Which pot a score belongs to is not recorded. If each lot was brewed once, differences are between pots, not yet between lots.",
+        "未记录评分属于哪一壶。若每批只冲泡一次，差异是壶与壶之间的，尚不能算作批次之间的。",
+    ),
+    (
+        "Levels are taken as equally far apart in the mixed model; W, alpha and the model of ordered levels use their order only.",
+        "混合模型把各级之间视为等距；W、alpha 与有序模型只用其次序。",
+    ),
+    (
+        "The table does not say who scored: every score counts as one observation of its own. If tasters scored several lots, name their column with --taster.",
+        "表中未写明由谁评分：每个评分各算一次观测。若评茶员评了多个批次，请用 --taster 指明其列。",
+    ),
+    (
+        "A taster is always compared with the mean of the others; error in that mean pulls slopes down, the corrected slope takes the pull out.",
+        "每位评茶员总是与其余人的均值相比；该均值的误差会压低斜率，校正后的斜率已去除此影响。",
+    ),
+    (
+        "One session shows only large habits. Of 200 invented panels (six tasters, six cups twice, twelve terms) all had an offset of 1.3 points named, and a noise of nearly three times the others'; a slope of 0.45 was named in 99, swapped words in none (that needs six lots or more). Of 200 sound panels none was accused.",
+        "单独一场只能显出较大的习惯。在 200 个虚构的评茶组（6 位评茶员、6 杯各两次、12 个术语）中，1.3 分的偏移与近三倍于他人的重复误差全部被指出；斜率 0.45 在 99 个中被指出，两词混淆则没有（需六个批次以上）。200 个正常的评茶组无一被误指。",
+    ),
+    // Why a term is not tested.
+    ("categories are not numbers: see kappa and alpha", "分类不是数值：请看 kappa 与 alpha"),
+    (
+        "ticks are not numbers on a line: see kappa and Cochran's Q",
+        "勾选不是标度上的数值：请看 kappa 与科克伦 Q",
+    ),
+    (
+        "ticks and categories have no mean: how often each was given stands in --json",
+        "勾选与分类没有均值：各答案的次数见下表",
+    ),
+    ("there is one lot only, so there is nothing to tell apart", "只有一个批次，无可区分"),
+    ("there is one lot only", "只有一个批次"),
+    ("there is no score", "没有评分"),
+    ("no test", "无检验"),
+    ("the table does not say who scored", "表中未写明由谁评分"),
+    (
+        "not every lot's level can be estimated in this layout",
+        "在此安排下并非每个批次的水平都能估计",
+    ),
+    (
+        "nothing varies within the lots, so there is no ratio to test",
+        "批次之内毫无变化，没有可检验的比值",
+    ),
+    ("lots are tested where scores are numbers on a scale", "只有标度上的数值才检验批次"),
+    // Why scores of one lot differ.
+    ("offset: tasters' levels differ by sd {} ({})", "偏移：评茶员水平之间的标准差为 {0}（{1}）"),
+    (
+        "scale use: tasters spread the same lots by {} to {} of the panel's spread ({})",
+        "标度用法：同样的批次，各人拉开的幅度为评茶组的 {0} 至 {1} 倍（{2}）",
+    ),
+    (
+        "disagreement: tasters see the lots differently by sd {} ({})",
+        "看法不一：评茶员对批次看法之间的标准差为 {0}（{1}）",
+    ),
+    (
+        "disagreement or scale use: tasters see the lots differently by sd {} ({})",
+        "看法不一或标度用法：评茶员对批次看法之间的标准差为 {0}（{1}）",
+    ),
+    (
+        "noise: the same taster scores the same lot anew with sd {} ({})",
+        "重复误差：同一评茶员再评同一批次，标准差为 {0}（{1}）",
+    ),
+    (
+        "noise and disagreement, not to be told apart without replicates: sd {} ({})",
+        "重复误差与看法不一（没有重复，无法分开）：标准差为 {0}（{1}）",
+    ),
+    (
+        "lots alike: lots differ by sd {}, scores of one lot by sd {}",
+        "批次相近：批次之间的标准差为 {0}，同一批次评分的标准差为 {1}",
+    ),
+    (
+        "lots alike: the lots cannot be told apart; scores of one lot differ by sd {}",
+        "批次相近：批次无法区分；同一批次评分的标准差为 {0}",
+    ),
+    ("flight: levels differ by sd {} ({})", "轮次：水平之间的标准差为 {0}（{1}）"),
+    ("session: levels differ by sd {} ({})", "场次：水平之间的标准差为 {0}（{1}）"),
+    ("day: levels differ by sd {} ({})", "日期：水平之间的标准差为 {0}（{1}）"),
+    ("{}: levels differ by sd {} ({})", "供评（{0}）：水平之间的标准差为 {1}（{2}）"),
+    // Habits of tasters.
+    ("scores {} above the others ({r})", "打分比其余人高 {0} 分（{1}）"),
+    ("scores {} below the others ({r})", "打分比其余人低 {0} 分（{1}）"),
+    (
+        "scores against the others: {} points to one of the others ({r})",
+        "打分与其余人相反：其余人变 1 分时变 {0} 分（{1}）",
+    ),
+    (
+        "does not follow the others: {} points to one of the others ({r})",
+        "打分不随其余人变化：其余人变 1 分时变 {0} 分（{1}）",
+    ),
+    (
+        "uses less of the scale: {} points to one of the others ({r})",
+        "标度用得窄：其余人变 1 分时变 {0} 分（{1}）",
+    ),
+    (
+        "uses more of the scale: {} points to one of the others ({r})",
+        "标度用得宽：其余人变 1 分时变 {0} 分（{1}）",
+    ),
+    (
+        "scatters: repeats lie apart by sd {} ({r}), the others' by {r}",
+        "重复打分分散：标准差 {0}（{1}），其余人为 {2}",
+    ),
+    ("moves against the others by {} points a month ({r})", "相对其余人每月移动 {0} 分（{1}）"),
+    ("{t}: high where the others are low, r = {} ({r})", "{0}：其余人打低处打高，r = {1}（{2}）"),
+    (
+        "swaps {t} and {t}: own {t} follows the others' {t} (r = {} against {}), own {t} their {t} (r = {} against {}); {}",
+        "混淆“{0}”与“{1}”：本人的{2}随其余人的{3}变化（r = {4}，正配为 {5}），本人的{6}随其余人的{7}变化（r = {8}，正配为 {9}）；{10}",
+    ),
+    // Triangles, pairs, rankings.
+    (
+        "What is told apart are the pots that were served. Where each sample was brewed once, and all had the same pots, that is not yet a difference of the samples.",
+        "区分的是所供的各壶。若每个茶样只冲泡一次且众人同壶，尚不能算作茶样之间的差异。",
+    ),
+    (
+        "A triangle asks for three cups in a row. With strong, astringent or lingering teas a cup covers the next, and the triangle is of limited use (ISO 4120); a pair needs two cups.",
+        "三点检验须连品三杯。茶味浓、涩或余味长时，前杯会掩盖后杯，三点检验的用处有限（ISO 4120）；成对检验只需两杯。",
+    ),
+    (
+        "One-sided: only many answers for the expected sample count; the direction must have been stated before the tasting.",
+        "单侧：只有选中预期茶样的回答多才算数；方向须在品评之前写明。",
+    ),
+    (
+        "Where nobody can tell, answers of one taster are as good as those of new tasters, so p holds; but fewer people show a true difference less often, and what is said of its size speaks first of them.",
+        "若无人能区分，同一评茶员的多次回答与新评茶员的回答等价，故 p 成立；但人数越少，真实差异越不易显出，所给的大小首先只代表这些人。",
+    ),
+    (
+        "Of {} tests luck alone would show a difference in {}.",
+        "{0} 项检验中，仅凭运气就会有 {1} 项显出差异。",
+    ),
+    (
+        "1 answer was declined or lost; they are left out, not taken as wrong.",
+        "1 个回答弃权或丢失，不计，不当作错误。",
+    ),
+    (
+        "{} answers were declined or lost; they are left out, not taken as wrong.",
+        "{0} 个回答弃权或丢失，不计，不当作错误。",
+    ),
+    (
+        "the direction was not sealed before the tasting; a one-sided p-value is then half of what it should be.",
+        "方向在品评之前未封存；单侧 p 值因此只有应有的一半。",
+    ),
+    (
+        "{} answers are too few: not even all right would show a difference at {}",
+        "{0} 个回答太少：即使全部正确，也不足以在 {1} 水平上显出差异",
+    ),
+    ("{} answers are too few for likeness: {} are needed", "{0} 个回答不足以证实相近：需要 {1} 个"),
+    (
+        "not even 0 right answers would rule out so large a share",
+        "即使正确数为 0，也不能排除如此大的比例",
+    ),
+    (
+        "tasters answered more than once, and pooled repeats do not hold for likeness (ISO 10399)",
+        "评茶员作答不止一次，合并的重复回答不能用于证实相近（ISO 10399）",
+    ),
+    (
+        "What is put in order are the pots of each flight: where each sample was brewed once, pots differ, not yet samples.",
+        "排序的是各轮次的壶：若每个茶样只冲泡一次，差异是壶的，尚不能算作茶样的。",
+    ),
+    (
+        "A sample that had two codes in a flight counts once, with the mean of its ranks.",
+        "同一轮次中有两个编码的茶样只计一次，取其名次的均值。",
+    ),
+    (
+        "Who ranked several sets counts as often: p holds where nobody can tell the samples apart; one taster's own steady order, repeated, can pass for the panel's.",
+        "排过多组者按组数计：若无人能区分茶样，p 成立；但一人固定的次序反复出现，可能被当作评茶组的次序。",
+    ),
+    ("1 cup was not ranked; they are left out, not put last.", "1 杯未排名次，不计，不当作最末。"),
+    (
+        "{} cups were not ranked; they are left out, not put last.",
+        "{0} 杯未排名次，不计，不当作最末。",
+    ),
+    ("the samples as a whole do not differ", "各茶样整体上没有差异"),
+    (
+        "samples were not ranked equally often with each other, so that every pair has its own least difference",
+        "各茶样同组排名的次数不等，每对各有其最小差异",
+    ),
+    ("too few tasters repeat for limits", "重复作答的评茶员太少，给不出区间"),
+    (
+        "the tasters differ in how often they notice, so that there is no one d-prime",
+        "各评茶员察觉的频度不同，没有统一的 d′",
+    ),
+    ("{} samples: an order needs two", "{0} 个茶样：排序至少需要两个"),
+    ("no taster put any two samples in order", "没有一位评茶员分出任何两个茶样的先后"),
+    (
+        "the samples fall into groups that nobody compared with each other",
+        "茶样分成若干组，组与组之间无人比较过",
+    ),
+    // Trials.
+    (
+        "{p} cannot be chosen and moved with {p} (r {}); if it comes as under the same season before, r stays about {}: what the one seems to do may be the other's work. Measure it.",
+        "{0}不能选定，且与{1}同步变化（r {2}）；若仍如以往同季，r 约为 {3}：看似一方的作用，可能出自另一方。请测量并记录。",
+    ),
+    (
+        "{p} was not asked for and moved with {p} (r {}): what the one seems to do may be the other's work.",
+        "{0}未列入，且与{1}同步变化（r {2}）：看似一方的作用，可能出自另一方。",
+    ),
+    ("No factors, since they follow from the others: {o}.", "随其他参数而定，不作因子：{0}。"),
+    (
+        "What is no factor here (1 parameter that varied: given, outcomes, or not asked for) is not in the simulated model; `link` will have it, so that its intervals may be wider than these.",
+        "此处不作因子的（1 个变动过的参数：不能选定、随之而来或未列入）不在模拟模型之中；分析工艺关联时会计入，故其区间可能比这里的宽。",
+    ),
+    (
+        "What is no factor here ({} parameters that varied: given, outcomes, or not asked for) is not in the simulated model; `link` will have it, so that its intervals may be wider than these.",
+        "此处不作因子的（{0} 个变动过的参数：不能选定、随之而来或未列入）不在模拟模型之中；分析工艺关联时会计入，故其区间可能比这里的宽。",
+    ),
+    (
+        "The table is large: {} panels were simulated in the stead of {}; --simulations asks for more, which takes longer.",
+        "数据量大：只模拟了 {0} 个评茶组，而非 {1} 个。",
+    ),
+    (
+        "No choice of so many batches tells all factors apart; the batches tell apart what can be.",
+        "这个批数无论怎样选择都不能分开全部因子；所给批次已分开其中能分开的。",
+    ),
+    (
+        "There are more combinations of levels than can be tried: {} were drawn by lot.",
+        "水平的组合太多，无法逐一尝试：随机抽取了 {0} 个。",
+    ),
+    (
+        "Batches of one season stand together; which season comes first is the calendar's. One season is one season: weather, flush and water of that year come with it.",
+        "同季的批次排在一起；哪一季在先由时令决定。一季只是一季：当年的天气、采期与用水都随之而来。",
+    ),
+    (
+        "The panel's variance of {v} was found to be 0, which is hardly so: the figures for precision are the better side of what to expect.",
+        "评茶组的{0}方差估计为 0，实际未必如此：所给精度偏于乐观。",
+    ),
+    (
+        "A reference that stays the same is taken to be served in every session: without it sessions cannot be compared.",
+        "假定每场都供评同一个保持不变的参比样：没有它，各场之间无法比较。",
+    ),
+    (
+        "The log counts, not the plan: write down what was really done. Batches are dealt to days and places by lot; keep that order where leaf and weather let you.",
+        "以记录为准，而非计划：请写下实际做法。批次的日期与先后是随机分配的；在鲜叶与天气允许时请照此次序。",
+    ),
+    (
+        "no terms are named with --terms, and none were scored before",
+        "未写明针对哪些术语，也没有以往的评分",
+    ),
+    ("too few sessions or lots speak about it", "涉及它的场次或批次太少"),
+    ("it cannot be told apart from the others", "无法与其他因子分开"),
+    ("no panel was simulated", "未作模拟"),
+    ("no simulated panel gave an interval", "没有一次模拟给出区间"),
+    ("the variances were given", "方差是给定的"),
+    ("no term is scored on a line", "没有按线性标度评分的术语"),
+    ("the panel's variances are not known: {}", "评茶组的方差未知：{0}"),
+    ("no lot that is linked has a value", "所用批次都没有此值"),
+    ("it is missing for some lots", "部分批次缺此值"),
+    ("it never varied: {} in every lot", "从未变动：每批都是 {0}"),
+    ("infinite: the other columns explain it wholly", "无穷大：其他各列可完全推出它"),
+    ("no lots were made before", "此前没有批次"),
+    ("it does not vary", "没有变动"),
+];
+
+/// What a hole holds.
+fn filled(kind: &str, found: &str, words: &Words) -> String {
+    let each = |name: &dyn Fn(&str) -> String| -> String {
+        let all: Vec<String> =
+            found.split(", ").flat_map(|part| part.split(" and ")).map(name).collect();
+        all.join("、")
+    };
+    match kind {
+        "l" => each(&str::to_owned),
+        // A count of gaps may stand behind a term's name.
+        "t" => each(&|part| match part.rsplit_once(' ') {
+            Some((term, n)) if n.parse::<u32>().is_ok() => format!("{} {n}", words.name(term)),
+            _ => words.name(part),
+        }),
+        "v" => each(&|part| variance(part).to_owned()),
+        "o" => {
+            let all: Vec<String> = found
+                .split("), ")
+                .flat_map(|part| part.split(") and "))
+                .map(|part| followed(part.trim_end_matches(')'), words))
+                .collect();
+            all.join("、")
+        }
+        "p" => words.parameter(found),
+        "r" => found.replace(" to ", " 至 ").replace("; ", "；"),
+        _ => found.to_owned(),
+    }
+}
+
+/// `dry.moisture (with lot.season=spring, r 0.88`: what follows from what.
+fn followed(text: &str, words: &Words) -> String {
+    let known =
+        text.split_once(" (with ").and_then(|(name, with)| Some((name, with.rsplit_once(", r ")?)));
+    known.map_or_else(
+        || text.to_owned(),
+        |(name, (with, r))| {
+            format!("{}（随{}，r {r}）", words.parameter(name), words.parameter(with))
+        },
+    )
+}
+
+/// What a panel varies by.
+pub(super) fn variance(name: &str) -> &str {
+    match name {
+        "lot" => "批次",
+        "taster" => "评茶员",
+        "lot × taster" => "批次×评茶员",
+        "session" => "场次",
+        "session × taster" => "场次×评茶员",
+        "session × lot" => "场次×批次",
+        "flight" => "轮次",
+        "brew" => "壶",
+        "residual" => "残差",
+        other => other,
+    }
+}
+
+/// The parts of a pattern: what stands before each hole with the hole's kind, and what stands at its end.
+fn parts(pattern: &str) -> (Vec<(&str, &str)>, &str) {
+    let (mut all, mut rest) = (Vec::new(), pattern);
+    while let Some((before, after)) = rest.split_once('{') {
+        let Some((kind, after)) = after.split_once('}') else { break };
+        all.push((before, kind));
+        rest = after;
+    }
+    (all, rest)
+}
+
+/// What stands in the holes of a pattern, if the text is one of it: holes are as short as they can
+/// be, but for the last one.
+fn matched(pattern: &str, text: &str, words: &Words) -> Option<Vec<String>> {
+    let (holes, end) = parts(pattern);
+    let Some(((first, _), _)) = holes.split_first() else {
+        return (pattern == text).then(Vec::new);
+    };
+    let mut rest = text.strip_prefix(first)?;
+    let mut found = Vec::new();
+    for (i, (_, kind)) in holes.iter().enumerate() {
+        let (hole, after) = match holes.get(i + 1) {
+            Some((next, _)) => rest.split_once(next)?,
+            None => (rest.strip_suffix(end)?, ""),
+        };
+        if hole.is_empty() {
+            return None;
+        }
+        found.push(filled(kind, hole, words));
+        rest = after;
+    }
+    Some(found)
+}
+
+/// A line in Chinese, if it is known.
+fn line(text: &str, words: &Words) -> Option<String> {
+    LINES.iter().find_map(|(en, zh)| {
+        let found = matched(en, text, words)?;
+        let said = found
+            .iter()
+            .enumerate()
+            .fold((*zh).to_owned(), |said, (i, hole)| said.replace(&format!("{{{i}}}"), hole));
+        Some(said)
+    })
+}
+
+/// A sentence of a finding in Chinese, where it is known; the terms or sessions before its colon
+/// stay before it.
+pub(super) fn said(text: &str, words: &Words) -> Option<String> {
+    line(text, words).or_else(|| {
+        let (about, rest) = text.split_once(": ")?;
+        let about: Vec<String> = about.split(", ").map(|a| words.name(a)).collect();
+        Some(format!("{}：{}", about.join("、"), line(rest, words)?))
+    })
+}
+
+/// The same, or the sentence as it stands.
+pub(super) fn or_as_it_is(text: &str, words: &Words) -> String {
+    said(text, words).unwrap_or_else(|| text.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{LINES, parts, said};
+    use crate::plots::Lang;
+    use crate::views::charts::Words;
+
+    fn words() -> Words {
+        let mut words = Words { lang: Lang::Zh, ..Words::default() };
+        words.terms.insert("floral".to_owned(), ("花香".to_owned(), None));
+        words
+    }
+
+    #[test]
+    fn holes_keep_what_stands_in_them_and_names_stay_before_the_colon() {
+        for (en, zh) in [
+            (
+                "a, b: 1 of 6 planned tasters left no answer.",
+                "a、b：计划的 6 位评茶员中有 1 位未作答。",
+            ),
+            (
+                "2 of 40 scores that were due are missing (floral 1 and hue 1); they are left out, not taken as 0.",
+                "应有的 40 个评分中缺 2 个（花香 1、hue 1）；缺者不计，不当作 0。",
+            ),
+            (
+                "scores 1.27 above the others (0.98 to 1.56; p = 0.001)",
+                "打分比其余人高 1.27 分（0.98 至 1.56；p = 0.001）",
+            ),
+            (
+                "floral: Levels are taken as equally far apart in the mixed model; W, alpha and the model of ordered levels use their order only.",
+                "花香：混合模型把各级之间视为等距；W、alpha 与有序模型只用其次序。",
+            ),
+        ] {
+            assert_eq!(said(en, &words()).as_deref(), Some(zh));
+        }
+        assert_eq!(said("something new was found.", &words()), None);
+    }
+
+    #[test]
+    fn each_line_uses_holes_that_it_has_and_is_the_first_that_fits_itself() {
+        for (en, zh) in LINES {
+            let n = parts(en).0.len();
+            for hole in zh.split('{').skip(1) {
+                let at: usize = hole.split('}').next().unwrap().parse().unwrap();
+                assert!(at < n, "{zh}");
+            }
+            // A line that stands behind a wider one would never be said.
+            let text = en.replace("{}", "7").replace("{l}", "x").replace("{t}", "x");
+            let text = text.replace("{r}", "x").replace("{v}", "x").replace("{p}", "x");
+            let text = text.replace("{o}", "x");
+            assert!(!en.contains("{}") || text != *en);
+            let own = LINES.iter().position(|(e, _)| e == en);
+            let first =
+                LINES.iter().position(|(e, _)| super::matched(e, &text, &words()).is_some());
+            assert_eq!(own, first, "{en}");
+        }
+    }
+}
