@@ -6,6 +6,9 @@ use super::words::number;
 use super::{Estimate, PlotError, font};
 use plotters::style::RGBColor;
 
+/// On an axis below this width, numbers stand closer to each other.
+const NARROWEST: f64 = 110.0;
+
 /// Maps values of a range to pixels from `left` to `right`.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Axis {
@@ -20,9 +23,11 @@ impl Axis {
         self.left + share * (self.right - self.left)
     }
 
-    /// Round values inside the range, about one for every 36 pixels.
+    /// Round values inside the range, about one for every 36 pixels; closer where there is room for few.
     pub(super) fn ticks(&self) -> Vec<f64> {
-        ticks(self.range, ((self.right - self.left) / 36.0).floor().max(2.0))
+        let wide = self.right - self.left;
+        let apart = if wide < NARROWEST { 18.0 } else { 36.0 };
+        ticks(self.range, (wide / apart).floor().max(2.0))
     }
 
     /// Vertical hairlines from `top` to `bottom` with their numbers below, and the two ends named below those.

@@ -108,11 +108,16 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
     }
     // A remark too long for its row, or without room beside it, stands below the chart in full.
     for panel in &chart.panels {
-        for row in &panel.rows {
-            if let Some(remark) = row.remark.as_ref().filter(|remark| !in_row(remark, chart.paper))
-            {
-                lines.push(format!("{}, {}: {remark}", panel.label, row.taster));
-            }
+        let told: Vec<String> = panel
+            .rows
+            .iter()
+            .filter_map(|row| Some((row, row.remark.as_ref()?)))
+            .filter(|(_, remark)| !in_row(remark, chart.paper))
+            .map(|(row, remark)| format!("{}: {remark}", row.taster))
+            .collect();
+        if !told.is_empty() {
+            let gap = words::list_gap(chart.lang);
+            lines.push(format!("{}, {}", panel.label, told.join(gap)));
         }
     }
     canvas.notes(lines);
@@ -223,8 +228,8 @@ fn draw_taster_panel(
         paper.width(WIDTH) - 2.0 * MARGIN,
     );
     canvas.describe(&format!("{}:", panel.label));
-    // On a phone a head may need three lines.
-    let first = top + if paper == Paper::Wide { 48.0 } else { 74.0 };
+    // On a phone a head needs two lines.
+    let first = top + if paper == Paper::Wide { 48.0 } else { 64.0 };
     let bottom = first + panel.rows.len() as f64 * PITCH;
     for (axis, head) in [
         (&columns.offset, words::offset(lang)),
@@ -298,7 +303,7 @@ fn draw_taster_panel(
 
 /// The axis of a ratio: ticks at powers of two.
 fn draw_power_axis(canvas: &mut Canvas, axis: &Axis, top: f64, bottom: f64, ends: (&str, &str)) {
-    let most = ((axis.right - axis.left) / 20.0).floor().max(2.0);
+    let most = ((axis.right - axis.left) / 18.0).floor().max(2.0);
     let powers = ticks(axis.range, (axis.range.1 - axis.range.0).min(most));
     for power in powers {
         let x = axis.x(power);

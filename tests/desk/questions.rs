@@ -80,11 +80,57 @@ fn the_numbers_are_those_of_the_commands() {
         assert_eq!(code, 0, "{text}");
         assert_eq!(answer.text().unwrap(), text, "{path}");
     }
-    let shown = maker.text("/questions/difference?method=triangle&answers=36&correct=18");
-    let (_, text) = garden.run(&["difference", "triangle", "--answers", "36", "--correct", "18"]);
-    for line in text.lines().filter(|l| !l.contains(['<', '&', '\''])) {
-        assert!(shown.contains(line), "{line}");
+    let counted = ["difference", "triangle", "--answers", "36", "--correct", "18", "--json"];
+    let asked = "/questions/difference?method=triangle&answers=36&correct=18";
+    let (_, text) = garden.run(&counted);
+    assert_eq!(maker.text(&format!("{asked}&json=1")), text);
+    let found: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let shown = maker.text(asked);
+    for sentence in found["sentences"].as_array().unwrap() {
+        let sentence = sentence.as_str().unwrap().replace('<', "&lt;");
+        assert!(shown.contains(&sentence), "{sentence}");
     }
+}
+
+#[test]
+fn no_answer_is_the_text_of_a_command_and_what_is_chinese_is_so_to_its_end() {
+    let garden = Garden::empty();
+    let (code, said) = garden.run(&["trial", "--add", "2", "--save", "parted"]);
+    assert_eq!(code, 0, "{said}");
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    for (path, en, zh) in [
+        (format!("/questions/agree?session={MONTH}"), "What was found", "能区分批次"),
+        (format!("/questions/compare?session={MONTH}"), "What was found", "对批次中有"),
+        ("/questions/compare?session=sweetest".to_owned(), "Rank sum", "名次和"),
+        ("/questions/difference?session=two-stores".to_owned(), "The tests", "三点检验"),
+        ("/questions/difference?answers=24&correct=15".to_owned(), "told apart", "能区分"),
+        ("/questions/link?asked=1".to_owned(), "What goes with what", "何者与何者相关"),
+        ("/questions/age?of=T24-01".to_owned(), "In short", "概要"),
+        ("/trials?batches=2".to_owned(), "The batches", "各批"),
+        ("/trials/parted".to_owned(), "to be made", "尚待制作"),
+    ] {
+        let english = maker.text(&path);
+        assert!(english.contains(en) && !english.contains("<pre"), "{path}");
+        let chinese = maker.get_in(&path, "zh").text().unwrap();
+        assert!(chinese.contains(zh) && !chinese.contains("<pre"), "{path}");
+        // The way to the other language alone is English.
+        assert_eq!(chinese.matches("lang=\"en\"").count(), 1, "{path}: marked as English");
+    }
+}
+
+#[test]
+fn a_preview_of_a_sheet_says_that_it_is_none() {
+    let garden = Garden::empty();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let shown = maker.text("/sheets/of/T24-01");
+    assert!(shown.contains("nothing is issued yet"), "{shown}");
+    let picture = maker.get("/sheets/of/T24-01?picture=1");
+    assert_eq!(picture.headers()["content-type"], "image/png");
+    assert!(picture.bytes().unwrap().starts_with(b"\x89PNG"));
+    let sheets = std::fs::read_dir(garden.root().join("sheets"));
+    assert!(sheets.map_or(0, |s| s.count()) == 0, "looking issues nothing");
 }
 
 #[test]

@@ -49,7 +49,7 @@ const LINES: &[(&str, &str)] = &[
     ),
     (
         "The table does not say who scored: every score counts as one observation of its own. If tasters scored several lots, name their column with --taster.",
-        "表中未写明由谁评分：每个评分各算一次观测。若评茶员评了多个批次，请用 --taster 指明其列。",
+        "表中未写明由谁评分：每个评分各算一次观测。若评茶员评了多个批次，请写明由谁评分。",
     ),
     (
         "A taster is always compared with the mean of the others; error in that mean pulls slopes down, the corrected slope takes the pull out.",
@@ -285,6 +285,42 @@ const LINES: &[(&str, &str)] = &[
     ("no lot that is linked has a value", "所用批次都没有此值"),
     ("it is missing for some lots", "部分批次缺此值"),
     ("it never varied: {} in every lot", "从未变动：每批都是 {0}"),
+    // What is not linked.
+    (
+        "ticks and categories have no mean that could rise with a parameter",
+        "勾选与分类没有可随参数升降的均值",
+    ),
+    ("a moment is no amount; what follows from it is", "时刻不是数量；由它得出的才是"),
+    ("a mass says how much was made, not how", "质量说明做了多少，而非怎样做"),
+    (
+        "an area says how much was made; how thick the leaf lay is worked out",
+        "面积说明做了多少；摊叶厚度另行算出",
+    ),
+    ("nothing is recorded of its making in {}", "{0} 中没有其制作记录"),
+    (
+        "of its making less than half is recorded of what is of most lots",
+        "其制作记录不到多数批次的一半",
+    ),
+    ("it was not tasted in these scores", "这些评分中未品评它"),
+    (
+        "it is of one tea with a lot that is linked, split off from it or with it",
+        "它与已纳入的某批次是同一茶，由其分出或一同分出",
+    ),
+    ("it has no value of all that is to be complete ({})", "要求齐全的各项（{0}）它没有全部的值"),
+    (
+        "as a reference it was not served in every session that is used",
+        "作为参比样，它并非每场都供评",
+    ),
+    ("it was not asked for", "未询问"),
+    ("in every lot it is {p} as recorded", "每批都与所记录的{0}相同"),
+    (
+        "it never varied in the lots that have it: {}; it is missing for",
+        "在有此值的批次中从未变动：{0}；缺此值的",
+    ),
+    (
+        "it never varied in the lots that have it: {}; it is missing for some lots",
+        "在有此值的批次中从未变动：{0}；部分批次缺此值",
+    ),
     ("infinite: the other columns explain it wholly", "无穷大：其他各列可完全推出它"),
     ("no lots were made before", "此前没有批次"),
     ("it does not vary", "没有变动"),
@@ -372,7 +408,8 @@ fn matched(pattern: &str, text: &str, words: &Words) -> Option<Vec<String>> {
             Some((next, _)) => rest.split_once(next)?,
             None => (rest.strip_suffix(end)?, ""),
         };
-        if hole.is_empty() {
+        // Only what stands beside a range goes on behind a semicolon.
+        if hole.is_empty() || (*kind != "r" && hole.contains("; ")) {
             return None;
         }
         found.push(filled(kind, hole, words));

@@ -4,7 +4,8 @@
 use std::fmt::Write as _;
 
 use super::Page;
-use super::parts::{figure, head, heading, language, list, points, row_of_heads};
+use super::parts::{figure, head, heading, language, lines_of, list, points, row_of_heads};
+use super::trial_words::left_out as left_out_lines;
 use crate::book::parameters::Role;
 use crate::findings::link::{
     Adjusted, Effect, Form, Line, Link, LinkedTerm, Member, Verdict, plain,
@@ -443,18 +444,7 @@ fn left_out(out: &mut String, f: &Link, words: &Words) {
     heading(out, words.pick("Not linked", "未纳入"));
     let of =
         words.pick("lots, parameters and terms, with the reason", "批次、参数与术语，及其原因");
-    let _ =
-        writeln!(out, "<details><summary>{} {of}</summary>\n<ul lang=\"en\">", f.left_out.len());
-    for l in &f.left_out {
-        let lots =
-            if l.lots.is_empty() { String::new() } else { format!(" ({})", l.lots.join(", ")) };
-        let _ = writeln!(
-            out,
-            "<li>{}: {}{}</li>",
-            escaped(&l.name),
-            escaped(&l.reason),
-            escaped(&lots)
-        );
-    }
-    out.push_str("</ul></details>\n</section>\n");
+    let _ = writeln!(out, "<details><summary>{} {of}</summary>", f.left_out.len());
+    lines_of(out, &left_out_lines(&f.left_out, words), words);
+    out.push_str("</details>\n</section>\n");
 }

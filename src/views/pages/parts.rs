@@ -66,11 +66,24 @@ pub(super) fn list(out: &mut String, head: &str, items: &[String]) {
     out.push_str("</section>\n");
 }
 
+/// What a sentence of a finding says to whoever gives commands, and what stands on a page in its stead.
+const ON_A_PAGE: [(&str, &str); 4] = [
+    ("stands in --json", "stands below"),
+    (", named now with --terms,", ", named now,"),
+    ("; --simulations asks for more, which takes longer", ""),
+    ("name their column with --taster", "say who scored"),
+];
+
+/// A sentence without the flags of the command.
+fn on_a_page(text: &str) -> String {
+    ON_A_PAGE.iter().fold(text.to_owned(), |text, (flag, said)| text.replace(flag, said))
+}
+
 /// The list alone.
 pub(super) fn items_of(out: &mut String, items: &[String]) {
     out.push_str("<ul>\n");
     for item in items {
-        let _ = writeln!(out, "<li>{}</li>", escaped(item));
+        let _ = writeln!(out, "<li>{}</li>", escaped(&on_a_page(item)));
     }
     out.push_str("</ul>\n");
 }
@@ -177,21 +190,29 @@ pub(super) fn note(out: &mut String, text: &str) {
     let _ = writeln!(out, "<p class=\"note\">{}</p>", escaped(text));
 }
 
-/// A list of sentences of a finding, on Chinese pages in Chinese. One that is not known in Chinese is
-/// marked as English, so that it is read aloud rightly.
-pub(super) fn sentences(out: &mut String, items: &[String], words: &Words) {
+/// A list of lines, each with whether it is in the page's language: what is not is marked as English,
+/// so that it is read aloud rightly.
+pub(super) fn lines_of(out: &mut String, lines: &[(String, bool)], words: &Words) {
+    let english = if words.lang == Lang::En { "" } else { " lang=\"en\"" };
     out.push_str("<ul>\n");
-    for item in items {
-        let said = match words.lang {
-            Lang::En => Some(item.clone()),
-            Lang::Zh => chinese::said(item, words),
-        };
-        let _ = match said {
-            Some(said) => writeln!(out, "<li>{}</li>", escaped(&said)),
-            None => writeln!(out, "<li lang=\"en\">{}</li>", escaped(item)),
-        };
+    for (line, own) in lines {
+        let mark = if *own { "" } else { english };
+        let _ = writeln!(out, "<li{mark}>{}</li>", escaped(&on_a_page(line)));
     }
     out.push_str("</ul>\n");
+}
+
+/// Sentences of a finding in the page's language, where they are known in it.
+fn told(items: &[String], words: &Words) -> Vec<(String, bool)> {
+    let one = |item: &String| match words.lang {
+        Lang::En => (item.clone(), true),
+        Lang::Zh => {
+            let said = chinese::said(item, words);
+            let known = said.is_some();
+            (said.unwrap_or_else(|| item.clone()), known)
+        }
+    };
+    items.iter().map(one).collect()
 }
 
 /// What to keep in mind: of the source first.
@@ -201,7 +222,7 @@ pub(super) fn cautions(out: &mut String, notes: &[String], cautions: &[String], 
         return;
     }
     heading(out, words.pick("Keep in mind", "请注意"));
-    sentences(out, &all, words);
+    lines_of(out, &told(&all, words), words);
     out.push_str("</section>\n");
 }
 

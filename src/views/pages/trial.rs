@@ -1,7 +1,7 @@
 //! What to make next: a proposed trial on one page, and a kept one beside what was made.
 
 use super::Page;
-use super::parts::{cautions, figure, head, heading, language, list, note, table};
+use super::parts::{cautions, figure, head, heading, language, lines_of, list, note, table};
 use super::trial_words as said;
 use crate::findings::trial::{Moved, Trial, TrialMade};
 use crate::findings::{Answer, count};
@@ -30,7 +30,11 @@ pub fn trial(f: &Trial, drawn: &[Chart], words: &Words) -> Page {
     // What never varied or is no amount could be no factor: it stands in the JSON.
     let told: Vec<_> =
         f.left_out.iter().filter(|l| l.kind == "lot" || !l.lots.is_empty()).cloned().collect();
-    list(&mut out, words.pick("Left out", "未纳入"), &said::left_out(&told, words));
+    if !told.is_empty() {
+        heading(&mut out, words.pick("Left out", "未纳入"));
+        lines_of(&mut out, &said::left_out(&told, words), words);
+        out.push_str("</section>\n");
+    }
     out.push_str("</article>\n");
     Page { title, language: language(words), article: out }
 }

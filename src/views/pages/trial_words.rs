@@ -201,11 +201,15 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
     ))
 }
 
-/// What was left out, one line a reason.
-pub(super) fn left_out(all: &[LeftOut], words: &Words) -> Vec<String> {
+/// What was left out, one line a reason; whether the line is in the reader's language.
+pub(super) fn left_out(all: &[LeftOut], words: &Words) -> Vec<(String, bool)> {
     let mut seen: Vec<(&str, &[String], Vec<String>)> = Vec::new();
     for l in all {
-        let name = if l.kind == "parameter" { words.parameter(&l.name) } else { l.name.clone() };
+        let name = match l.kind.as_str() {
+            "parameter" => words.parameter(&l.name),
+            "term" => words.name(&l.name),
+            _ => l.name.clone(),
+        };
         match seen.iter_mut().find(|s| s.0 == l.reason && s.1 == l.lots.as_slice()) {
             Some(known) => known.2.push(name),
             None => seen.push((&l.reason, &l.lots, vec![name])),
@@ -213,18 +217,22 @@ pub(super) fn left_out(all: &[LeftOut], words: &Words) -> Vec<String> {
     }
     seen.into_iter()
         .map(|(reason, lots, names)| {
-            let (comma, reason) = match words.lang {
-                Lang::En => (", ", reason.to_owned()),
-                Lang::Zh => ("、", chinese::or_as_it_is(reason, words)),
+            let known = match words.lang {
+                Lang::En => None,
+                Lang::Zh => chinese::said(reason, words),
             };
+            let own = words.lang == Lang::En || known.is_some();
+            let reason = known.unwrap_or_else(|| reason.to_owned());
+            let comma = words.pick(", ", "、");
             let names = names.join(comma);
             let of = lots.join(comma);
-            match (words.lang, lots.is_empty()) {
+            let told = match (words.lang, lots.is_empty()) {
                 (Lang::En, true) => format!("{names}: {reason}."),
                 (Lang::En, false) => format!("{names}: {reason} ({of})."),
                 (Lang::Zh, true) => format!("{names}：{reason}。"),
                 (Lang::Zh, false) => format!("{names}：{reason}（{of}）。"),
-            }
+            };
+            (told, own)
         })
         .collect()
 }

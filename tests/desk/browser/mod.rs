@@ -6,6 +6,7 @@ mod kinds;
 mod looks;
 mod lost;
 mod panel;
+mod questions;
 mod record;
 mod secrets;
 mod tasting;
