@@ -251,7 +251,7 @@ fn a_ranking_session_of_a_book_is_compared() {
     assert_eq!(t["samples"][0]["sample"], "L1");
     let (code, said) = refusal(&book, &["difference", "spring"]);
     assert!(code == 2 && said.contains("ask `compare "), "{said}");
-    let (code, said) = refusal(&book, &["compare", "spring", "--charts", "c"]);
-    assert!(code == 2 && said.contains("rankings have no charts"), "{said}");
+    let (code, said) = refusal(&book, &["compare", "spring", "--control", "L1"]);
+    assert!(code == 2 && said.contains("ranks have no points"), "{said}");
     assert!(text(&book, &["compare", "spring"]).contains("L1 has more than"));
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::{Chart, Words, footnotes};
+use crate::findings::FEW_TASTERS;
 use crate::findings::difference::{Difference, DifferenceTest};
 use crate::findings::ranking::{RankedTerm, Ranking};
 use crate::findings::trial::Trial;
@@ -34,7 +35,7 @@ pub fn difference(f: &Difference, words: &Words) -> Result<Vec<Chart>, PlotError
             format!("{who}n = {n} 个回答。线段：察觉者（其余为猜测）的 {level} 区间。"),
         ),
         rows: f.tests.iter().filter_map(|t| row(t, words)).collect(),
-        footnotes: footnotes((1..=3).contains(&tasters.len()), tasters.len(), words),
+        footnotes: footnotes((1..=FEW_TASTERS).contains(&tasters.len()), tasters.len(), words),
     })?;
     Ok(vec![Chart::new("answers.svg", svg)])
 }
