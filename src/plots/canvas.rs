@@ -264,8 +264,9 @@ impl Canvas {
         {
             let mut paper = SVGBackend::with_string(&mut buffer, size);
             let ground = ShapeStyle::from(PAPER).filled();
+            let cut = units(self.cut);
             paper
-                .draw_rect((0, 0), (size.0 as i32, size.1 as i32), &ground, true)
+                .draw_rect((cut, 0), (size.0 as i32 - cut, size.1 as i32), &ground, true)
                 .map_err(|e| e.to_string())?;
             for mark in &self.marks {
                 draw(&mut paper, mark)?;

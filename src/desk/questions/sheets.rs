@@ -55,7 +55,7 @@ pub async fn list(State(app): State<Shared>, reader: Reader) -> Response {
         ul.chips { @for sample in &samples { li { a href={ "/sheets/of/" (sample) } { (sample) } } } }
         h2 { (say.of("Issued", "已签发")) }
         @if issued.is_empty() { p { (say.of("None yet.", "尚无。")) } }
-        ul { @for name in &issued { li { a href={ "/sheets/file/" (name) } { (name) } } } }
+        ul.chips { @for name in &issued { li { a href={ "/sheets/file/" (name) } { (name) } } } }
     };
     page_with(&app, &reader, Part::Sheets, say.of("Lot sheets", "批次单"), STYLES, body)
         .into_response()

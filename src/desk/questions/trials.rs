@@ -112,7 +112,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
         @if let Some(text) = &wrong { (page::wrong(&reader, text)) }
         @if !names.is_empty() {
             h2 { (say.of("Trials of this book", "本簿的试验")) }
-            ul { @for name in &names { li { a href={ "/trials/" (name) } { (name) } } } }
+            ul.chips { @for name in &names { li { a href={ "/trials/" (name) } { (name) } } } }
         }
         h2 { (say.of("A further trial", "新的试验")) }
         form.asked method="get" {

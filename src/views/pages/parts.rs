@@ -29,6 +29,7 @@ details summary { cursor: pointer; color: var(--leaf); }
   table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
   td[data-head]:not(:empty)::before { content: attr(data-head) ': '; color: var(--pale); font-size: .85rem; }
   figure.wide svg { min-width: 46rem; } figure.wide { overflow-x: auto; }
+  td:first-child { white-space: normal; overflow-wrap: anywhere; }
   tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; white-space: normal; }
 }
 ";
@@ -140,7 +141,9 @@ pub(super) fn table(out: &mut String, heads: &[&str], rows: &[Vec<String>]) {
     if rows.is_empty() {
         return;
     }
-    out.push_str("<div class=\"wide\"><table>\n");
+    // A table of many columns may be moved sideways: by keys too.
+    let by_keys = if heads.len() > 6 { " tabindex=\"0\" role=\"group\"" } else { "" };
+    let _ = writeln!(out, "<div class=\"wide\"{by_keys}><table>");
     row_of_heads(out, heads);
     for row in rows {
         out.push_str("<tr>");
