@@ -59,6 +59,7 @@ fn invent(n_lots: usize) -> Scores {
             ends: None,
             labels: Labels::default(),
             end_words: Ends::new(),
+            level_words: Default::default(),
             gaps: 0,
         })
         .collect();

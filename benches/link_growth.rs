@@ -58,6 +58,7 @@ fn invent(n_lots: usize) -> (Scores, Makings) {
             ends: None,
             labels: Labels::default(),
             end_words: Ends::new(),
+            level_words: Default::default(),
             gaps: 0,
         })
         .collect();

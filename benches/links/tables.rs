@@ -118,6 +118,7 @@ impl Shape {
             ends: None,
             labels: Labels::default(),
             end_words: Ends::new(),
+            level_words: Default::default(),
             gaps: 0,
         });
         let parameters = columns.iter().enumerate().map(|(p, column)| {

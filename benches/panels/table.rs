@@ -23,6 +23,7 @@ pub fn line(id: &str) -> ScoredTerm {
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Ends::new(),
+        level_words: Default::default(),
         gaps: 0,
     }
 }

@@ -224,6 +224,7 @@ fn panel(index: u64, gain: f64, months: &[f64]) -> Scores {
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Default::default(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let source = Source { references: vec!["REF".to_owned()], ..Source::default() };

@@ -63,6 +63,7 @@ fn table(cups: &[Cup], references: &[&str], arm_sd: f64, draws: &mut Stream) -> 
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Default::default(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let references = references.iter().map(|r| (*r).to_owned()).collect();

@@ -43,6 +43,7 @@ fn table(seed: u64, index: u64, day: f64, drift: f64) -> Scores {
         ends: Some([0.0, 10.0]),
         labels: Labels::default(),
         end_words: Default::default(),
+        level_words: Default::default(),
         gaps: 0,
     };
     let source = Source { references: vec!["REF".to_owned()], ..Source::default() };

@@ -55,6 +55,7 @@ pub fn term() -> ScoredTerm {
         ends: None,
         labels: Labels::default(),
         end_words: Ends::new(),
+        level_words: Default::default(),
         gaps: 0,
     }
 }
