@@ -90,8 +90,11 @@ fn matched(pattern: &str, text: &str, words: &Words) -> Option<Vec<String>> {
             Some((next, _)) => rest.split_once(next)?,
             None => (rest.strip_suffix(end)?, ""),
         };
-        // Only what stands beside a range goes on behind a semicolon.
-        if hole.is_empty() || (*kind != "r" && hole.contains("; ")) {
+        // Only what stands beside a range goes on behind a semicolon; what begins a line begins behind the
+        // colon of the sessions or terms that it is about.
+        let on = *kind != "r" && hole.contains("; ");
+        let before = i == 0 && first.is_empty() && hole.contains(": ");
+        if hole.is_empty() || on || before {
             return None;
         }
         found.push(filled(kind, hole, words));
@@ -146,6 +149,7 @@ mod tests {
                 "a, b: 1 of 6 planned tasters left no answer.",
                 "a、b：计划的 6 位评茶员中有 1 位未作答。",
             ),
+            ("a: REF is the reference.", "a：参比样为 REF。"),
             (
                 "2 of 40 scores that were due are missing (floral 1 and hue 1); they are left out, not taken as 0.",
                 "应有的 40 个评分中缺 2 个（花香 1、hue 1）；缺者不计，不当作 0。",
