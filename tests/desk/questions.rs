@@ -27,7 +27,13 @@ impl Maker {
 
     fn get_in(&self, path: &str, language: &str) -> Response {
         let cookie = format!("{}; language={language}", self.cookie);
-        self.client.get(format!("{}{path}", self.desk)).header("cookie", cookie).send().unwrap()
+        // A sheet is set in seconds, or in many where all cores are at other work.
+        self.client
+            .get(format!("{}{path}", self.desk))
+            .header("cookie", cookie)
+            .timeout(std::time::Duration::from_secs(180))
+            .send()
+            .unwrap()
     }
 
     pub fn text(&self, path: &str) -> String {
