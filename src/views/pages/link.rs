@@ -262,12 +262,15 @@ fn apart(f: &Link, words: &Words) -> Vec<String> {
         |members: &mut dyn Iterator<Item = &Member>| members.map(|m| m.r.abs()).fold(1.0, f64::min);
     for line in f.lines.iter().filter(|l| l.rivals().nth(1).is_some()) {
         let name = charts::line_name(line, words);
-        let how = together(least(&mut line.rivals()), words);
+        let first = line.rivals().next().map_or("", |m| m.column.as_str());
+        let how = together(first, least(&mut line.rivals()), words);
         all.push(words.pick(format!("{name}: they {how}."), format!("{name}：{how}。")));
     }
     for line in f.lines.iter().filter(|l| l.came_along().next().is_some()) {
-        let (name, how) =
-            (words.parameter(&line.line), together(least(&mut line.came_along()), words));
+        let (name, how) = (
+            words.parameter(&line.line),
+            together(&line.line, least(&mut line.came_along()), words),
+        );
         let names: Vec<String> = line.came_along().map(|m| words.parameter(&m.column)).collect();
         let names = names.join(words.pick("; ", "；"));
         all.push(words.pick(
@@ -297,13 +300,14 @@ fn apart(f: &Link, words: &Words) -> Vec<String> {
     all
 }
 
-fn together(least: f64, words: &Words) -> String {
+/// How closely columns moved with the first.
+fn together(first: &str, least: f64, words: &Words) -> String {
     if least >= 1.0 - 1e-9 {
         return words.pick("moved exactly together", "完全同步变化").to_owned();
     }
     words.pick(
-        format!("moved together (|r| at least {})", say(least)),
-        format!("同步变化（|r| 至少 {}）", say(least)),
+        format!("moved together (|r| with {} at least {})", words.parameter(first), say(least)),
+        format!("同步变化（与{}的 |r| 至少 {}）", words.parameter(first), say(least)),
     )
 }
 
