@@ -78,8 +78,8 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
             p { (say.of("No session is planned yet.", "还没有场次。")) }
         } @else {
             div.wide tabindex="0" role="region" aria-label=(say.of("Sessions", "品评")) {
-                table {
-                    thead { tr {
+                table.stacked {
+                    thead { tr.heads {
                         th scope="col" { (say.of("Session", "场次")) } th scope="col" { (say.of("State", "状态")) }
                         th scope="col" { (say.of("Asked", "方式")) } th.number.spare scope="col" { (say.of("Tasters", "评茶员")) }
                         th.number.spare scope="col" { (say.of("Flights", "轮次")) } th.number.spare scope="col" { (say.of("Cups", "杯数")) }
@@ -88,8 +88,8 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
                         th scope="row" { a href={ "/sessions/" (name) } { (name) } }
                         @match one {
                             Ok(s) => {
-                                td { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
-                                td { (words::kind(say, s.kind)) } td.number.spare { (s.tasters) } td.number.spare { (s.flights) } td.number.spare { (s.cups) }
+                                td data-head=(say.of("State", "状态")) { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
+                                td data-head=(say.of("Asked", "方式")) { (words::kind(say, s.kind)) } td.number.spare { (s.tasters) } td.number.spare { (s.flights) } td.number.spare { (s.cups) }
                             }
                             Err(e) => { td colspan="5" { pre.mind { (told::markup(say, &shown_error(&app, e))) } } }
                         }

@@ -99,8 +99,8 @@ fn whole(app: &App, reader: &Reader, sought: &Sought) -> Result<Markup, BookErro
             p { (say.of("No lots yet.", "还没有批次。")) }
         } @else {
             p.pale { (say.of(format!("{n} of {} lots, the newest first", lots.len()), format!("{} 批中的 {n} 批，新的在前", lots.len()))) }
-            div.wide tabindex="0" role="region" aria-label=(say.of("Lots", "批次")) { table.lots {
-                thead { tr {
+            div.wide tabindex="0" role="region" aria-label=(say.of("Lots", "批次")) { table.lots.stacked {
+                thead { tr.heads {
                     th scope="col" { (say.of("Lot", "批次")) }
                     th scope="col" { (say.of("Class", "茶类")) }
                     th scope="col" { (say.of("Made", "制成")) }
@@ -173,13 +173,13 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
     html! {
         tr {
             th scope="row" { a href=(lot_page(&lot.id)) { (lot.id) } }
-            td { (words::class(&file.class, say)) }
-            td.day { (file.made) }
-            td { (places.join("; ")) }
-            td.number { (left) }
-            td.number { (reserves.join("; ")) }
-            td.number { @if tasted > 0 { (tasted) } }
-            td {
+            td data-head=(say.of("Class", "茶类")) { (words::class(&file.class, say)) }
+            td.day data-head=(say.of("Made", "制成")) { (file.made) }
+            td data-head=(say.of("Stored", "存放")) { (places.join("; ")) }
+            td.number data-head=(say.of("Left, kg", "剩余，公斤")) { (left) }
+            td.number data-head=(say.of("Reserve, g", "留样，克")) { (reserves.join("; ")) }
+            td.number data-head=(say.of("Tasted", "品评次数")) { @if tasted > 0 { (tasted) } }
+            td data-head=(say.of("To be looked at", "注意")) {
                 @if quarantined { strong.warn { (say.of("quarantine", "隔离")) } }
                 @else if fit.iter().any(Fitness::is_blocked) { strong.warn { (say.of("not to be served", "不可供评")) } }
                 @else if fit.iter().any(|f| !f.reasons().is_empty()) { (say.of("damp, or another reason", "偏湿或其他原因")) }
