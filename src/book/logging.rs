@@ -339,8 +339,11 @@ pub(super) fn lot_for_mending(
     }
 }
 
-/// Nobody draws more at once than was ever put into a reserve; a little more than is left may be drawn, since
-/// what is left was not weighed: that is warned of.
+/// So many times what was ever put into a reserve is a slip of the pen.
+const MOST_AT_ONCE: f64 = 1.5;
+
+/// Nobody draws far more at once than was ever put into a reserve. A little more may be, since masses are
+/// weighed roughly: that is warned of.
 fn refuse_more_than_all(
     lot: &Lot,
     lines: &[LogLine],
@@ -353,7 +356,7 @@ fn refuse_more_than_all(
         let arm = line.arm.as_deref().unwrap_or(MAIN);
         let kept = lot.reserve(arm).map(|r| r.kept_g).filter(|kept| *kept > 0.0);
         if let (Some(grams), Some(kept)) = (grams, kept)
-            && grams > kept
+            && grams > MOST_AT_ONCE * kept
         {
             return Err(refused(
                 format!("{grams} g cannot be drawn from a reserve into which {kept} g were put"),

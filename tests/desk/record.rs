@@ -167,7 +167,7 @@ fn what_becomes_of_a_lot_is_written_as_the_commands_write_it() {
     assert_eq!(maker.post("/lots/T25-10/move", &moved).0, 303);
     let log = garden.read("lots/T25-10/log.csv");
     assert!(log.contains("2025-11-20T08:00:00+08:00,,store.place,loft,"), "{log}");
-    assert!(maker.shown("/lots").contains("<td>loft</td>"));
+    assert!(maker.shown("/lots").contains(">loft</td>"));
     assert_eq!(maker.post("/lots/T25-10/move", &[]).0, 422);
     let split = [
         ("way", "lots"),

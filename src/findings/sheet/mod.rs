@@ -51,7 +51,7 @@ pub struct Sheet {
     pub quarantined_since: Option<Day>,
     /// What its leaf was measured to hold that is not below the book's limits for keeping it: then it is not offered until
     /// it was dried again and measured again.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub too_damp: Vec<TooDamp>,
     /// The latest moisture that is known.
     pub moisture: Answer<Moisture>,
