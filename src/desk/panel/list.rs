@@ -81,15 +81,15 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
                 table.stacked {
                     thead { tr.heads {
                         th scope="col" { (say.of("Session", "场次")) } th scope="col" { (say.of("State", "状态")) }
-                        th scope="col" { (say.of("Asked", "方式")) } th.number.spare scope="col" { (say.of("Tasters", "评茶员")) }
-                        th.number.spare scope="col" { (say.of("Flights", "轮次")) } th.number.spare scope="col" { (say.of("Cups", "杯数")) }
+                        th scope="col" { (say.of("Asked", "方式")) } th.number scope="col" { (say.of("Tasters", "评茶员")) }
+                        th.number scope="col" { (say.of("Flights", "轮次")) } th.number scope="col" { (say.of("Cups", "杯数")) }
                     } }
                     tbody { @for (name, one) in &found { tr {
                         th scope="row" { a href={ "/sessions/" (name) } { (name) } }
                         @match one {
                             Ok(s) => {
                                 td data-head=(say.of("State", "状态")) { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
-                                td data-head=(say.of("Asked", "方式")) { (words::kind(say, s.kind)) } td.number.spare { (s.tasters) } td.number.spare { (s.flights) } td.number.spare { (s.cups) }
+                                td data-head=(say.of("Asked", "方式")) { (words::kind(say, s.kind)) } td.number data-head=(say.of("Tasters", "评茶员")) { (s.tasters) } td.number data-head=(say.of("Flights", "轮次")) { (s.flights) } td.number data-head=(say.of("Cups", "杯数")) { (s.cups) }
                             }
                             Err(e) => { td colspan="5" { pre.mind { (told::markup(say, &shown_error(&app, e))) } } }
                         }
