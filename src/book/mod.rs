@@ -15,6 +15,7 @@ pub mod ids;
 pub mod labels;
 mod logger_clock;
 mod logger_form;
+mod logger_parts;
 mod logger_rows;
 mod logging;
 pub(crate) mod lot_graph;

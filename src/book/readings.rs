@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::csv_file::MOST_MISTAKES;
 use super::logger_clock::{Clock, forms_of, offset_of};
 use super::logger_form::{Columns, columns_of, place_of};
+use super::logger_parts::{Part, plain_parts};
 use super::logger_rows::Rows;
 use super::problem::{Problem, Problems};
 use super::reading::files;
@@ -270,40 +271,6 @@ pub fn parse(
     Some(rows.settle(file, &columns, rules.longest_gap_minutes, clock))
 }
 
-/// So many bytes are read side by side with others at least.
-const PART: usize = 1 << 18;
-
-/// Whole lines of a file, how many they are, and how many stand before them.
-struct Part<'a> {
-    body: &'a str,
-    lines: usize,
-    before: usize,
-}
-
-/// The parts of a text in which a cell is what stands between two delimiters and a line ends at its
-/// line end, without any quote; none of another text.
-fn plain_parts(body: &str) -> Option<Vec<Part<'_>>> {
-    let n = (body.len() / PART).clamp(1, 4 * rayon::current_num_threads());
-    let mut cuts: Vec<usize> = (0..n).map(|k| k * (body.len() / n)).collect();
-    for cut in &mut cuts[1..] {
-        let ahead = &body.as_bytes()[*cut..];
-        *cut += ahead.iter().position(|b| *b == b'\n').map_or(ahead.len(), |at| at + 1);
-    }
-    cuts.push(body.len());
-    cuts.dedup();
-    let texts: Vec<&str> = match cuts.windows(2).map(|c| &body[c[0]..c[1]]).collect::<Vec<_>>() {
-        none if none.is_empty() => vec![body],
-        texts => texts,
-    };
-    let lines: Option<Vec<usize>> = texts.par_iter().map(|text| plain_lines(text)).collect();
-    let parts = texts.into_iter().zip(lines?).scan(0, |before, (body, lines)| {
-        let part = Part { body, lines, before: *before };
-        *before += lines;
-        Some(part)
-    });
-    Some(parts.collect())
-}
-
 /// The rows of all parts in their order; none if there is a mistake in any.
 fn side_by_side<'a>(parts: &[Part<'_>], reading: impl Fn() -> Reading<'a> + Sync) -> Option<Rows> {
     let read = parts.par_iter().map(|part| {
@@ -316,18 +283,6 @@ fn side_by_side<'a>(parts: &[Part<'_>], reading: impl Fn() -> Reading<'a> + Sync
         all.append(next);
         all
     })
-}
-
-/// How many line ends a plain text has.
-fn plain_lines(text: &str) -> Option<usize> {
-    let bytes = text.as_bytes();
-    let (mut lines, mut plain, mut before) = (0, true, b'\n');
-    for &b in bytes {
-        plain &= b != b'"' && (before != b'\r' || b == b'\n');
-        lines += usize::from(b == b'\n');
-        before = b;
-    }
-    (plain && before != b'\r').then_some(lines)
 }
 
 /// A file that is being read.

@@ -43,6 +43,21 @@ pub struct CameOf {
     pub told: Vec<String>,
 }
 
+impl CameOf {
+    /// Where a form leads, with one thing that is told there.
+    pub fn new(to: impl Into<String>, told: impl Into<String>) -> Self {
+        Self { to: to.into(), told: vec![told.into()] }
+    }
+}
+
+/// What came of a form, and whether it came of it just now.
+pub enum Once {
+    /// It was done now.
+    Now(CameOf),
+    /// It was done before, and not again.
+    Before(CameOf),
+}
+
 /// The forms that were taken lately, so that none is taken twice unasked. In memory: whoever opens the desk anew has
 /// new forms.
 #[derive(Debug, Default)]
@@ -64,9 +79,27 @@ impl Taken {
         forms.iter().find(|(id, _)| id == once).and_then(|(_, came)| came.clone())
     }
 
+    /// Does what a form asks, unless it was done already. One that is refused may be sent again.
+    ///
+    /// # Errors
+    /// Those of the work.
+    pub fn once<E>(
+        &self,
+        posted: &Posted,
+        work: impl FnOnce() -> Result<CameOf, E>,
+    ) -> Result<Once, E> {
+        let hand = match self.begin(posted) {
+            Begun::New(hand) => hand,
+            Begun::Before(came) => return Ok(Once::Before(came)),
+        };
+        let came = work()?;
+        hand.done(&came);
+        Ok(Once::Now(came))
+    }
+
     /// Takes a form: what came of it before, or the hand under which it is done now. A second one that comes while the
     /// first is being done waits for it.
-    pub fn begin(&self, posted: &Posted) -> Begun<'_> {
+    fn begin(&self, posted: &Posted) -> Begun<'_> {
         let hand = |once: &str| Begun::New(Hand { taken: self, once: once.to_owned() });
         let once = posted.text(ONCE);
         if !is_once(once) {
@@ -97,7 +130,7 @@ impl Taken {
 }
 
 /// Whether a form was taken before.
-pub enum Begun<'a> {
+enum Begun<'a> {
     /// It was.
     Before(CameOf),
     /// It is taken now.
@@ -105,17 +138,17 @@ pub enum Begun<'a> {
 }
 
 /// The form that is being done. Dropped without [`Hand::done`] it may be sent again.
-pub struct Hand<'a> {
+struct Hand<'a> {
     taken: &'a Taken,
     once: String,
 }
 
 impl Hand<'_> {
     /// It was done.
-    pub fn done(self, to: &str, told: &[String]) {
+    fn done(self, came: &CameOf) {
         let mut forms = self.taken.forms.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(form) = forms.iter_mut().find(|(id, _)| *id == self.once) {
-            form.1 = Some(CameOf { to: to.to_owned(), told: told.to_vec() });
+            form.1 = Some(came.clone());
         }
     }
 }

@@ -6,7 +6,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
 use super::form::number;
-use super::planning::{Once, done_before, once_only, went};
+use super::planning::{done_before, went};
 use super::{host, session as pages};
 use crate::book::quarantine::{Change, change};
 use crate::book::time::Moment;
@@ -14,7 +14,7 @@ use crate::book::{Book, BookError};
 use crate::desk::App;
 use crate::desk::Shared;
 use crate::desk::page::{Part, Reader, aside, failed};
-use crate::desk::posted::{CameOf, Posted};
+use crate::desk::posted::{CameOf, Once, Posted};
 use crate::desk::say::Say;
 use crate::session::pour::{PourNote, log_pour};
 use crate::session::{self, DealSecret, Scope, Session, State as Stage};
@@ -35,7 +35,7 @@ pub async fn act(
         if ["timer", "timer-stop", "host"].contains(&form.text("act")) {
             return Ok(Once::Now(CameOf { to, told: told()? }));
         }
-        once_only(&of, &form, || Ok(CameOf { to, told: told()? }))
+        of.taken.once(&form, || Ok(CameOf { to, told: told()? }))
     };
     match aside(work).await {
         Ok(Ok(Once::Now(came))) => went(&app, came),

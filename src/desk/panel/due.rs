@@ -6,7 +6,7 @@ use axum::response::{IntoResponse as _, Response};
 use maud::html;
 
 use super::form::number;
-use super::planning::{Once, done_before, is_planned, once_only, went};
+use super::planning::{done_before, is_planned, went};
 use super::with_ours;
 use crate::book::book_file::clock;
 use crate::book::time::Moment;
@@ -16,7 +16,7 @@ use crate::desk::due_kept::AHEAD;
 use crate::desk::page::{
     Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
 };
-use crate::desk::posted::{CameOf, Posted};
+use crate::desk::posted::{CameOf, Once, Posted};
 use crate::desk::told;
 use crate::findings::Answer;
 use crate::findings::due::{Due, Sitting, SoPlanned, Wish, due_of_book, request};
@@ -132,7 +132,7 @@ fn in_words(reader: &Reader, s: &Sitting) -> String {
 pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let work = move || {
-        once_only(&of, &form, || {
+        of.taken.once(&form, || {
             let (planned, tins) = planned(of.book(), &form, now)?;
             let mut told = vec![is_planned(say, &planned)];
             told.extend(tins.into_iter().chain(planned.warnings).map(|w| told::text(say, &w)));

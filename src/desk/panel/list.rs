@@ -69,6 +69,14 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
         Err(response) => return response,
     };
     let say = reader.say;
+    let heads = [
+        say.of("Session", "场次"),
+        say.of("State", "状态"),
+        say.of("Asked", "方式"),
+        say.of("Tasters", "评茶员"),
+        say.of("Flights", "轮次"),
+        say.of("Cups", "杯数"),
+    ];
     let body = html! {
         p.buttons {
             a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
@@ -80,16 +88,15 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
             div.wide tabindex="0" role="region" aria-label=(say.of("Sessions", "品评")) {
                 table.stacked {
                     thead { tr.heads {
-                        th scope="col" { (say.of("Session", "场次")) } th scope="col" { (say.of("State", "状态")) }
-                        th scope="col" { (say.of("Asked", "方式")) } th.number scope="col" { (say.of("Tasters", "评茶员")) }
-                        th.number scope="col" { (say.of("Flights", "轮次")) } th.number scope="col" { (say.of("Cups", "杯数")) }
+                        @for head in &heads[..3] { th scope="col" { (head) } }
+                        @for head in &heads[3..] { th.number scope="col" { (head) } }
                     } }
                     tbody { @for (name, one) in &found { tr {
                         th scope="row" { a href={ "/sessions/" (name) } { (name) } }
                         @match one {
                             Ok(s) => {
-                                td data-head=(say.of("State", "状态")) { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
-                                td data-head=(say.of("Asked", "方式")) { (words::kind(say, s.kind)) } td.number data-head=(say.of("Tasters", "评茶员")) { (s.tasters) } td.number data-head=(say.of("Flights", "轮次")) { (s.flights) } td.number data-head=(say.of("Cups", "杯数")) { (s.cups) }
+                                td data-head=(heads[1]) { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } }
+                                td data-head=(heads[2]) { (words::kind(say, s.kind)) } td.number data-head=(heads[3]) { (s.tasters) } td.number data-head=(heads[4]) { (s.flights) } td.number data-head=(heads[5]) { (s.cups) }
                             }
                             Err(e) => { td colspan="5" { pre.mind { (told::markup(say, &shown_error(&app, e))) } } }
                         }

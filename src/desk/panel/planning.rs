@@ -16,7 +16,7 @@ use crate::book::{Book, BookError, ids};
 use crate::desk::page::{
     Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
 };
-use crate::desk::posted::{Begun, CameOf, ONCE, Posted, new_once, once};
+use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
 use crate::desk::told;
@@ -164,7 +164,7 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
     }
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let planned = aside(move || {
-        once_only(&of, &form, || {
+        of.taken.once(&form, || {
             let request = form::request(&form)?;
             let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
             let mut told = vec![is_planned(say, &planned)];
@@ -179,27 +179,6 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
         Ok(Err(e)) => again(&app, &reader, &posted, html! {}, Some(e)).await,
         Err(response) => response,
     }
-}
-
-/// What came of a form, and whether it came of it just now.
-pub(super) enum Once {
-    Now(CameOf),
-    Before(CameOf),
-}
-
-/// Does what a form asks, unless it was done already.
-pub(super) fn once_only(
-    app: &App,
-    posted: &Posted,
-    work: impl FnOnce() -> Result<CameOf, BookError>,
-) -> Result<Once, BookError> {
-    let hand = match app.taken.begin(posted) {
-        Begun::New(hand) => hand,
-        Begun::Before(came) => return Ok(Once::Before(came)),
-    };
-    let came = work()?;
-    hand.done(&came.to, &came.told);
-    Ok(Once::Now(came))
 }
 
 /// Goes where a form leads, and says there what was done.

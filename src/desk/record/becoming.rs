@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::classes::{class_field, must_be_meant};
 use super::log::arms;
 use super::new::{made_on, new_lot, values_of_making};
-use super::{Body, Done, fields, lot_page, rng, shown, words, written};
+use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::fitness::SAFETY;
 use crate::book::lots::{Lot, LotFile};
 use crate::book::moves::{Move, move_lot};
@@ -50,7 +50,7 @@ async fn of_lot(
 async fn done_to_lot(
     (app, reader, id): (Shared, Reader, String),
     posted: Posted,
-    write: fn(&App, &Reader, &str, &Posted) -> Result<Done, BookError>,
+    write: fn(&App, &Reader, &str, &Posted) -> Result<CameOf, BookError>,
     form: fn(&App, &Reader, &Lot, &Posted) -> Result<Body, BookError>,
 ) -> Response {
     let of = id.clone();
@@ -113,7 +113,7 @@ fn moving(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, 
     Ok((say.of(format!("Move {} in store", lot.id), format!("{} 移库", lot.id)), body))
 }
 
-fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     let new = Move {
         place: fields::text(posted, "place"),
         pack: fields::text(posted, "pack"),
@@ -136,7 +136,7 @@ fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, 
             format!("{name}: {}", words::line(l, p, say))
         })
         .collect();
-    Ok(Done::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
+    Ok(CameOf::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
 }
 
 fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -162,7 +162,7 @@ fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body,
     Ok((say.of(format!("Reserve of {}", lot.id), format!("{} 的留样", lot.id)), body))
 }
 
-fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     let which = if posted.text("which") == RESERVE_KEPT { RESERVE_KEPT } else { RESERVE_DRAWN };
     let entry = Entry {
         at: fields::when(posted, "at", app.book())?,
@@ -178,7 +178,7 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, 
     let p = parameters.value.parameter(which);
     let name = p.map_or(which, |p| p.label(say.key()));
     let told = format!("{id}: {name}: {}", words::line(&line, p, say));
-    Ok(Done::new(lot_page(id), told))
+    Ok(CameOf::new(lot_page(id), told))
 }
 
 fn safety(say: Say) -> Markup {
@@ -203,10 +203,10 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
     Ok((say.of(format!("Quarantine {}", lot.id), format!("隔离 {}", lot.id)), body))
 }
 
-fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     changed(app, id, posted, true)?;
     let say = reader.say;
-    Ok(Done::new(
+    Ok(CameOf::new(
         lot_page(id),
         say.of(format!("{id} is in quarantine: no session serves it until it is cleared with a reason. If it is in a session that is planned, the pouring plan says so. Look at what came of it, too."), format!("{id} 已隔离：凭理由解除前不供任何品评。如在已计划的品评中，冲泡单会注明。其衍生批次也请检查。")),
     ))
@@ -244,14 +244,14 @@ fn clearing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body
     ))
 }
 
-fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     changed(app, id, posted, false)?;
     let say = reader.say;
     let told = say.of(
         format!("{id} is cleared: it may be served again."),
         format!("{id} 已解除隔离，可再供评。"),
     );
-    Ok(Done::new(lot_page(id), told))
+    Ok(CameOf::new(lot_page(id), told))
 }
 
 /// So many parts a form offers at once.
@@ -302,7 +302,7 @@ fn part(i: usize, posted: &Posted, say: Say) -> Markup {
     }
 }
 
-fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     let say = reader.say;
     let day = fields::day_of(posted.text("on"))?;
     let mut parts: Vec<(String, Option<f64>)> = Vec::new();
@@ -352,14 +352,14 @@ fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Don
     split_lot(app.book(), id, &new, day)?;
     let names: Vec<&str> = new.iter().map(|a| a.id.as_str()).collect();
     let names = names.join(say.of(" and ", "、"));
-    Ok(Done::new(
+    Ok(CameOf::new(
         lot_page(id),
         say.of(format!("{id} is split into {names}."), format!("{id} 已分为 {names}。")),
     ))
 }
 
-fn told_of(parted: &Parted, text: String, to: String) -> Done {
-    let mut done = Done::new(to, text.trim_end().to_owned());
+fn told_of(parted: &Parted, text: String, to: String) -> CameOf {
+    let mut done = CameOf::new(to, text.trim_end().to_owned());
     done.told.extend(parted.warnings.iter().cloned());
     done
 }
@@ -506,7 +506,7 @@ fn refiring(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Bo
     Ok((say.of(format!("Fire {} again", lot.id), format!("{} 复火", lot.id)), body))
 }
 
-fn refired(app: &App, _: &Reader, id: &str, posted: &Posted) -> Result<Done, BookError> {
+fn refired(app: &App, _: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
     let kg = fields::kilograms(posted.text("in"))?.ok_or_else(|| {
         refused("it is not said how much goes in", "kilograms", "weigh it, and fill them in")
     })?;

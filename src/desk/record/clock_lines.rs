@@ -205,45 +205,20 @@ fn asked_back(
     let kg = |kg: f64| units::four_digits(kg);
     if let Some(mass) = kilograms_of(&p.id, text, p.unit.as_deref()) {
         let odd = odd(lot, Some((&p.id, mass))).into_iter().find(|o| o.is_about(&p.id))?;
-        let ((b, of_b), (a, of_a)) = (odd.before, odd.after);
-        return Some(match odd.more {
-            true => say.of(
-                format!(
-                    "{} of {} is {} kg, more than the {} kg of {}.",
-                    name(a),
-                    lot.id,
-                    kg(of_a),
-                    kg(of_b),
-                    name(b)
-                ),
-                format!(
-                    "{} 的{}为 {} kg，多于{}的 {} kg。",
-                    lot.id,
-                    name(a),
-                    kg(of_a),
-                    name(b),
-                    kg(of_b)
-                ),
-            ),
-            false => say.of(
-                format!(
-                    "{} of {} is {} kg, less than a tenth of the {} kg of {}.",
-                    name(a),
-                    lot.id,
-                    kg(of_a),
-                    kg(of_b),
-                    name(b)
-                ),
-                format!(
-                    "{} 的{}为 {} kg，不到{} {} kg 的十分之一。",
-                    lot.id,
-                    name(a),
-                    kg(of_a),
-                    name(b),
-                    kg(of_b)
-                ),
-            ),
-        });
+        let (a, of_a) = (name(odd.after.0), kg(odd.after.1));
+        let (b, of_b) = (name(odd.before.0), kg(odd.before.1));
+        let (en, zh) = if odd.more {
+            (format!("more than the {of_b} kg of {b}"), format!("多于{b}的 {of_b} kg"))
+        } else {
+            (
+                format!("less than a tenth of the {of_b} kg of {b}"),
+                format!("不到{b} {of_b} kg 的十分之一"),
+            )
+        };
+        return Some(say.of(
+            format!("{a} of {} is {of_a} kg, {en}.", lot.id),
+            format!("{} 的{a}为 {of_a} kg，{zh}。", lot.id),
+        ));
     }
     let [low, high] = p.usual?;
     let value = p.value_of(text, None).ok()?.number()?;

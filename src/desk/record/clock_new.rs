@@ -12,7 +12,7 @@ use crate::book::parameters::Parameter;
 use crate::book::writing::{NewLot, add_lot, refused};
 use crate::book::{BookError, units};
 use crate::desk::page::{Reader, aside, field, shown_error, text_field, token, twice, wrong};
-use crate::desk::posted::{Begun, Posted};
+use crate::desk::posted::{CameOf, Once, Posted};
 use crate::desk::{App, Shared};
 
 /// What the fresh leaf weighs.
@@ -68,23 +68,19 @@ fn filled(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookError
 /// Adds the batch, and goes to its clock.
 pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
     let work = move || {
-        let hand = match app.taken.begin(&posted) {
-            Begun::New(hand) => hand,
-            Begun::Before(came) => {
+        let done = app.taken.once(&posted, || {
+            let id = added(&app, &reader, &posted)?;
+            let told = reader.say.of(format!("Lot {id} added."), format!("已新增批次 {id}。"));
+            Ok(CameOf::new(format!("/clock/{id}"), told))
+        });
+        match done {
+            Ok(Once::Now(came)) => crate::desk::page::go(&came.to),
+            Ok(Once::Before(came)) => {
                 let body = twice(&reader, &posted, &came);
                 let title = reader.say.of("Done already", "已完成");
-                return (StatusCode::CONFLICT, framed_sheet(&reader, title, &body)).into_response();
-            }
-        };
-        match added(&app, &reader, &posted) {
-            Ok(id) => {
-                let told = reader.say.of(format!("Lot {id} added."), format!("已新增批次 {id}。"));
-                let to = format!("/clock/{id}");
-                hand.done(&to, &[told]);
-                crate::desk::page::go(&to)
+                (StatusCode::CONFLICT, framed_sheet(&reader, title, &body)).into_response()
             }
             Err(e) => {
-                drop(hand);
                 let text = shown_error(&app, &e);
                 let (title, body) = filled(&app, &reader, &posted).unwrap_or_else(|_| {
                     (reader.say.of("This was not done", "未完成").to_owned(), html! {})

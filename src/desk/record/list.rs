@@ -101,14 +101,7 @@ fn whole(app: &App, reader: &Reader, sought: &Sought) -> Result<Markup, BookErro
             p.pale { (say.of(format!("{n} of {} lots, the newest first", lots.len()), format!("{} 批中的 {n} 批，新的在前", lots.len()))) }
             div.wide tabindex="0" role="region" aria-label=(say.of("Lots", "批次")) { table.lots.stacked {
                 thead { tr.heads {
-                    th scope="col" { (say.of("Lot", "批次")) }
-                    th scope="col" { (say.of("Class", "茶类")) }
-                    th scope="col" { (say.of("Made", "制成")) }
-                    th scope="col" { (say.of("Stored", "存放")) }
-                    th.number scope="col" { (say.of("Left, kg", "剩余，公斤")) }
-                    th.number scope="col" { (say.of("Reserve, g", "留样，克")) }
-                    th.number scope="col" { (say.of("Tasted", "品评次数")) }
-                    th scope="col" { (say.of("To be looked at", "注意")) }
+                    @for (i, head) in heads(say).iter().enumerate() { th.number[(4..7).contains(&i)] scope="col" { (head) } }
                 } }
                 tbody { @for lot in on_page { (row(lot, &of)) } }
             } }
@@ -170,22 +163,37 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
     let quarantined = arms.iter().any(|a| lot.is_in_quarantine(a));
     let fit: Vec<Fitness> =
         arms.iter().map(|a| fitness(lot, a, of.lots, of.limits, of.now.day())).collect();
+    let heads = heads(say);
     html! {
         tr {
             th scope="row" { a href=(lot_page(&lot.id)) { (lot.id) } }
-            td data-head=(say.of("Class", "茶类")) { (words::class(&file.class, say)) }
-            td.day data-head=(say.of("Made", "制成")) { (file.made) }
-            td data-head=(say.of("Stored", "存放")) { (places.join("; ")) }
-            td.number data-head=(say.of("Left, kg", "剩余，公斤")) { (left) }
-            td.number data-head=(say.of("Reserve, g", "留样，克")) { (reserves.join("; ")) }
-            td.number data-head=(say.of("Tasted", "品评次数")) { @if tasted > 0 { (tasted) } }
-            td data-head=(say.of("To be looked at", "注意")) {
+            td data-head=(heads[1]) { (words::class(&file.class, say)) }
+            td.day data-head=(heads[2]) { (file.made) }
+            td data-head=(heads[3]) { (places.join("; ")) }
+            td.number data-head=(heads[4]) { (left) }
+            td.number data-head=(heads[5]) { (reserves.join("; ")) }
+            td.number data-head=(heads[6]) { @if tasted > 0 { (tasted) } }
+            td data-head=(heads[7]) {
                 @if quarantined { strong.warn { (say.of("quarantine", "隔离")) } }
                 @else if fit.iter().any(Fitness::is_blocked) { strong.warn { (say.of("not to be served", "不可供评")) } }
                 @else if fit.iter().any(|f| !f.reasons().is_empty()) { (say.of("damp, or another reason", "偏湿或其他原因")) }
             }
         }
     }
+}
+
+/// What stands above the columns, and on a phone before each cell.
+fn heads(say: Say) -> [&'static str; 8] {
+    [
+        say.of("Lot", "批次"),
+        say.of("Class", "茶类"),
+        say.of("Made", "制成"),
+        say.of("Stored", "存放"),
+        say.of("Left, kg", "剩余，公斤"),
+        say.of("Reserve, g", "留样，克"),
+        say.of("Tasted", "品评次数"),
+        say.of("To be looked at", "注意"),
+    ]
 }
 
 fn pages(at: usize, n: usize, sought: &Sought, say: Say) -> Markup {

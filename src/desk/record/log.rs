@@ -5,7 +5,7 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::{Body, Done, fields, lot_page, rng, shown, words, written};
+use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::BookError;
 use crate::book::lots::{LogLine, Lot};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
@@ -150,7 +150,7 @@ pub async fn add(
 }
 
 /// Back to the lot, with what was logged.
-fn logged(app: &App, reader: &Reader, id: &str, line: &LogLine) -> Result<Done, BookError> {
+fn logged(app: &App, reader: &Reader, id: &str, line: &LogLine) -> Result<CameOf, BookError> {
     let lot = app.book().lot(id)?;
     let parameters = app.cache.parameters()?;
     let text = match parameters.value.parameter(&line.parameter) {
@@ -161,7 +161,7 @@ fn logged(app: &App, reader: &Reader, id: &str, line: &LogLine) -> Result<Done, 
         }
         None => lot_text::logged(&lot, line),
     };
-    Ok(Done::new(lot_page(&lot.id), text))
+    Ok(CameOf::new(lot_page(&lot.id), text))
 }
 
 /// The form of a correction.

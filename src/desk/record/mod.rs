@@ -31,7 +31,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
 use super::page::{Part, Reader, aside, failed, go, page, shown_error, twice, wrong};
-use super::posted::{Begun, Posted};
+use super::posted::{CameOf, Once, Posted};
 use super::{App, Shared};
 use crate::book::BookError;
 
@@ -94,44 +94,27 @@ fn sheet(app: &Shared, reader: &Reader, part: Part, title: &str, body: &Markup) 
     page(app, reader, part, title, html! { div.record { (body) } })
 }
 
-/// Where a form leads once it was done, and what is said there.
-struct Done {
-    to: String,
-    told: Vec<String>,
-}
-
-impl Done {
-    fn new(to: impl Into<String>, told: impl Into<String>) -> Self {
-        Self { to: to.into(), told: vec![told.into()] }
-    }
-}
-
 /// Does what a form asks; where it is refused, the form is shown again with what was typed.
 async fn written(
     (app, reader, part): (Shared, Reader, Part),
     posted: Posted,
-    write: impl FnOnce(&App, &Reader, &Posted) -> Result<Done, BookError> + Send + 'static,
+    write: impl FnOnce(&App, &Reader, &Posted) -> Result<CameOf, BookError> + Send + 'static,
     form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || {
-        let hand = match app.taken.begin(&posted) {
-            Begun::New(hand) => hand,
-            Begun::Before(came) => {
+        let error = match app.taken.once(&posted, || write(&app, &reader, &posted)) {
+            Ok(Once::Now(came)) => {
+                came.told.into_iter().for_each(|text| app.tell(text));
+                return go(&came.to);
+            }
+            Ok(Once::Before(came)) => {
                 let title = reader.say.of("Done already", "已完成");
                 let body = twice(&reader, &posted, &came);
                 return (StatusCode::CONFLICT, sheet(&app, &reader, part, title, &body))
                     .into_response();
             }
-        };
-        let error = match write(&app, &reader, &posted) {
-            Ok(done) => {
-                hand.done(&done.to, &done.told);
-                done.told.into_iter().for_each(|text| app.tell(text));
-                return go(&done.to);
-            }
             Err(e) => e,
         };
-        drop(hand);
         let status = match &error {
             BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
             _ => StatusCode::UNPROCESSABLE_ENTITY,

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::classes::{class_field, must_be_meant};
 use super::log::by_step;
-use super::{Body, Done, fields, lot_page, rng, shown, words, written};
+use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::lots::LotFile;
 use crate::book::parameters::Parameters;
 use crate::book::time::Day;
@@ -151,7 +151,7 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
             let lot = add_lot(app.book(), &new_lot(posted, file)?, app.now(), &mut rng()?)?;
             let say = reader.say;
             let n = lot.log.lines.len();
-            let mut done = Done::new(
+            let mut done = CameOf::new(
                 lot_page(&lot.id),
                 say.of(
                     format!(
