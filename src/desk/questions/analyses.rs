@@ -55,11 +55,20 @@ async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> 
         Ok(all) => all.into_iter().filter(|s| about(s.kind)).collect::<Vec<_>>(),
         Err(response) => return response,
     };
+    let mut ticked = asked.all("session");
+    let hint = if question.at_once {
+        say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的品评。")
+    } else {
+        // The latest is what one comes for; nothing is asked before the button is pressed.
+        if asked.0.is_empty() {
+            ticked.extend(sessions.first().map(|s| s.name.clone()));
+        }
+        say.of("One, or several that are asked together.", "一场，或多场合并分析。")
+    };
     let form = html! {
         form.asked method="get" {
             input type="hidden" name="asked" value="1";
-            @if question.at_once { p.hint { (say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的品评。")) } }
-            (session_boxes(say, &sessions, &asked))
+            (session_boxes(say, &sessions, &ticked, hint))
             ((question.fields)(say, &asked))
             p { button { (say.of("Ask", "分析")) } }
         }

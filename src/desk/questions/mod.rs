@@ -16,7 +16,7 @@ use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
 use super::page::{Part, Reader, aside, failed, page_with, shown_error};
-use super::posted::Posted;
+use super::panel::words::kind;
 use super::say::Say;
 use super::{App, Shared, told};
 use crate::book::session_files::Kind;
@@ -128,19 +128,20 @@ async fn index(State(app): State<Shared>, reader: Reader) -> Response {
 }
 
 /// Which sessions a question is about: boxes to tick, those asked about ticked.
-pub(super) fn session_boxes(say: Say, all: &[Known], asked: &Posted) -> Markup {
-    let ticked = asked.all("session");
+pub(super) fn session_boxes(say: Say, all: &[Known], ticked: &[String], hint: &str) -> Markup {
     html! {
         fieldset {
             legend { (say.of("Sessions", "品评场次")) }
+            @if !all.is_empty() { p.hint { (hint) } }
             @if all.is_empty() {
                 p { (say.of("No session that fits is revealed yet.", "尚无揭盲的相应品评。")) }
             }
-            div.boxes {
+            div.boxes.scroll tabindex="0" role="group" aria-label=(say.of("Sessions to tick", "勾选场次")) {
                 @for known in all {
                     label.box {
                         input type="checkbox" name="session" value=(known.name) checked[ticked.contains(&known.name)];
                         " " (known.name)
+                        @if known.kind != Kind::Profile { " " span.pale.whole-word { (kind(say, known.kind)) } }
                     }
                 }
             }
