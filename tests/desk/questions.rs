@@ -261,6 +261,9 @@ fn a_question_offers_the_latest_session_and_tells_rankings_from_profiles() {
     assert!(!form.contains("In short"), "nothing is asked before the button is pressed");
     let ranking = boxes.iter().find(|b| b.starts_with("2025-11-11-sweetest")).unwrap();
     assert!(ranking.contains(">ranking<") && !boxes[0].contains(">profile<"), "{form}");
+    let offered = form.split("<datalist id=\"samples\">").nth(1).unwrap();
+    assert!(form.contains("name=\"control\" value=\"\" list=\"samples\""), "{form}");
+    assert!(offered.contains("value=\"T24-05@dry\"") && !offered.contains("value=\"T24-05\""));
     // All of them where none is ticked: none is ticked then.
     assert!(!maker.text("/questions/link").contains(" checked>"));
 

@@ -15,11 +15,12 @@ use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::page::{Part, Reader, aside, failed, page_with, shown_error};
+use super::page::{Part, Reader, aside, failed, field, page_with, shown_error};
 use super::panel::words::kind;
 use super::say::Say;
 use super::{App, Shared, told};
 use crate::book::session_files::Kind;
+use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::PlotError;
 use crate::session::State as Stand;
@@ -61,6 +62,21 @@ pub(super) fn revealed_sessions(app: &App) -> Result<Vec<Known>, BookError> {
     let read = app.cache.sessions()?;
     let revealed = read.sessions.iter().rev().filter(|s| s.state == Stand::Revealed);
     Ok(revealed.map(|s| Known { name: s.name.clone(), kind: s.plan().kind }).collect())
+}
+
+/// The samples of the book as they stand today: lots, and arms of those that were split.
+pub(super) fn samples(app: &App) -> Result<Vec<String>, BookError> {
+    let today = Moment::now().day();
+    let mut samples = Vec::new();
+    for lot in app.cache.lots()?.iter() {
+        let arms = lot.arms_on(today);
+        if arms.len() < 2 {
+            samples.push(lot.id.clone());
+        } else {
+            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
+        }
+    }
+    Ok(samples)
 }
 
 /// The questions, by their names in the commands.
@@ -147,6 +163,20 @@ pub(super) fn session_boxes(say: Say, all: &[Known], ticked: &[String], hint: &s
             }
         }
     }
+}
+
+/// So many samples are offered while one types.
+const SUGGESTED: usize = 400;
+
+/// A field for a sample: those of the book are offered, if their list is on the page.
+pub(super) fn sample_field(name: &str, label: &str, hint: &str, value: &str) -> Markup {
+    let control = html! { input id=(name) name=(name) value=(value) list="samples" autocomplete="off" aria-describedby={ (name) "-hint" }; };
+    field(name, label, hint, control)
+}
+
+/// What such fields offer.
+pub(super) fn suggested(samples: &[String]) -> Markup {
+    html! { datalist id="samples" { @for s in samples.iter().rev().take(SUGGESTED) { option value=(s) {} } } }
 }
 
 /// How to have all numbers of an answer.

@@ -5,7 +5,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use super::{Asked, STYLES, as_file, of_app, of_book};
+use super::{Asked, STYLES, as_file, of_app, of_book, samples};
 use crate::book::time::Moment;
 use crate::book::{BookError, store};
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
@@ -41,17 +41,7 @@ fn there(app: &App) -> Result<(Vec<IssuedFiles>, Vec<String>), BookError> {
             None => issued.push((name.to_owned(), vec![end.to_owned()])),
         }
     }
-    let today = Moment::now().day();
-    let mut samples = Vec::new();
-    for lot in app.cache.lots()?.iter() {
-        let arms = lot.arms_on(today);
-        if arms.len() < 2 {
-            samples.push(lot.id.clone());
-        } else {
-            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
-        }
-    }
-    Ok((issued, samples))
+    Ok((issued, samples(app)?))
 }
 
 /// What a file is, by its ending.
