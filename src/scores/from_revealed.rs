@@ -181,7 +181,7 @@ fn end_words(scale: &Scale) -> Ends {
                 .into(),
             _ => Ends::new(),
         },
-        Scale::Fault => [("en", ["absent", "rejects"]), ("zh", ["无", "不合格"])]
+        Scale::Fault => [("en", ["absent", "rejects"]), ("zh", ["无", "拒收"])]
             .map(|(l, words)| (l.to_owned(), words.map(str::to_owned)))
             .into(),
         _ => Ends::new(),

@@ -147,7 +147,7 @@ fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked()
     let agree = format!("/questions/agree?session={MONTH}");
     for (path, en, zh) in [
         ("/questions", "Which lots differ?", "哪些批次有差异？"),
-        (&agree, "Term by term", "逐个术语"),
+        (&agree, "Term by term", "逐个评语"),
         ("/due?on=2026-05-18", "Plan the session", "安排复评"),
         ("/sheets", "Issued", "已签发"),
     ] {

@@ -63,7 +63,7 @@ fn charts_of_every_size_read_well() {
 #[test]
 fn a_long_label_is_cut_between_characters_and_told_in_full_to_a_screen_reader() {
     let name = |l: usize| {
-        format!("第{}号高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放样品并附长注", l + 1)
+        format!("第{}号高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放茶样并附长注", l + 1)
     };
     let svg = dot_rows(&dot_chart(Lang::Zh, 3, 4, &name)).expect("draws");
     assert_reads_well(&svg);
@@ -295,7 +295,7 @@ fn courses_name_their_arms_at_their_ends_and_say_what_is_hollow() {
             Lang::En => {
                 ["Hollow: as scored.", "the course fitted", "held constant", "a projection"]
             }
-            Lang::Zh => ["空心：原始评分。", "曲线与色带", "参比样", "推测"],
+            Lang::Zh => ["空心：原始评分。", "曲线与色带", "参照样", "推测"],
         };
         for words in read {
             assert!(told.contains(words), "{words}: {told}");

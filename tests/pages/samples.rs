@@ -87,11 +87,11 @@ pub fn dot_chart(
         paper: Paper::Wide,
         title: match lang {
             Lang::En => "Which lots differ? Spring lots of the Tavrinel garden".into(),
-            Lang::Zh => "哪些批次有差别？塔夫里奈尔茶园春茶".into(),
+            Lang::Zh => "哪些批次有差异？塔夫里奈尔茶园春茶".into(),
         },
         subtitle: match lang {
             Lang::En => "Session 2026-05-14, two replicates, one recipe".into(),
-            Lang::Zh => "2026-05-14 评茶，重复两次，同一冲泡方法".into(),
+            Lang::Zh => "2026-05-14 审评，重复两次，同一冲泡方法".into(),
         },
         basis: basis(lang),
         panels,

@@ -94,7 +94,7 @@ pub async fn preview(
         form method="post" action="/sheets" {
             (token(&reader))
             input type="hidden" name="sample" value=(sample);
-            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入簿中")) } }
+            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入本册")) } }
         }
         p.hint { (say.of("A preview: nothing is issued yet. Touch the picture to see it large.", "预览：尚未签发。点图可放大。")) }
         a.sheet href={ "/sheets/of/" (sample) "?picture=1" } {

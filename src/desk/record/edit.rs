@@ -217,8 +217,8 @@ fn form_of(
 fn part_name(part: &str, reader: &Reader) -> &'static str {
     match part {
         "defaults" => reader.say.of("What is taken where nothing is said", "默认值"),
-        "ballot" => reader.say.of("The ballot on phones", "手机评分表"),
-        _ => reader.say.of("The panel's own limits", "本组限值"),
+        "ballot" => reader.say.of("The ballot on phones", "手机评茶单"),
+        _ => reader.say.of("The panel's own limits", "评茶组的限值"),
     }
 }
 

@@ -72,7 +72,7 @@ pub fn storage_of(
     let logged = storage(lot, lots);
     html! {
         section {
-            h2 { (say.of("Storage", "贮藏")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "贮藏")) } } }
+            h2 { (say.of("Storage", "存放")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "存放")) } } }
             @if any {
                 div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table {
                     thead { tr {
@@ -162,7 +162,7 @@ pub fn reserve_of(lot: &Lot, say: Say) -> Markup {
         lot.all_arms().into_iter().map(|a| (lot.reserve(&a), lot.drawn_g(&a), a)).collect();
     html! {
         section {
-            h2 { (say.of("Reserve for tasting", "品评留样")) " " a.small href={ (lot_page(&lot.id)) "/draw" } { (say.of("put in or draw", "存入或取出")) } }
+            h2 { (say.of("Reserve for tasting", "审评留样")) " " a.small href={ (lot_page(&lot.id)) "/draw" } { (say.of("put in or draw", "存入或取出")) } }
             @if arms.iter().all(|(kept, drawn, _)| kept.is_none() && drawn.is_none()) {
                 p.pale { (say.of("None is recorded.", "尚无记录。")) }
             } @else {
@@ -184,7 +184,7 @@ pub fn reserve_of(lot: &Lot, say: Say) -> Markup {
                         }
                     }
                 } }
-                p.hint { (say.of("What a session that is not revealed yet has drawn is not shown here.", "尚未揭晓的品评所取的样不在此显示。")) }
+                p.hint { (say.of("What a session that is not revealed yet has drawn is not shown here.", "尚未揭盲的场次所取的茶样不在此显示。")) }
             }
         }
     }
@@ -242,9 +242,9 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
         .collect();
     html! {
         section {
-            h2 { (say.of("Tasted", "品评记录")) }
+            h2 { (say.of("Tasted", "审评记录")) }
             @if had.is_empty() {
-                p.pale { (say.of("In no session that is revealed.", "尚无已揭晓的品评。")) }
+                p.pale { (say.of("In no session that is revealed.", "尚无已揭盲的场次。")) }
             } @else {
                 ul { @for (s, arms) in had {
                     li { a href={ "/sessions/" (s.name) } { (s.name) } @if arms != [MAIN] { " (" (arms.join(", ")) ")" } }
@@ -258,13 +258,13 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
 pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
     html! {
         section {
-            h2 { (say.of("Log", "记录簿")) }
+            h2 { (say.of("Log", "记录")) }
             @if let Some(torn) = &lot.log.torn {
                 p.hint { (say.of("The last line has no line end and does not count: ", "最后一行不完整，不计入：")) (torn) }
             }
             details {
                 summary { (say.of(format!("All {} lines, with corrections", lot.log.lines.len()), format!("全部 {} 行，含更正", lot.log.lines.len()))) }
-                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录簿")) { table.log {
+                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录")) { table.log {
                     thead { tr {
                         th scope="col" { (say.of("When", "时间")) }
                         th scope="col" { (say.of("What", "项目")) }

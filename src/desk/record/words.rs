@@ -12,10 +12,10 @@ const STEPS: [(&str, &str, &str); 7] = [
     ("pluck", "Plucking", "采摘"),
     ("wither", "Withering", "萎凋"),
     ("roll", "Rolling", "揉捻"),
-    ("oxidise", "Oxidation", "发酵（氧化）"),
+    ("oxidise", "Oxidation", "发酵"),
     ("dry", "Drying", "干燥"),
-    ("store", "Storage", "贮藏"),
-    ("reserve", "Reserve for tasting", "品评留样"),
+    ("store", "Storage", "存放"),
+    ("reserve", "Reserve for tasting", "审评留样"),
 ];
 
 /// What a step of making is called.
@@ -75,15 +75,15 @@ pub fn came_by(by: Option<CameBy>, say: Say) -> &'static str {
 #[must_use]
 pub fn worked_out(name: &str, say: Say) -> String {
     let zh = match name {
-        "mass loss" => "失重率",
-        "lost in withering" => "萎凋失重",
+        "mass loss" => "总失重率",
+        "lost in withering" => "萎凋失重率",
         "rate of withering" => "萎凋速率",
-        "leaf on the withering bed" => "摊叶厚度（每平方米）",
-        "moisture after withering" => "萎凋后含水率",
+        "leaf on the withering bed" => "每平方米摊叶量",
+        "moisture after withering" => "萎凋叶含水率",
         "moisture of the made tea" => "成茶含水率",
         "rolled under pressure" => "加压揉捻时间",
         "pressure put on and released" => "加压松压次数",
-        "oxidation" => "发酵时间",
+        "oxidation" => "发酵时间（揉捻至干燥）",
         "oxidising leaf" => "发酵叶温",
         "oxidation dose" => "发酵当量",
         other => other,

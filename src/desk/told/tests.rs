@@ -454,7 +454,7 @@ fn what_the_table_does_not_have_is_marked() {
     let shown = super::markup(ZH, odd).into_string();
     assert!(shown.starts_with("<span lang=\"en\">the kettle"), "{shown}");
     assert!(!super::markup(EN, odd).into_string().contains("lang="));
-    assert!(!super::markup(ZH, "场次 a b 已计划。").into_string().contains("lang="));
+    assert!(!super::markup(ZH, "场次 a b 已安排。").into_string().contains("lang="));
 }
 
 /// What a file or a form holds may be long, and may look like a line of the table in a line of the table.
@@ -474,7 +474,7 @@ fn lists_of_names_and_the_last_of_several_warnings_are_told() {
     let gap = "T24-01, T24-04 and T25-16: not tasted for more than a year. What the tea did meanwhile \
                cannot be made up for; the tasting counts for the age that it has now.";
     assert!(
-        text(ZH, gap).starts_with("T24-01、T24-04、T25-16：一年多没有品评。"),
+        text(ZH, gap).starts_with("T24-01、T24-04、T25-16：一年多没有审评。"),
         "{}",
         text(ZH, gap)
     );

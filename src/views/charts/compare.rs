@@ -27,7 +27,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
     let names: Vec<String> = m.terms.iter().map(|t| words.name(t)).collect();
     footnotes.push(words.pick(
         format!("Made of the terms in which the panel tells the lots apart: {}.", names.join(", ")),
-        format!("由评茶组能区分批次的术语构成：{}。", names.join("、")),
+        format!("由评茶组能区分批次的评语构成：{}。", names.join("、")),
     ));
     if let Some(held) = m.measured_coverage.known() {
         let (held, n) = (percent(*held), m.n_panels);
@@ -48,7 +48,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
             words
                 .pick(
                     "The scales of the terms differ: each is taken over its standard deviation.",
-                    "各术语标度不同：均按其标准差计算。",
+                    "各评语标度不同：均按其标准差计算。",
                 )
                 .to_owned(),
         );

@@ -49,7 +49,7 @@ fn basis(f: &Link, words: &Words) -> Basis {
         level: f.settings.level,
         of: words.pick(
             format!("the effect, {} lots each at its first tasting", f.lots.len()),
-            format!("效应（{} 个批次，各取首次评茶）", f.lots.len()),
+            format!("效应（{} 个批次，各取首次审评）", f.lots.len()),
         ),
     }
 }

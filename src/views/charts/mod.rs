@@ -145,7 +145,7 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut n_scores = 0;
     if let Some(h) = f.habits.known() {
         panels.push(TasterPanel {
-            label: words.pick("all terms on a line", "全部线性标度术语").to_owned(),
+            label: words.pick("all terms on a line", "全部线性标度评语").to_owned(),
             rows: h.tasters.iter().map(|t| over_all(t, words)).collect(),
         });
     }
@@ -244,7 +244,7 @@ fn counted(drawn: usize, all: usize, words: &Words) -> Option<String> {
     let rest = all.checked_sub(drawn).filter(|n| *n > 0)?;
     Some(words.pick(
         format!("n: the scores of the terms drawn here; the other {rest} of {all} are ticks, categories, left out, or of terms without a level."),
-        format!("n：此图所绘术语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的术语。"),
+        format!("n：此图所绘评语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的评语。"),
     ))
 }
 

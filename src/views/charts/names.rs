@@ -72,16 +72,16 @@ impl Words {
 
 /// What the program itself calls what it works out, and what a lot is.
 const OWN_NAMES: [(&str, &str, &str); 15] = [
-    ("derived.mass-loss", "mass lost from fresh leaf", "鲜叶失重率"),
+    ("derived.mass-loss", "mass lost from fresh leaf", "总失重率"),
     ("derived.wither-moisture", "moisture of the withered leaf", "萎凋叶含水率"),
     ("derived.moisture", "moisture of the made tea", "成茶含水率"),
     ("derived.wither-loss", "mass lost in withering", "萎凋失重率"),
-    ("derived.wither-rate", "mass lost in withering an hour", "萎凋每小时失重率"),
+    ("derived.wither-rate", "mass lost in withering an hour", "萎凋速率"),
     ("derived.wither-load", "leaf on a square metre", "每平方米摊叶量"),
     ("derived.press-minutes", "rolling under pressure", "加压揉捻时间"),
-    ("derived.press-cycles", "times pressed and released", "加压次数"),
-    ("derived.oxidation-hours", "oxidation, roll to drier", "揉捻至干燥时间"),
-    ("derived.oxidation-dose", "dose of oxidation", "发酵剂量"),
+    ("derived.press-cycles", "times pressed and released", "加压松压次数"),
+    ("derived.oxidation-hours", "oxidation, roll to drier", "发酵时间（揉捻至干燥）"),
+    ("derived.oxidation-dose", "dose of oxidation", "发酵当量"),
     ("lot.season", "season", "季节"),
     ("lot.cultivar", "cultivar", "品种"),
     ("lot.class", "class", "茶类"),
@@ -99,7 +99,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
     }
     if lang == Lang::Zh {
         for (season, zh) in SEASONS {
-            names.insert(format!("lot.season={season}"), format!("季节: {zh}"));
+            names.insert(format!("lot.season={season}"), format!("季节：{zh}"));
         }
     }
     let all = &parameters.parameters;

@@ -43,7 +43,7 @@ pub fn difference(f: &Difference, words: &Words) -> Result<Vec<Chart>, PlotError
 fn row(t: &DifferenceTest, words: &Words) -> Option<AnswerRow> {
     let kind = match t.method {
         Method::Triangle => words.pick("triangle", "三点检验"),
-        Method::DuoTrio => words.pick("duo-trio", "二三点检验"),
+        Method::DuoTrio => words.pick("duo-trio", "二-三点检验"),
         Method::Paired => words.pick("paired comparison", "成对比较"),
     };
     let term = t.term.known().map(|term| words.name(term));

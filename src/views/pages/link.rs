@@ -50,7 +50,7 @@ fn basis(f: &Link, words: &Words) -> String {
         format!(
             "{of}{lots} lots, each at its first tasting; {tasters} tasters, {scores} scores.{few}"
         ),
-        format!("{of}{lots} 个批次，各取首次评茶；{tasters} 位评茶员，{scores} 个评分。{few}"),
+        format!("{of}{lots} 个批次，各取首次审评；{tasters} 位评茶员，{scores} 个评分。{few}"),
     )
 }
 
@@ -87,7 +87,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
                 ),
                 format!(
                     "所询问的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
-                     制作的最小值到最大值评分的变化（分），括号内为 {:.0}% 区间。其余未能证实，并不说明没有影响。",
+                     制作的最小值到最大值评分的变化（分），括号内为 {:.0} % 区间。其余未能证实，并不说明没有影响。",
                     100.0 * f.settings.level
                 ),
             )
@@ -375,18 +375,18 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
         0 => words.pick(
             "Of no term is a lot that was left out foretold better than by the mean of the others."
                 .to_owned(),
-            "没有一个术语能比其余批次的均值更好地预测被留出的批次。".to_owned(),
+            "没有一个评语能比其余批次的均值更好地预测被留出的批次。".to_owned(),
         ),
         _ => words.pick(
             format!("Of {n} of {all} terms a lot that was left out is foretold better than by the mean of the others:"),
-            format!("{all} 个术语中有 {n} 个，对被留出批次的预测优于其余批次的均值："),
+            format!("{all} 个评语中有 {n} 个，对被留出批次的预测优于其余批次的均值："),
         ),
     };
     let _ = writeln!(out, "<p>{}</p>", escaped(&told));
     if n > 0 {
         let heads = words.pick(
             ["term", "missed by, points", "by the mean alone", "p among all terms"],
-            ["术语", "预测误差（分）", "仅用均值的误差", "在全部术语中的 p"],
+            ["评语", "预测误差（分）", "仅用均值的误差", "在全部评语中的 p"],
         );
         out.push_str("<div class=\"wide\"><table>\n");
         row_of_heads(out, &heads);
@@ -424,7 +424,7 @@ fn cautions(f: &Link, words: &Words) -> Vec<String> {
     ];
     if !f.references.is_empty() {
         all.push(format!(
-            "各场的水平以参比样 {} 为准，并假定其未曾改变。",
+            "各场的水平以参照样 {} 为准，并假定其未曾改变。",
             f.references.join("、")
         ));
     }
@@ -436,7 +436,7 @@ fn cautions(f: &Link, words: &Words) -> Vec<String> {
         .collect();
     if !sessions.is_empty() {
         all.push(format!(
-            "{}：只在各场之间变化，无法与那几周的天气、茶季、用水区分。",
+            "{}：只在各场之间变化，无法与那几周的天气、季节、用水区分。",
             sessions.join("；")
         ));
     }
@@ -450,7 +450,7 @@ fn left_out(out: &mut String, f: &Link, words: &Words) {
     }
     heading(out, words.pick("Not linked", "未纳入"));
     let of =
-        words.pick("lots, parameters and terms, with the reason", "批次、参数与术语，及其原因");
+        words.pick("lots, parameters and terms, with the reason", "批次、参数与评语，及其理由");
     let _ = writeln!(out, "<details><summary>{} {of}</summary>", f.left_out.len());
     lines_of(out, &left_out_lines(&f.left_out, words), words);
     out.push_str("</details>\n</section>\n");

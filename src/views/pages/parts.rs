@@ -183,7 +183,7 @@ pub(super) fn basis(
             if gaps == 0 { "none missing".to_owned() } else { format!("{gaps} missing") }
         ),
         format!(
-            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分（每位评茶员每杯每个术语一个），缺 {gaps} 个。{few}"
+            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分（每位评茶员每杯每个评语一个），缺 {gaps} 个。{few}"
         ),
     )
 }

@@ -7,16 +7,16 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ("nobody answered anything.", "无人作答。"),
     (
         "served twice in a flight under two codes, pooled as further cups: {l}.",
-        "同一轮次中以两个编码供评，作为另外的杯一并计入：{0}。",
+        "同一轮次中以两个杯号供评，作为另外的杯一并计入：{0}。",
     ),
-    ("{l} is the reference.", "参比样为 {0}。"),
+    ("{l} is the reference.", "参照样为 {0}。"),
     ("{} of {} planned tasters left no answer.", "计划的 {1} 位评茶员中有 {0} 位未作答。"),
     ("which lot was in which cup was not committed beforehand.", "各杯是哪一批次，事先未封存。"),
     ("1 change was made after the lots were known.", "揭盲之后有 1 处改动。"),
     ("{} changes were made after the lots were known.", "揭盲之后有 {0} 处改动。"),
     (
         "{} of {} lots were tasted in several sessions; each counts as one lot here, whatever its age was.",
-        "{1} 个批次中有 {0} 个在多场中品评；此处各计为一个批次，不论其存期。",
+        "{1} 个批次中有 {0} 个在多场中审评；此处各计为一个批次，不论其存期。",
     ),
     // Few tasters, gaps, pots.
     ("One taster: an individual opinion, not a panel's.", "一位评茶员：个人意见，不代表评茶组。"),
@@ -52,7 +52,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "One session shows only large habits. Of 200 invented panels (six tasters, six cups twice, twelve terms) all had an offset of 1.3 points named, and a noise of nearly three times the others'; a slope of 0.45 was named in 99, swapped words in none (that needs six lots or more). Of 200 sound panels none was accused.",
-        "单独一场只能显出较大的习惯。在 200 个虚构的评茶组（6 位评茶员、6 杯各两次、12 个术语）中，1.3 分的偏移与近三倍于他人的重复误差全部被指出；斜率 0.45 在 99 个中被指出，两词混淆则没有（需六个批次以上）。200 个正常的评茶组无一被误指。",
+        "单独一场只能显出较大的习惯。在 200 个虚构的评茶组（6 位评茶员、6 杯各两次、12 个评语）中，1.3 分的偏移与近三倍于他人的重复误差全部被指出；斜率 0.45 在 99 个中被指出，两词混淆则没有（需六个批次以上）。200 个正常的评茶组无一被误指。",
     ),
     // Why a term is not tested.
     ("categories are not numbers: see kappa and alpha", "分类不是数值：请看 kappa 与 alpha"),
@@ -102,11 +102,11 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "lots alike: lots differ by sd {}, scores of one lot by sd {}",
-        "批次相近：批次之间的标准差为 {0}，同一批次评分的标准差为 {1}",
+        "批次相似：批次之间的标准差为 {0}，同一批次评分的标准差为 {1}",
     ),
     (
         "lots alike: the lots cannot be told apart; scores of one lot differ by sd {}",
-        "批次相近：批次无法区分；同一批次评分的标准差为 {0}",
+        "批次相似：批次无法区分；同一批次评分的标准差为 {0}",
     ),
     ("flight: levels differ by sd {} ({})", "轮次：水平之间的标准差为 {0}（{1}）"),
     ("session: levels differ by sd {} ({})", "场次：水平之间的标准差为 {0}（{1}）"),
@@ -148,11 +148,11 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "A triangle asks for three cups in a row. With strong, astringent or lingering teas a cup covers the next, and the triangle is of limited use (ISO 4120); a pair needs two cups.",
-        "三点检验须连品三杯。茶味浓、涩或余味长时，前杯会掩盖后杯，三点检验的用处有限（ISO 4120）；成对检验只需两杯。",
+        "三点检验须连品三杯。茶味浓、涩或余味长时，前杯会掩盖后杯，三点检验的用处有限（ISO 4120）；成对比较检验只需两杯。",
     ),
     (
         "One-sided: only many answers for the expected sample count; the direction must have been stated before the tasting.",
-        "单侧：只有选中预期茶样的回答多才算数；方向须在品评之前写明。",
+        "单侧：只有选中预期茶样的回答多才算数；方向须在审评之前写明。",
     ),
     (
         "Where nobody can tell, answers of one taster are as good as those of new tasters, so p holds; but fewer people show a true difference less often, and what is said of its size speaks first of them.",
@@ -164,28 +164,28 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "1 answer was declined or lost; they are left out, not taken as wrong.",
-        "1 个回答弃权或丢失，不计，不当作错误。",
+        "1 个回答为不评或作废，不计，不当作错误。",
     ),
     (
         "{} answers were declined or lost; they are left out, not taken as wrong.",
-        "{0} 个回答弃权或丢失，不计，不当作错误。",
+        "{0} 个回答为不评或作废，不计，不当作错误。",
     ),
     (
         "the direction was not sealed before the tasting; a one-sided p-value is then half of what it should be.",
-        "方向在品评之前未封存；单侧 p 值因此只有应有的一半。",
+        "方向在审评之前未封存；单侧 p 值因此只有应有的一半。",
     ),
     (
         "{} answers are too few: not even all right would show a difference at {}",
         "{0} 个回答太少：即使全部正确，也不足以在 {1} 水平上显出差异",
     ),
-    ("{} answers are too few for likeness: {} are needed", "{0} 个回答不足以证实相近：需要 {1} 个"),
+    ("{} answers are too few for likeness: {} are needed", "{0} 个回答不足以证实相似：需要 {1} 个"),
     (
         "not even 0 right answers would rule out so large a share",
         "即使正确数为 0，也不能排除如此大的比例",
     ),
     (
         "tasters answered more than once, and pooled repeats do not hold for likeness (ISO 10399)",
-        "评茶员作答不止一次，合并的重复回答不能用于证实相近（ISO 10399）",
+        "评茶员作答不止一次，合并的重复回答不能用于证实相似（ISO 10399）",
     ),
     (
         "What is put in order are the pots of each flight: where each sample was brewed once, pots differ, not yet samples.",
@@ -193,7 +193,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "A sample that had two codes in a flight counts once, with the mean of its ranks.",
-        "同一轮次中有两个编码的茶样只计一次，取其名次的均值。",
+        "同一轮次中有两个杯号的茶样只计一次，取其名次的均值。",
     ),
     (
         "Who ranked several sets counts as often: p holds where nobody can tell the samples apart; one taster's own steady order, repeated, can pass for the panel's.",
@@ -260,7 +260,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "A reference that stays the same is taken to be served in every session: without it sessions cannot be compared.",
-        "假定每场都供评同一个保持不变的参比样：没有它，各场之间无法比较。",
+        "假定每场都供评同一个保持不变的参照样：没有它，各场之间无法比较。",
     ),
     (
         "The log counts, not the plan: write down what was really done. Batches are dealt to days and places by lot; keep that order where leaf and weather let you.",
@@ -268,14 +268,14 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "no terms are named with --terms, and none were scored before",
-        "未写明针对哪些术语，也没有以往的评分",
+        "未写明针对哪些评语，也没有以往的评分",
     ),
     ("too few sessions or lots speak about it", "涉及它的场次或批次太少"),
     ("it cannot be told apart from the others", "无法与其他因子分开"),
     ("no panel was simulated", "未作模拟"),
     ("no simulated panel gave an interval", "没有一次模拟给出区间"),
     ("the variances were given", "方差是给定的"),
-    ("no term is scored on a line", "没有按线性标度评分的术语"),
+    ("no term is scored on a line", "没有用线性标度评分的评语"),
     ("the panel's variances are not known: {}", "评茶组的方差未知：{0}"),
     ("no lot that is linked has a value", "所用批次都没有此值"),
     ("it is missing for some lots", "部分批次缺此值"),
@@ -296,7 +296,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
         "of its making less than half is recorded of what is of most lots",
         "其制作记录不到多数批次的一半",
     ),
-    ("it was not tasted in these scores", "这些评分中未品评它"),
+    ("it was not tasted in these scores", "这些评分中未审评它"),
     (
         "it is of one tea with a lot that is linked, split off from it or with it",
         "它与已纳入的某批次是同一茶，由其分出或一同分出",
@@ -304,7 +304,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ("it has no value of all that is to be complete ({})", "要求齐全的各项（{0}）它没有全部的值"),
     (
         "as a reference it was not served in every session that is used",
-        "作为参比样，它并非每场都供评",
+        "作为参照样，它并非每场都供评",
     ),
     ("it was not asked for", "未询问"),
     ("in every lot it is {p} as recorded", "每批都与所记录的{0}相同"),

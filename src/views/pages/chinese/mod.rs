@@ -149,7 +149,7 @@ mod tests {
                 "a, b: 1 of 6 planned tasters left no answer.",
                 "a、b：计划的 6 位评茶员中有 1 位未作答。",
             ),
-            ("a: REF is the reference.", "a：参比样为 REF。"),
+            ("a: REF is the reference.", "a：参照样为 REF。"),
             (
                 "2 of 40 scores that were due are missing (floral 1 and hue 1); they are left out, not taken as 0.",
                 "应有的 40 个评分中缺 2 个（花香 1、hue 1）；缺者不计，不当作 0。",
