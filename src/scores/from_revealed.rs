@@ -436,6 +436,7 @@ mod tests {
             steeps_s: vec![300],
             vessel: vessel.map(str::to_owned),
             vessel_labels: Default::default(),
+            water_labels: Default::default(),
             water: water.map(str::to_owned),
             source: None,
             notes: None,

@@ -62,7 +62,7 @@ function recipeLines(now) {
   const times = r.steeps_s.map((s) => lasting(s)).join(' · ');
   lines.push(`${r.rinse_s ? `${word('rinse')} ${lasting(r.rinse_s)} · ` : ''}${word('steep')} ${times}`);
   if (r.vessel) lines.push(said(r.vessel));
-  if (r.water) lines.push(`${word('water')}: ${r.water}`);
+  if (r.water) lines.push(`${word('water')}${word('colon')}${said(r.water)}`);
   return lines;
 }
 

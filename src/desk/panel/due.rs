@@ -9,6 +9,7 @@ use super::form::number;
 use super::planning::{done_before, is_planned, went};
 use super::with_ours;
 use crate::book::book_file::clock;
+use crate::book::recipes::Recipes;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, ids};
 use crate::desk::Shared;
@@ -40,6 +41,7 @@ struct Seen {
     due: Due,
     tasters: Vec<(String, String)>,
     name: String,
+    recipes: Recipes,
 }
 
 fn seen(book: &Book, now: Moment) -> Result<Seen, BookError> {
@@ -56,7 +58,7 @@ fn seen(book: &Book, now: Moment) -> Result<Seen, BookError> {
         .map(|i| if i == 1 { "again".to_owned() } else { format!("again-{i}") })
         .find(free)
         .unwrap_or_default();
-    Ok(Seen { due, tasters, name })
+    Ok(Seen { due, tasters, name, recipes: book.recipes()?.value })
 }
 
 /// What the session would be, and who tastes.
@@ -87,7 +89,7 @@ async fn shown(
             Answer::Known(sitting) => {
                 form method="post" action="/sessions/due" {
                     (token(reader))
-                    p { (in_words(reader, sitting)) }
+                    p { (in_words(reader, sitting, &seen.recipes)) }
                     ul.samples { @for s in sitting.samples() { li { (s) } } }
                     @for line in views::due::left_out(sitting, |_| true) { p.hint { (told::markup(say, &line)) } }
                     div.row {
@@ -110,7 +112,9 @@ async fn shown(
     (status, page(app, reader, Part::Sessions, title, with_ours(body))).into_response()
 }
 
-fn in_words(reader: &Reader, s: &Sitting) -> String {
+fn in_words(reader: &Reader, s: &Sitting, recipes: &Recipes) -> String {
+    let key = reader.say.key();
+    let recipe = recipes.recipe(&s.recipe).map_or(s.recipe.as_str(), |r| r.labels.or(key, &r.id));
     let (n, flights) = (s.samples().count(), s.flights.len());
     let reference = s.reference.known();
     let with = reference
@@ -123,8 +127,8 @@ fn in_words(reader: &Reader, s: &Sitting) -> String {
         _ => String::new(),
     };
     reader.say.of(
-        format!("{n} samples in {flights} flights, {days}, recipe {}, {with}. Which flight has which is dealt.", s.recipe),
-        format!("{n} 个茶样，{flights} 轮，{days}，冲泡方法 {}，{with}。各轮内容由抽签决定。", s.recipe),
+        format!("{n} samples in {flights} flights, {days}, recipe {recipe}, {with}. Which flight has which is dealt."),
+        format!("{n} 个茶样，{flights} 轮，{days}，冲泡方法“{recipe}”，{with}。各轮内容由抽签决定。"),
     )
 }
 

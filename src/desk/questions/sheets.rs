@@ -73,7 +73,9 @@ pub async fn preview(
     let made = of_book(&app, &reader, Part::Sheets, move |book| {
         let ForIssue { sheet: finding, withheld } = found(book, &asked)?;
         let digest = store::digest(views::json::of(&finding).as_bytes());
-        let languages = sheets::languages(&book.book_file()?.value.languages);
+        let mut languages = sheets::languages(&book.book_file()?.value.languages);
+        // What is issued keeps the order of the book; who looks reads the own language first.
+        languages.sort_by_key(|language| *language != say.0);
         let issue = Issue { day: Moment::now().day(), issued: false, digest: &digest };
         let picture = LotSheet::of(&finding, &issue, &languages)
             .and_then(|set| set.bytes(&[Form::Png]))

@@ -269,7 +269,7 @@ fn worked_out(
                     @for row in &rows {
                         tr {
                             th scope="row" { (words::worked_out(&row[0], say)) }
-                            td { strong { (row[1]) } }
+                            td { strong { (words::figure(&row[1], say)) } }
                             td.pale { (told::markup(say, &row[2])) }
                         }
                     }

@@ -8,7 +8,7 @@ use crate::book::family::{Family, Relative};
 use crate::book::ids;
 use crate::book::lots::{How, Lot, MAIN};
 use crate::book::moves::storage;
-use crate::book::parameters::Parameters;
+use crate::book::parameters::{PACK, PLACE, Parameters};
 use crate::book::stays::{By, Measured, Stay};
 use crate::book::units::four_digits;
 use crate::desk::say::Say;
@@ -83,7 +83,7 @@ pub fn storage_of(
                         th scope="col" { (say.of("Humidity, %", "湿度，%")) }
                         th scope="col" { (say.of("Temperature, °C", "温度，°C")) }
                     } }
-                    tbody { @for (arm, stays) in kept { @for stay in stays.iter().filter(told) { (stay_row(arm, stay, say)) } } }
+                    tbody { @for (arm, stays) in kept { @for stay in stays.iter().filter(told) { (stay_row(arm, stay, parameters, say)) } } }
                 } }
             } @else if logged.is_empty() {
                 p.pale { (say.of("Nothing is logged of it.", "尚无记录。")) }
@@ -111,13 +111,19 @@ pub fn storage_of(
     }
 }
 
-fn stay_row(arm: &str, stay: &Stay, say: Say) -> Markup {
+fn stay_row(arm: &str, stay: &Stay, parameters: &Parameters, say: Say) -> Markup {
+    let named = |id: &str, text: &str| {
+        let known = parameters.parameter(id).and_then(|p| p.level(text));
+        known.map_or(text, |l| l.labels.or(say.key(), text)).to_owned()
+    };
+    let place = stay.place.as_ref().map(|text| named(PLACE, text));
+    let pack = stay.pack.as_ref().map(|text| named(PACK, text));
     html! {
         tr {
             td { @if arm == MAIN { (say.of("whole lot", "整批")) } @else { (arm) } }
             td.day { (stay.from.day()) }
             td.day { @if stay.goes_on { (say.of("now", "至今")) } @else { (stay.to.day()) } }
-            td { (stay.place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &stay.pack { "; " (pack) } }
+            td { (place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &pack { (say.of("; ", "；")) (pack) } }
             td { @for m in &stay.humidity { (air(m, "%", say)) } }
             td { @for m in &stay.temperature { (air(m, "°C", say)) } }
         }

@@ -251,7 +251,19 @@ fn recipe(say: Say) -> Vec<Field> {
             Holds::Wholes,
         ),
         Field::new("vessel", say.of("Vessel", "器具"), "", Holds::Text),
+        Field::new(
+            "vessel_labels",
+            say.of("The same by language", "器具，各语言"),
+            "",
+            Holds::Labels,
+        ),
         Field::new("water", say.of("Source of the water", "水源"), "", Holds::Text),
+        Field::new(
+            "water_labels",
+            say.of("The same by language", "水源，各语言"),
+            "",
+            Holds::Labels,
+        ),
         Field::new("source", say.of("Where the figures come from", "数据出处"), "", Holds::Text),
         Field::new("notes", say.of("Notes", "备注"), "", Holds::Long),
     ]

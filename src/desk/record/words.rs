@@ -4,6 +4,7 @@ use crate::book::lots::{CameBy, How, LogLine};
 use crate::book::parameters::{Parameter, ParameterKind, Value};
 use crate::desk::say::Say;
 pub use crate::desk::told::field;
+use crate::plots::Lang;
 use crate::sheets::lot::SEASONS;
 use crate::views::lot_text::{shown, with_unit};
 
@@ -91,15 +92,24 @@ pub fn worked_out(name: &str, say: Say) -> String {
     say.of(name, zh).to_owned()
 }
 
+/// A figure that was worked out, its unit in the reader's language where it is a word.
+#[must_use]
+pub fn figure(text: &str, say: Say) -> String {
+    match say.0 {
+        Lang::En => text.to_owned(),
+        Lang::Zh => text.replace("% an hour", "%/小时").replace(" times", " 次"),
+    }
+}
+
 /// A value as its reader says it: the word for a category, yes or no, a moment without its seconds' offset.
 #[must_use]
 pub fn value(value: &Value, unit: Option<&str>, of: Option<&Parameter>, say: Say) -> String {
     match value {
         Value::YesNo(true) => say.of("yes", "是").to_owned(),
         Value::YesNo(false) => say.of("no", "否").to_owned(),
-        Value::Category(id) => {
-            let level = of.and_then(|p| p.levels.iter().find(|l| l.id == *id));
-            level.map_or(id.as_str(), |l| l.labels.or(say.key(), id)).to_owned()
+        Value::Category(text) | Value::Text(text) => {
+            let level = of.and_then(|p| p.level(text));
+            level.map_or(text.as_str(), |l| l.labels.or(say.key(), text)).to_owned()
         }
         Value::Moment(m) => moment(&m.to_string()),
         other => with_unit(&shown(other), unit),

@@ -156,7 +156,7 @@ fn notes(f: &Sheet, w: Words) -> Vec<String> {
         let (apart, tested) = (cup.n_told_apart, cup.n_tested);
         notes.push(w.say(
             format!("The panel told the {} samples of that tasting apart in {apart} of {tested} terms (luck alone: {luck}).", t.n_others + 1),
-            format!("该场 {} 个茶样，评茶组在 {tested} 项中的 {apart} 项上能够区分（仅凭运气约为 {luck} 项）。", t.n_others + 1),
+            format!("该场 {} 个茶样，评茶组在 {tested} 项中的 {apart} 项上能够区分；仅凭运气约为 {luck} 项。", t.n_others + 1),
         ));
     }
     notes

@@ -261,9 +261,11 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     };
     add(w.pick("Recipe", "冲泡方法"), Some(w.label(&b.labels)));
     add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
-    let vessel = b.vessel_labels.0.get(w.pick("en", "zh")).or(b.vessel.as_ref());
+    let code = w.pick("en", "zh");
+    let vessel = b.vessel_labels.0.get(code).or(b.vessel.as_ref());
     add(w.pick("Vessel", "器具"), vessel.cloned());
-    add(w.pick("Water", "用水"), b.water.clone());
+    let from = b.water_labels.0.get(code).or(b.water.as_ref());
+    add(w.pick("Water", "用水"), from.cloned());
     // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
         w.pick("Keep it", "保存"),

@@ -22,7 +22,7 @@ use crate::plots::{self, Basis, Lang, Paper, PlotError};
 
 pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
-pub use names::parameter_names;
+pub use names::{category, parameter_names};
 pub use sets::{difference, ranking, trial};
 
 /// A chart with the name of its file.

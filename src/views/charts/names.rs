@@ -62,12 +62,25 @@ impl Words {
             // A category is called "name: category" there.
             Level::Word(word) => {
                 let known = self.parameters.get(&format!("{parameter}={word}"));
-                let own = known.and_then(|k| k.rsplit_once(": ")).map(|k| k.1.to_owned());
-                own.unwrap_or_else(|| word.clone())
+                known.map_or_else(|| word.clone(), |k| category(k, self.lang).to_owned())
             }
             Level::Number(_) => level.shown(unit),
         }
     }
+}
+
+/// What stands between a parameter's name and its category.
+const fn between(lang: Lang) -> &'static str {
+    match lang {
+        Lang::En => ": ",
+        Lang::Zh => "：",
+    }
+}
+
+/// The category alone, of a name that has the parameter's before it.
+#[must_use]
+pub fn category(name: &str, lang: Lang) -> &str {
+    name.rsplit_once(between(lang)).map_or(name, |(_, own)| own)
 }
 
 /// What the program itself calls what it works out, and what a lot is.
@@ -99,7 +112,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
     }
     if lang == Lang::Zh {
         for (season, zh) in SEASONS {
-            names.insert(format!("lot.season={season}"), format!("季节：{zh}"));
+            names.insert(format!("lot.season={season}"), format!("季节{}{zh}", between(lang)));
         }
     }
     let all = &parameters.parameters;
@@ -108,7 +121,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
         let shared = all.iter().filter(|o| o.label(key) == label).count() > 1;
         let name = if shared { format!("{label} ({})", p.step()) } else { label.to_owned() };
         for level in &p.levels {
-            let of = format!("{name}: {}", level.labels.or(key, &level.id));
+            let of = format!("{name}{}{}", between(lang), level.labels.or(key, &level.id));
             names.insert(format!("{}={}", p.id, level.id), of);
         }
         names.insert(p.id.clone(), name);
