@@ -2,10 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use super::table::{Table, filled};
+use super::table::Table;
 use super::{is_quoted, lines, text};
 use crate::desk::say::Say;
 use crate::plots::Lang;
+use crate::views::holes::filled;
 
 const EN: Say = Say(Lang::En);
 const ZH: Say = Say(Lang::Zh);
@@ -58,7 +59,7 @@ fn holes_of(text: &str) -> Vec<usize> {
 #[test]
 fn texts_name_holes_that_there_are() {
     for e in table().entries {
-        let n = e.holes.len();
+        let n = e.pattern.signs.len();
         for told in [e.form.unwrap_or(e.line), e.zh] {
             let named = holes_of(told);
             assert!(named.iter().all(|i| *i <= n), "{told}");
