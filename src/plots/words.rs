@@ -11,13 +11,14 @@ pub(super) fn number(value: f64) -> String {
 }
 
 /// A coverage such as 0.95 in percent.
-fn percent(level: f64) -> String {
-    format!("{}%", number(level * 100.0))
+fn percent(lang: Lang, level: f64) -> String {
+    let space = if lang == Lang::Zh { " " } else { "" };
+    format!("{}{space}%", number(level * 100.0))
 }
 
 /// The sentence that says what a chart rests on.
 pub(super) fn basis(lang: Lang, basis: &Basis) -> String {
-    let (counted, level) = (counted(lang, basis), percent(basis.level));
+    let (counted, level) = (counted(lang, basis), percent(lang, basis.level));
     match lang {
         Lang::En => format!("{counted} Lines: {level} interval of {}.", basis.of),
         Lang::Zh => format!("{counted}线段：{}的 {level} 区间。", basis.of),
@@ -36,7 +37,7 @@ pub(super) fn counted(lang: Lang, basis: &Basis) -> String {
 
 /// The sentence of a chart that writes its intervals below their numbers.
 pub(super) fn below(lang: Lang, basis: &Basis) -> String {
-    let (counted, level) = (counted(lang, basis), percent(basis.level));
+    let (counted, level) = (counted(lang, basis), percent(lang, basis.level));
     match lang {
         Lang::En => format!("{counted} Below each number: {level} interval of {}.", basis.of),
         Lang::Zh => format!("{counted}各数字下方：{}的 {level} 区间。", basis.of),
@@ -66,7 +67,7 @@ pub(super) fn answered(
 
 /// What outlines show.
 pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
-    let level = percent(basis.level);
+    let level = percent(lang, basis.level);
     match lang {
         Lang::En => format!("Outlines: {level} region of {}, tasters drawn anew.", basis.of),
         Lang::Zh => format!("轮廓：重新抽取评茶员时{}的 {level} 区域。", basis.of),
@@ -145,10 +146,10 @@ words! {
     stands_out: "stands out", "显著";
     /// How to read effects.
     effects_read: "Points of the scale from the least to the largest value made. Filled green: stands out among all that were asked (q below .05). Open: not shown, which does not say that nothing is there.",
-        "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有询问的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
+        "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有考察的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
     /// How to read a matrix of effects.
     matrix_read: "Points of the scale from the least to the largest value made. Triangle: stands out among all that were asked (q below .05), pointing up where there is more of it, down where there is less. Dot: not shown, which does not say that nothing is there.",
-        "从实际制作的最小值到最大值，评分的变化（分）。三角：在所有询问的效应中显著（q 小于 .05），尖端向上为升高，向下为降低。圆点：未能证实，并不说明没有影响。";
+        "从实际制作的最小值到最大值，评分的变化（分）。三角：在所有考察的效应中显著（q 小于 .05），尖端向上为升高，向下为降低。圆点：未能证实，并不说明没有影响。";
     /// How to read correlations.
     r_read: "Pearson's r over the lots; the larger the mark, the larger |r|. Filled: rise together. Open: one falls as the other rises.",
         "各批次间的皮尔逊相关系数 r；图形越大，|r| 越大。实心：同升同降。空心：一升一降。";

@@ -111,7 +111,7 @@ fn no_answer_is_the_text_of_a_command_and_what_is_chinese_is_so_to_its_end() {
         ("/questions/compare?session=sweetest".to_owned(), "Rank sum", "名次和"),
         ("/questions/difference?session=two-stores".to_owned(), "The tests", "三点检验"),
         ("/questions/difference?answers=24&correct=15".to_owned(), "told apart", "能区分"),
-        ("/questions/link?asked=1".to_owned(), "What goes with what", "何者与何者相关"),
+        ("/questions/link?asked=1".to_owned(), "What goes with what", "哪些参数与哪些评语相关"),
         ("/questions/age?of=T24-01".to_owned(), "In short", "概要"),
         ("/trials?batches=2".to_owned(), "The batches", "各批"),
         ("/trials/parted".to_owned(), "to be made", "尚待制作"),

@@ -212,7 +212,12 @@ pub fn matrix_chart(lang: Lang, n_columns: usize) -> Matrix {
     });
     Matrix {
         lang,
-        title: if lang == Lang::En { "What goes with what?" } else { "何者与何者相关？" }.into(),
+        title: if lang == Lang::En {
+            "What goes with what?"
+        } else {
+            "哪些参数与哪些评语相关？"
+        }
+        .into(),
         subtitle: String::new(),
         basis: Basis {
             of: if lang == Lang::En { "the effect".into() } else { "效应".into() },

@@ -3,7 +3,7 @@
 
 const WORDS = {
   en: {
-    ballot: 'Ballot', colon: ': ', other: '中文', help: 'Help', close_help: 'Back to the ballot',
+    ballot: 'Ballot', colon: ': ', comma: ', ', stop_sign: '. ', other: '中文', help: 'Help', close_help: 'Back to the ballot',
     flight_n: 'Flight {0}', cup_of: 'cup {0} of {1}', steep_of: 'steep {0} of {1}', cup: 'Cup', steep_n: 'Steep {0}',
     begin_flight: 'Begin flight {0}', order: 'Taste in this order', warm_up: 'Warm-up cup',
     warm_up_why: 'Taste this one first. It is not scored.', mind: 'Please mind', recipe: 'Recipe',
@@ -57,7 +57,7 @@ const WORDS = {
     no_ballot: 'There is nothing for you to taste in this session. Ask at the desk.', min: 'min', s: 's', leaf: 'leaf', water: 'water', rinse: 'rinse', steep: 'steep', other_queue: 'Answers of another ballot wait on this phone: {0}. They are sent when that taster is back by their link.',
   },
   zh: {
-    ballot: '评茶单', colon: '：', other: 'English', help: '说明', close_help: '返回评茶单',
+    ballot: '评茶单', colon: '：', comma: '，', stop_sign: '。', other: 'English', help: '说明', close_help: '返回评茶单',
     flight_n: '第 {0} 轮', cup_of: '第 {0} 杯，共 {1} 杯', steep_of: '第 {0} 泡，共 {1} 泡', cup: '杯', steep_n: '第 {0} 泡',
     begin_flight: '开始第 {0} 轮', order: '请按此顺序品尝', warm_up: '热身杯',
     warm_up_why: '先品尝这一杯，不打分。', mind: '注意事项', recipe: '冲泡方法',
@@ -72,7 +72,7 @@ const WORDS = {
     handed_in: '已提交', handing_in: '连上后即提交。', go_to: '转到{0}',
     done: '已全部完成', done_why: '各轮均已提交。全部评茶单交齐前请勿交谈茶样。',
     done_waiting: '全部保存之前请不要关闭本页。',
-    not_scored: '尚未打分', set_by: '在线段上点按或滑动', touch_first: '先点线', signs_left: '还可输入 {0} 字', too_long: '超出 {0} 字', more: '更多', more_on: '{0}：更多',
+    not_scored: '尚未打分', set_by: '在线段上点按或滑动', touch_first: '请先点线', signs_left: '还可输入 {0} 字', too_long: '超出 {0} 字', more: '更多', more_on: '{0}：更多',
     meaning: '释义', reference: '参照物', no_meaning: '本评语尚无释义。',
     decline: '此项不评', declined: '不评', lost: '作废', mark_lost: '此项作废', clear: '清除', take_back: '收回',
     taken_back: '已保存的仍留在记录中；此答案现按不评计。', lower: '减小：{0}', higher: '增大：{0}',

@@ -78,9 +78,9 @@ pub fn what_was_done(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                     c.cup.map(|c| say.of(format!("cup {c}"), format!("{c} 号杯"))), c.steep.map(|s| say.of(format!("steep {s}"), format!("第 {s} 泡"))), c.term.clone()];
                 @let about: Vec<String> = about.into_iter().flatten().collect();
                 li {
-                    b { (words::change(say, c.change)) } " " (about.join(", ")) ": " (told::markup(say, &c.reason))
+                    b { (words::change(say, c.change)) } " " (about.join(say.0.comma())) (say.0.colon()) (told::markup(say, &c.reason))
                     span.hint { (if c.after_reveal { say.of("after the reveal", "揭盲后") } else { say.of("before the reveal", "揭盲前") })
-                        @if let Some(by) = &c.by { ", " (by) } ", " (c.at)
+                        @if let Some(by) = &c.by { (say.0.comma()) (by) } (say.0.comma()) (c.at)
                         @if c.change == Change::Exclusion && !stands { " · " (say.of("taken back", "已恢复")) } }
                     @if stands && room.session.state != Stage::Void {
                         @let again = typed.text("entry") == c.entry;

@@ -266,7 +266,7 @@ fn shown(
             }
         }
     };
-    let title = format!("{}, {}", desk.name, words::flight(say, flight.number));
+    let title = format!("{}{}{}", desk.name, say.0.comma(), words::flight(say, flight.number));
     let status = if error.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
     (status, page(app, reader, Part::Sessions, &title, with_ours(body))).into_response()
 }

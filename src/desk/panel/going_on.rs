@@ -128,14 +128,14 @@ fn timers(reader: &Reader, room: &Room) -> Markup {
                     input type="hidden" name="steep" value=(i);
                     button.quiet {
                         (say.of("Start: ", "开始：")) (words::flight(say, f.number))
-                        @if plan.n_steeps() > 1 { ", " (steep(i)) }
+                        @if plan.n_steeps() > 1 { (say.0.comma()) (steep(i)) }
                         ", " (words::time(u64::from(*seconds)))
                     }
                 }))
             } } } @else {
                 (act(reader, room, "timer", html! {
                     label.beside { (say.of("Flight", "轮次")) " " select name="flight" { @for f in &plan.flights { option value=(f.number) { (f.number) } } } } " "
-                    label.beside { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) ", " (words::time(u64::from(*seconds))) } } } } " "
+                    label.beside { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) (say.0.comma()) (words::time(u64::from(*seconds))) } } } } " "
                     button.quiet { (say.of("Start", "开始")) }
                 }))
             }
@@ -157,7 +157,7 @@ pub fn late(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             h2 { (say.of("Answers that came after closing", "截止后到的答案")) }
             p.hint { (say.of("They do not count unless they are admitted, with a reason and before the reveal.", "不计入，除非在揭盲前说明理由后接受。")) }
             @for p in &waiting { div {
-                p { b { (p.name) } ": " (p.of.late) }
+                p { b { (p.name) } (say.0.colon()) (p.of.late) }
                 @if can { (act(reader, room, "late", html! {
                     input type="hidden" name="taster" value=(p.of.taster);
                     @let name = format!("reason-late-{}", p.of.taster);

@@ -48,7 +48,7 @@ fn picture(say: Say, planned: &Planned) -> Markup {
     html! {
         p { (words::recipe(say, &plan.recipe)) }
         @for (flight, even) in plan.flights.iter().zip(&planned.balances) {
-            h3 { (words::flight(say, flight.number)) ", " (flight.day) }
+            h3 { (words::flight(say, flight.number)) (say.0.comma()) (flight.day) }
             div.wide tabindex="0" role="region" aria-label=(words::flight(say, flight.number)) {
                 table.orders {
                     @let most = plan.tasters.iter().map(|t| flight.order_of(t).len()).max().unwrap_or(0);

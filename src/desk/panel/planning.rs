@@ -299,7 +299,7 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             div.ticks.scroll tabindex="0" role="group" aria-label=(say.of("Lots to tick", "勾选批次")) {
                 @for (_, s) in &first {
                     label.pick { input type="checkbox" name="lot" value=(s.name) checked[is_ticked(s)];
-                        span { (s.name) span.hint { (class(&s.class, reader.say)) ", " (s.since) } } }
+                        span { (s.name) span.hint { (class(&s.class, reader.say)) (reader.say.0.comma()) (s.since) } } }
                 }
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {

@@ -74,7 +74,7 @@ fn musty(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         @for found in &room.musty {
             @let name = found.sample.to_string();
             div.wrong role="alert" {
-                h2 { (say.of("Musty or mouldy", "霉味或霉变")) ": " (name) }
+                h2 { (say.of("Musty or mouldy", "霉味或霉变")) (say.0.colon()) (name) }
                 p { (say.of(
                     format!("{} of {} tasters found {name} clearly musty or mouldy. Put it into quarantine, so that nobody is served it again.", found.n, found.of),
                     format!("{} 人中有 {} 人认为 {name} 有明显霉味或霉变。请隔离，以免再供评。", found.of, found.n))) }

@@ -165,13 +165,13 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             p { (say.of("The lots are known. Next: what the panel says.", "批次已知。下一步：看审评结果。")) }
             @let of = &room.session.name;
             p.buttons {
-                @if plan.kind == Kind::Profile { a.button href={ "/questions/agree?session=" (of) } { (say.of("Do the tasters agree?", "评茶员是否一致？")) } " " }
-                @if plan.kind.is_choice() { a.button href={ "/questions/difference?session=" (of) } { (say.of("Can the two be told apart?", "两者能否区分？")) } }
-                @else { a.button href={ "/questions/compare?session=" (of) } { (say.of("Which lots differ?", "哪些批次不同？")) } }
+                @if plan.kind == Kind::Profile { a.button href={ "/questions/agree?session=" (of) } { (say.of("Do the tasters agree?", "评茶员意见一致吗？")) } " " }
+                @if plan.kind.is_choice() { a.button href={ "/questions/difference?session=" (of) } { (say.of("Can the two be told apart?", "两个茶样能区分吗？")) } }
+                @else { a.button href={ "/questions/compare?session=" (of) } { (say.of("Which lots differ?", "哪些批次有差异？")) } }
             }
         },
         Stage::Void => html! {
-            @if let Some(void) = &room.void { p { (say.of("Void since ", "作废于 ")) (void.voided) ": " (void.reason) } }
+            @if let Some(void) = &room.void { p { (say.of("Void since ", "作废于 ")) (void.voided) (say.0.colon()) (void.reason) } }
             p { (say.of("Nothing of it counts.", "全部不计。")) }
         },
     };
@@ -181,7 +181,12 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
 fn missing(room: &Room, reader: &Reader) -> String {
     let Some(close) = &room.close else { return String::new() };
     let one = |m: &crate::book::session_files::MissingBallot| {
-        format!("{}, {}", room.name_of(&m.taster), words::flight(reader.say, m.flight))
+        format!(
+            "{}{}{}",
+            room.name_of(&m.taster),
+            reader.say.0.comma(),
+            words::flight(reader.say, m.flight)
+        )
     };
     close.missing.iter().map(one).collect::<Vec<_>>().join("; ")
 }

@@ -137,8 +137,8 @@ fn is_due(say: Say, due: &Due) -> Markup {
             @else {
                 ul { @for s in open.iter().take(NAMED) { li {
                     b { (s.sample) }
-                    @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) ", " }
-                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) ", " (next.day) }
+                    @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) (say.0.comma()) }
+                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) (say.0.comma()) (next.day) }
                     " " span.state data-state=(s.state.word()) { (due_word(say, s.state)) }
                 } } }
                 @if open.len() > NAMED { p.hint { (say.of(format!("and {} more", open.len() - NAMED), format!("另有 {} 个", open.len() - NAMED))) } }

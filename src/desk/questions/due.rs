@@ -43,7 +43,7 @@ pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked
     };
     let form = html! {
         form.asked method="get" {
-            (text_field("on", say.of("Seen from", "以何日为准"), say.of("A day as 2026-05-14; empty: today.", "如 2026-05-14；留空为今天。"), asked.text("on")))
+            (text_field("on", say.of("Seen from", "以哪天为准"), say.of("A day as 2026-05-14; empty: today.", "如 2026-05-14；留空为今天。"), asked.text("on")))
             (text_field("until", say.of("Up to", "列至"), say.of("What is planned later is called so; empty: a month ahead.", "此日之后的标为未到期；留空为一个月内。"), asked.text("until")))
             p { button { (say.of("Show", "显示")) } }
         }

@@ -94,7 +94,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Which step did it?", "是哪一步工艺造成的？"],
         [
             "All lots at their first tasting: what moves together, and what goes with what.",
-            "所有批次的首次审评：哪些参数同时变动，何者与何者相关。",
+            "所有批次的首次审评：哪些参数同时变动，又与哪些评语相关。",
         ],
     ),
     (

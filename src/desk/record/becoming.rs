@@ -133,10 +133,13 @@ fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
         .map(|l| {
             let p = parameters.value.parameter(&l.parameter);
             let name = p.map_or(l.parameter.as_str(), |p| p.label(say.key()));
-            format!("{name}: {}", words::line(l, p, say))
+            format!("{name}{}{}", say.0.colon(), words::line(l, p, say))
         })
         .collect();
-    Ok(CameOf::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
+    Ok(CameOf::new(
+        lot_page(&lot.id),
+        format!("{}{}{}", lot.id, say.0.colon(), each.join(say.0.semicolon())),
+    ))
 }
 
 fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -177,7 +180,8 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
     let parameters = app.cache.parameters()?;
     let p = parameters.value.parameter(which);
     let name = p.map_or(which, |p| p.label(say.key()));
-    let told = format!("{id}: {name}: {}", words::line(&line, p, say));
+    let (colon, line) = (say.0.colon(), words::line(&line, p, say));
+    let told = format!("{id}{colon}{name}{colon}{line}");
     Ok(CameOf::new(lot_page(id), told))
 }
 

@@ -101,7 +101,7 @@ impl What {
     fn title(&self, reader: &Reader) -> String {
         let say = reader.say;
         match self {
-            Self::Thing(thing, Some(id)) => format!("{}: {id}", thing.word(say)),
+            Self::Thing(thing, Some(id)) => format!("{}{}{id}", thing.word(say), say.0.colon()),
             Self::Thing(thing, None) => say
                 .of(format!("{}: a new one", thing.word(say)), format!("新增{}", thing.word(say))),
             Self::Book => say.of("The book", "本册").to_owned(),

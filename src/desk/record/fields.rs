@@ -76,7 +76,7 @@ pub fn parameter(name: &str, label: &str, p: &Parameter, value: &str, say: Say) 
             let label = p
                 .unit
                 .as_ref()
-                .map_or_else(|| label.to_owned(), |u| format!("{label}{}{u}", say.of(", ", "，")));
+                .map_or_else(|| label.to_owned(), |u| format!("{label}{}{u}", say.0.comma()));
             let described = (!hint.is_empty()).then(|| format!("{name}-hint"));
             field(
                 name,

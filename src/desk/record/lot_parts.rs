@@ -72,7 +72,7 @@ pub fn storage_of(
     let logged = storage(lot, lots);
     html! {
         section {
-            h2 { (say.of("Storage", "存放")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "存放")) } } }
+            h2 { (say.of("Storage", "存放")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { (say.0.colon()) (say.of("Storage", "存放")) } } }
             @if any {
                 div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table {
                     thead { tr {
@@ -98,7 +98,7 @@ pub fn storage_of(
                                 td {
                                     @for (i, (id, value, unit)) in k.values.iter().enumerate() {
                                         @let p = parameters.parameter(id);
-                                        @if i > 0 { "; " }
+                                        @if i > 0 { (say.0.semicolon()) }
                                         (p.map_or(id.as_str(), |p| p.label(say.key()))) ": " strong { (words::value(value, unit.as_deref(), p, say)) }
                                     }
                                 }
@@ -147,15 +147,15 @@ fn air(m: &Measured, unit: &str, say: Say) -> Markup {
     };
     html! {
         p.air {
-            strong { (format!("{:.1}", m.air.mean)) } " (" (low) " – " (high) ")" br;
+            strong { (format!("{:.1}", m.air.mean)) } (say.of(" (", "（")) (low) " – " (high) (say.of(")", "）")) br;
             span.pale { (by) }
             @for above in m.above.iter().filter(|a| a.n > 0) {
                 br; span.pale {
                     @match above.hours {
-                        Some(h) => { (format!("{h:.1} h ")) }
-                        None => { (above.n) " " }
+                        Some(h) => { (say.of(format!("{h:.1} h "), format!("{h:.1} 小时"))) }
+                        None => { (say.of(format!("{} ", above.n), format!("{} 次", above.n))) }
                     }
-                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) " (" (told::markup(say, above.limit.whose)) ")"
+                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) (say.of(" (", "（")) (told::markup(say, above.limit.whose)) (say.of(")", "）"))
                 }
             }
         }
@@ -224,7 +224,7 @@ fn relative(r: &Relative, say: Say) -> Markup {
             @if r.made.is_some() { a href=(lot_page(&r.lot)) { (r.lot) } } @else { (r.lot) " (" (say.of("not in this book", "不在本册")) ")" }
             @if let Some(arm) = &r.arm { " (" (say.of("arm ", "存放组 ")) (arm) ")" }
             ": " (kg_or(r.kg, say)) ", " (words::came_by(r.came_by, say)) " " (r.day)
-            @if let Some((class, day)) = &r.made { ", " (words::class(class, say)) ", " (say.of("made ", "制成于 ")) (day) }
+            @if let Some((class, day)) = &r.made { (say.0.comma()) (words::class(class, say)) (say.0.comma()) (say.of("made ", "制成于 ")) (day) }
             @if r.again { " (" (say.of("see above", "见上")) ")" }
         }
     }
@@ -253,7 +253,7 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
                 p.pale { (say.of("In no session that is revealed.", "尚无已揭盲的场次。")) }
             } @else {
                 ul { @for (s, arms) in had {
-                    li { a href={ "/sessions/" (s.name) } { (s.name) } @if arms != [MAIN] { " (" (arms.join(", ")) ")" } }
+                    li { a href={ "/sessions/" (s.name) } { (s.name) } @if arms != [MAIN] { (say.of(" (", "（")) (arms.join(say.0.between())) (say.of(")", "）")) } }
                 } }
             }
         }
@@ -285,13 +285,13 @@ pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                         tr.gone[newer.is_some()] {
                             td.day { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
                             td { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
-                            td { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { ", " (words::how(line.how, say)) } }
+                            td { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { (say.0.comma()) (words::how(line.how, say)) } }
                             td { (line.by.as_deref().unwrap_or_default()) }
                             td { code { (line.entry) } }
                             td {
                                 @if let Some(newer) = newer { (say.of("replaced by ", "已由后条取代：")) code { (newer.entry) } " " }
-                                @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } ": " (line.reason.as_deref().unwrap_or_default()) " " }
-                                (line.note.as_deref().unwrap_or_default())
+                                @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } (say.0.colon()) (line.reason.as_deref().unwrap_or_default()) " " }
+                                (words::note(line.note.as_deref().unwrap_or_default(), say))
                                 @if newer.is_none() && line.value.is_some() { " " a.small href={ (lot_page(&lot.id)) "/correct?entry=" (line.entry) } { (say.of("correct", "更正")) span.unseen { " " (line.entry) } } }
                             }
                         }

@@ -133,7 +133,7 @@ fn term_row(t: &Term, v: &Vocabulary, app: &App, say: Say) -> Markup {
     html! {
         tr {
             th scope="row" { a.row href=(edit(Thing::Term, &t.id)) { (t.label(key)) } }
-            td { (kind) @if let Some((low, high)) = t.scale.range() { ", " (low) "–" (high) } }
+            td { (kind) @if let Some((low, high)) = t.scale.range() { (say.0.comma()) (low) "–" (high) } }
             td.pale {
                 @if let Some(other) = &t.merged_into {
                     strong { (say.of("merged into ", "并入 ")) (v.term(other).map_or(other.as_str(), |o| o.label(key))) }
@@ -169,7 +169,7 @@ pub async fn parameters(State(app): State<Shared>, reader: Reader) -> Response {
                         tr {
                             th scope="row" { a.row href=(edit(Thing::Parameter, &p.id)) { (p.label(say.key())) } }
                             td { code { (p.id) } }
-                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { ", " (unit) } }
+                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { (say.0.comma()) (unit) } }
                             td.pale { @if p.usual.is_some() { (words::hint(p, say)) } }
                         }
                     }

@@ -249,8 +249,8 @@ impl Form<'_> {
                 }
                 @for code in self.languages {
                     div.grid {
-                        (text_field(&format!("scale.ends.{code}.0"), &format!("{}, {}", say.of("Word at the low end", "低端用词"), language(code)), "", &end(code, 0)))
-                        (text_field(&format!("scale.ends.{code}.1"), &format!("{}, {}", say.of("Word at the high end", "高端用词"), language(code)), "", &end(code, 1)))
+                        (text_field(&format!("scale.ends.{code}.0"), &format!("{}{}{}", say.of("Word at the low end", "低端用词"), say.0.comma(), language(code)), "", &end(code, 0)))
+                        (text_field(&format!("scale.ends.{code}.1"), &format!("{}{}{}", say.of("Word at the high end", "高端用词"), say.0.comma(), language(code)), "", &end(code, 1)))
                     }
                 }
                 (fields::long("scale.levels", say.of("Levels", "等级"), &format!("{} {}", say.of("ordered and nominal only;", "仅有序等级与无序类别；"), self.levels_hint()), &part("levels")))

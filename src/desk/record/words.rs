@@ -101,6 +101,13 @@ pub fn figure(text: &str, say: Say) -> String {
     }
 }
 
+/// A note of a log; the one that the program writes when a session is revealed is in the reader's language.
+#[must_use]
+pub fn note(text: &str, say: Say) -> String {
+    let session = text.strip_prefix("session ").filter(|name| !name.contains(' '));
+    session.map_or_else(|| text.to_owned(), |name| say.of(text.to_owned(), format!("场次 {name}")))
+}
+
 /// A value as its reader says it: the word for a category, yes or no, a moment without its seconds' offset.
 #[must_use]
 pub fn value(value: &Value, unit: Option<&str>, of: Option<&Parameter>, say: Say) -> String {

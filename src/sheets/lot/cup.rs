@@ -51,8 +51,11 @@ fn rows(f: &Sheet, w: Words) -> Vec<ScaleRow> {
                     || tenths(row.level),
                     |i| {
                         let (lower, upper) = (tenths(i.lower), tenths(i.upper));
-                        let to = w.pick(" to ", " 至 ");
-                        format!("{} ({lower}{to}{upper})", tenths(row.level))
+                        let level = tenths(row.level);
+                        w.say(
+                            format!("{level} ({lower} to {upper})"),
+                            format!("{level}（{lower} 至 {upper}）"),
+                        )
                     },
                 ),
                 ticks: marks.iter().map(|x| place(*x)).collect(),

@@ -78,7 +78,7 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
         );
     }
     if f.faults.is_empty() {
-        notes.push(w.pick("No fault was asked about.", "未询问任何缺陷。").to_owned());
+        notes.push(w.pick("No fault was asked about.", "未评任何缺陷。").to_owned());
     }
     Block { heading: w.pick("In words", "评语").to_owned(), rows, notes }
 }

@@ -62,7 +62,7 @@ pub fn file_name(kind: &str, lot: &str) -> String {
 }
 
 fn title(words: &Words) -> &'static str {
-    words.pick("How do stored lots move?", "存放的批次如何变化？")
+    words.pick("How do stored lots move?", "存茶如何变化？")
 }
 
 fn moved(t: &TermCourse) -> bool {

@@ -57,7 +57,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Which lots are like each other?", "哪些批次彼此相似？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores: used.map(|t| t.lots.n_scores).sum(),
@@ -113,7 +113,7 @@ pub(super) fn steeps(f: &Compare, words: &Words) -> Option<Result<Chart, PlotErr
         title: words
             .pick("How do the lots go over the steeps?", "各批次随冲泡次数如何变化？")
             .to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,

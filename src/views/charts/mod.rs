@@ -91,7 +91,7 @@ impl Words {
         }
         // A category that has no name of its own stands behind that of its parameter.
         match id.rsplit_once('=').and_then(|(p, c)| Some((self.parameters.get(p)?, c))) {
-            Some((parameter, category)) => format!("{parameter}: {category}"),
+            Some((parameter, category)) => format!("{parameter}{}{category}", self.lang.colon()),
             None => id.to_owned(),
         }
     }
@@ -164,8 +164,8 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let svg = taster_rows(&TasterRows {
         lang: words.lang,
         paper: words.paper,
-        title: words.pick("Do the tasters agree?", "评茶员的评分一致吗？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        title: words.pick("Do the tasters agree?", "评茶员意见一致吗？").to_owned(),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,
@@ -214,7 +214,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Which lots differ?", "哪些批次有差异？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,
@@ -265,7 +265,10 @@ fn over_all(t: &TasterOverall, words: &Words) -> TasterRow {
             [] => words.habit(&h.kind).to_owned(),
             terms => {
                 let names: Vec<String> = terms.iter().map(|t| words.name(t)).collect();
-                format!("{} ({})", words.habit(&h.kind), names.join(", "))
+                words.pick(
+                    format!("{} ({})", words.habit(&h.kind), names.join(", ")),
+                    format!("{}（{}）", words.habit(&h.kind), names.join("、")),
+                )
             }
         })
         .collect();
@@ -274,7 +277,7 @@ fn over_all(t: &TasterOverall, words: &Words) -> TasterRow {
         offset: mark(&t.offset),
         slope: mark(&t.slope),
         noise: mark_ratio(&t.noise_ratio),
-        remark: Some(habits.join(", ")).filter(|r| !r.is_empty()),
+        remark: Some(habits.join(words.lang.between())).filter(|r| !r.is_empty()),
     }
 }
 
@@ -284,8 +287,10 @@ fn in_term(t: &TasterInTerm, words: &Words) -> TasterRow {
         offset: mark(&t.offset),
         slope: mark(&t.slope),
         noise: mark_ratio(&t.noise_ratio),
-        remark: Some(t.remarks.iter().map(|r| words.habit(r)).collect::<Vec<_>>().join(", "))
-            .filter(|r| !r.is_empty()),
+        remark: Some(
+            t.remarks.iter().map(|r| words.habit(r)).collect::<Vec<_>>().join(words.lang.between()),
+        )
+        .filter(|r| !r.is_empty()),
     }
 }
 

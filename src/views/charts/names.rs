@@ -69,18 +69,10 @@ impl Words {
     }
 }
 
-/// What stands between a parameter's name and its category.
-const fn between(lang: Lang) -> &'static str {
-    match lang {
-        Lang::En => ": ",
-        Lang::Zh => "：",
-    }
-}
-
 /// The category alone, of a name that has the parameter's before it.
 #[must_use]
 pub fn category(name: &str, lang: Lang) -> &str {
-    name.rsplit_once(between(lang)).map_or(name, |(_, own)| own)
+    name.rsplit_once(lang.colon()).map_or(name, |(_, own)| own)
 }
 
 /// What the program itself calls what it works out, and what a lot is.
@@ -112,7 +104,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
     }
     if lang == Lang::Zh {
         for (season, zh) in SEASONS {
-            names.insert(format!("lot.season={season}"), format!("季节{}{zh}", between(lang)));
+            names.insert(format!("lot.season={season}"), format!("季节{}{zh}", lang.colon()));
         }
     }
     let all = &parameters.parameters;
@@ -121,7 +113,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
         let shared = all.iter().filter(|o| o.label(key) == label).count() > 1;
         let name = if shared { format!("{label} ({})", p.step()) } else { label.to_owned() };
         for level in &p.levels {
-            let of = format!("{name}{}{}", between(lang), level.labels.or(key, &level.id));
+            let of = format!("{name}{}{}", lang.colon(), level.labels.or(key, &level.id));
             names.insert(format!("{}={}", p.id, level.id), of);
         }
         names.insert(p.id.clone(), name);

@@ -113,7 +113,7 @@ fn panel(t: &RankedTerm, words: &Words) -> Option<RankPanel> {
     });
     let times = if sums { t.n_rankings as f64 } else { 1.0 };
     Some(RankPanel {
-        label: format!("{}: {}", words.name(&t.term), t.session),
+        label: format!("{}{}{}", words.name(&t.term), words.lang.colon(), t.session),
         axis: match sums {
             true => words.pick("rank sum", "名次和"),
             false => words.pick("mean rank, adjusted", "平均名次（已调整）"),

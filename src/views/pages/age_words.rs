@@ -13,7 +13,7 @@ use crate::views::charts::{Words, months};
 
 /// The question.
 pub fn title(words: &Words) -> &'static str {
-    words.pick("How do stored lots move?", "存放的批次如何变化？")
+    words.pick("How do stored lots move?", "存茶如何变化？")
 }
 
 /// Lot by lot the tables of its samples and arms; only lots that have any.
@@ -36,7 +36,8 @@ pub fn basis(f: &Age, words: &Words) -> String {
         false => "",
     };
     let names = f.source.names.join(words.pick(", ", "、"));
-    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    let stop = words.pick(". ", "。");
+    let of = if names.is_empty() { String::new() } else { names + stop };
     words.pick(
         format!(
             "{of}{}, {}, {}.{few}",

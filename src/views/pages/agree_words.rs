@@ -141,7 +141,7 @@ fn put_right(p: &PutRight, words: &Words) -> String {
         .iter()
         .map(|s| {
             format!(
-                "{}：F 原为 {}，改正后 {}，ICC(A,1) 为 {} 与 {}",
+                "{}：F 原为 {}，改正后 {}，ICC(A,1) 为 {}，改正后 {}",
                 words.name(&s.term),
                 f(&s.lot_test),
                 f(&s.lot_test_put_right),

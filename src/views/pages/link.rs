@@ -40,7 +40,8 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Page {
 fn basis(f: &Link, words: &Words) -> String {
     let (lots, tasters, scores) = (f.lots.len(), f.tasters.len(), f.n_scores);
     let names = f.source.names.join(words.pick(", ", "、"));
-    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    let stop = words.pick(". ", "。");
+    let of = if names.is_empty() { String::new() } else { names + stop };
     let few = if f.individual_opinions {
         words.pick(" Individual opinions.", "仅为个人意见。")
     } else {
@@ -56,7 +57,7 @@ fn basis(f: &Link, words: &Words) -> String {
 
 /// What stands out, a line after the other, the surest first.
 fn found(out: &mut String, f: &Link, words: &Words) {
-    heading(out, words.pick("What goes with what", "何者与何者相关"));
+    heading(out, words.pick("What goes with what", "哪些参数与哪些评语相关"));
     if let Some(why) = f.adjusted.reason() {
         let _ = writeln!(
             out,
@@ -75,7 +76,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
         escaped(&if n_shown == 0 {
             words.pick(
                 format!("Not shown: none of {n} effects asked stands out by more than luck among so many."),
-                format!("未能证实：所询问的 {n} 个效应中，没有一个超出如此多项比较中的偶然。"),
+                format!("未能证实：所考察的 {n} 个效应中，没有一个超出如此多项比较中的偶然。"),
             )
         } else {
             words.pick(
@@ -86,7 +87,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
                     100.0 * f.settings.level
                 ),
                 format!(
-                    "所询问的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
+                    "所考察的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
                      制作的最小值到最大值评分的变化（分），括号内为 {:.0} % 区间。其余未能证实，并不说明没有影响。",
                     100.0 * f.settings.level
                 ),
@@ -113,7 +114,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
         out.push_str("<div class=\"wide\"><table>\n");
         let heads = words.pick(
             ["in the cup", "points", "among all asked", "how sure"],
-            ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
+            ["杯中表现", "变化（分）", "在全部效应中", "把握程度"],
         );
         row_of_heads(out, &heads);
         for (_, i, own) in groups {
@@ -312,7 +313,7 @@ fn together(first: &str, least: f64, words: &Words) -> String {
 }
 
 fn next(out: &mut String, f: &Link, words: &Words) {
-    heading(out, words.pick("What to make next", "下一步做什么"));
+    heading(out, words.pick("What to make next", "接下来做什么"));
     out.push_str("<ul>\n");
     let joined: Vec<String> = f
         .lines
@@ -326,7 +327,7 @@ fn next(out: &mut String, f: &Link, words: &Words) {
             "<li>{}</li>",
             words.pick(
                 "Nothing that was asked is entangled: more lots narrow the limits.",
-                "所询问的各项互不纠缠：增加批次可缩小区间。"
+                "所考察的各项互不纠缠：增加批次可缩小区间。"
             )
         );
     } else {

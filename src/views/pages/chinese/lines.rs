@@ -306,7 +306,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
         "as a reference it was not served in every session that is used",
         "作为参照样，它并非每场都供评",
     ),
-    ("it was not asked for", "未询问"),
+    ("it was not asked for", "未要求分析"),
     ("in every lot it is {p} as recorded", "每批都与所记录的{1}相同"),
     (
         "it never varied in the lots that have it: {}; it is missing for",
