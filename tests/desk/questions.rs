@@ -150,10 +150,15 @@ fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked()
         (&agree, "Term by term", "逐个评语"),
         ("/due?on=2026-05-18", "Plan the session", "安排复评"),
         ("/sheets", "Issued", "已签发"),
+        ("/sessions/due", "recipe Tavrinel panel pot", "冲泡方法“塔夫里内尔审评壶"),
+        ("/lots/T24-05", "% an hour", "%/小时"),
     ] {
         assert!(maker.text(path).contains(en), "{path}");
         assert!(maker.get_in(path, "zh").text().unwrap().contains(zh), "{path}");
     }
+    // A sheet has a page a language: the reader's comes first.
+    let sheet = |lang: &str| maker.get_in("/sheets/of/T24-01?picture=1", lang).bytes().unwrap();
+    assert_ne!(sheet("en"), sheet("zh"));
     assert!(maker.text(&agree).contains("<svg"), "its charts are in the page");
     for (path, said) in [
         ("/questions/agree?session=nowhere", "nowhere"),

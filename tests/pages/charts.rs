@@ -41,7 +41,9 @@ fn a_dot_chart_speaks_chinese() {
     keep("dots-zh.svg", svg.as_bytes());
     assert_reads_well(&svg);
     assert!(
-        svg.contains("6 位评茶员，n = 144 个评分。线段：校正均值（评茶员为随机效应）的 95% 区间。")
+        svg.contains(
+            "6 位评茶员，n = 144 个评分。线段：校正均值（评茶员为随机效应）的 95 % 区间。"
+        )
     );
     assert!(svg.contains("厚薄") && svg.contains("无估计值") && svg.contains("lang=\"zh-Hans\""));
 }
@@ -236,7 +238,8 @@ fn tasters_are_shown_against_the_others_in_both_languages() {
         let scatter = scatter(&scatter_chart(lang)).expect("draws");
         keep(&format!("scatter-{lang:?}.svg"), scatter.as_bytes());
         assert_reads_well(&scatter);
-        for (svg, level) in [(svg, "95%"), (scatter, "")] {
+        let level = if lang == Lang::En { "95%" } else { "95 %" };
+        for (svg, level) in [(svg, level), (scatter, "")] {
             let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
             let n = if lang == Lang::En { "n = 144 scores" } else { "n = 144 个评分" };
             assert!(said.iter().any(|t| t.contains(n) && t.contains(level)), "{said:?}");
