@@ -87,7 +87,7 @@ impl Part {
     const ALL: [(Self, &'static str, &'static str, &'static str); 7] = [
         (Self::Today, "/", "Today", "今日"),
         (Self::Lots, "/lots", "Lots", "批次"),
-        (Self::Sessions, "/sessions", "Sessions", "品评"),
+        (Self::Sessions, "/sessions", "Sessions", "场次"),
         (Self::Questions, "/questions", "Questions", "分析"),
         (Self::Trials, "/trials", "Next trial", "下一试验"),
         (Self::Sheets, "/sheets", "Lot sheets", "批次单"),
@@ -191,7 +191,7 @@ pub fn twice(reader: &Reader, posted: &Posted, before: &CameOf) -> Markup {
     let fields = posted.0.iter().filter(|(name, _)| ![TOKEN, ONCE].contains(&name.as_str()));
     html! {
         div.wrong role="alert" {
-            h2 { (say.of("This form was done already", "此表单已提交过")) }
+            h2 { (say.of("This form was done already", "此表单已处理过")) }
             @for text in &before.told { p { (text) } }
             p { (say.of("Nothing was done a second time.", "没有重复执行。")) }
         }

@@ -111,7 +111,7 @@ fn no_answer_is_the_text_of_a_command_and_what_is_chinese_is_so_to_its_end() {
         ("/questions/compare?session=sweetest".to_owned(), "Rank sum", "名次和"),
         ("/questions/difference?session=two-stores".to_owned(), "The tests", "三点检验"),
         ("/questions/difference?answers=24&correct=15".to_owned(), "told apart", "能区分"),
-        ("/questions/link?asked=1".to_owned(), "What goes with what", "何者与何者相关"),
+        ("/questions/link?asked=1".to_owned(), "What goes with what", "哪些参数与哪些评语相关"),
         ("/questions/age?of=T24-01".to_owned(), "In short", "概要"),
         ("/trials?batches=2".to_owned(), "The batches", "各批"),
         ("/trials/parted".to_owned(), "to be made", "尚待制作"),
@@ -147,13 +147,18 @@ fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked()
     let agree = format!("/questions/agree?session={MONTH}");
     for (path, en, zh) in [
         ("/questions", "Which lots differ?", "哪些批次有差异？"),
-        (&agree, "Term by term", "逐个术语"),
+        (&agree, "Term by term", "逐个评语"),
         ("/due?on=2026-05-18", "Plan the session", "安排复评"),
         ("/sheets", "Issued", "已签发"),
+        ("/sessions/due", "recipe Tavrinel panel pot", "冲泡方法“塔夫里内尔审评壶"),
+        ("/lots/T24-05", "% an hour", "%/小时"),
     ] {
         assert!(maker.text(path).contains(en), "{path}");
         assert!(maker.get_in(path, "zh").text().unwrap().contains(zh), "{path}");
     }
+    // A sheet has a page a language: the reader's comes first.
+    let sheet = |lang: &str| maker.get_in("/sheets/of/T24-01?picture=1", lang).bytes().unwrap();
+    assert_ne!(sheet("en"), sheet("zh"));
     assert!(maker.text(&agree).contains("<svg"), "its charts are in the page");
     for (path, said) in [
         ("/questions/agree?session=nowhere", "nowhere"),

@@ -154,7 +154,7 @@ fn refusals_of_sessions_speak_the_words_of_the_page() {
     let refused = phone.answer(line(99, "bitter", "4"));
     assert_eq!(refused["outcome"], "refused", "{refused}");
     assert_eq!(refused["found"], "cup 99 is none of yours");
-    assert_eq!(refused["zh"]["found"], "第 99 号杯不是您的");
+    assert_eq!(refused["zh"]["found"], "99 号杯不是您的");
     assert_eq!(refused["zh"]["mend"], "请看杯上的杯号");
 }
 

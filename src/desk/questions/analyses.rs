@@ -60,7 +60,7 @@ async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> 
     };
     let mut ticked = asked.all("session");
     let hint = if question.at_once {
-        say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的品评。")
+        say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的场次。")
     } else {
         // The latest is what one comes for; nothing is asked before the button is pressed.
         if asked.0.is_empty() {
@@ -207,14 +207,14 @@ pub async fn difference(
 fn difference_fields(say: Say, asked: &Posted) -> Markup {
     let methods: Vec<(String, String)> = [
         ("triangle", "triangle", "三点检验"),
-        ("duo-trio", "duo-trio", "二三点检验"),
+        ("duo-trio", "duo-trio", "二-三点检验"),
         ("paired", "paired comparison", "成对比较检验"),
     ]
     .map(|(value, en, zh)| (value.to_owned(), say.of(en, zh).to_owned()))
     .to_vec();
     html! {
         details open[asked.filled("answers").is_some()] {
-            summary { (say.of("From counts alone, without a session", "仅由计数，不需品评记录")) }
+            summary { (say.of("From counts alone, without a session", "仅由计数，不需要场次")) }
             (choice("method", say.of("Test", "检验"), "", &methods, asked.text("method")))
             (text_field("answers", say.of("Answers", "回答数"), "", asked.text("answers")))
             (text_field("correct", say.of("Right answers", "正确数"), say.of("Empty: only what is needed is said.", "留空：仅给出所需数目。"), asked.text("correct")))
@@ -317,9 +317,9 @@ fn age_fields(say: Say, asked: &Posted) -> Markup {
     .map(|(value, en, zh)| (value.to_owned(), say.of(en, zh).to_owned()))
     .to_vec();
     html! {
-        (sample_field("of", say.of("Only these lots", "仅这些批次"), say.of("Lots or LOT@ARM, with spaces or commas between them; empty: all.", "批次或 批次@分支，以空格或逗号分隔；留空为全部。"), asked.text("of")))
+        (sample_field("of", say.of("Only these lots", "仅这些批次"), say.of("Lots or LOT@ARM, with spaces or commas between them; empty: all.", "批次或 批次@存放组，以空格或逗号分隔；留空为全部。"), asked.text("of")))
         (choice("from", say.of("Ages count from", "存期起算"), "", &from, asked.text("from")))
-        label.box { input type="checkbox" name="years" value="1" checked[asked.ticked("years")]; " " (say.of("Compare lots of different years at equal age", "比较不同年份批次的同龄状态")) }
+        label.box { input type="checkbox" name="years" value="1" checked[asked.ticked("years")]; " " (say.of("Compare lots of different years at equal age", "比较不同年份批次的相同存期时的状态")) }
     }
 }
 

@@ -86,7 +86,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Do the tasters agree?", "评茶员意见一致吗？"],
         [
             "Of one session or several: what the panel tells apart, and each taster's habits.",
-            "就一场或多场品评：评茶组能区分什么，每位评茶员有何习惯。",
+            "就一个或多个场次：评茶组能区分什么，每位评茶员有何习惯。",
         ],
     ),
     (
@@ -94,7 +94,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Which lots differ?", "哪些批次有差异？"],
         [
             "Of one session or several: differences with their intervals, against all others or one lot.",
-            "就一场或多场品评：差异及其区间，与所有批次或某一批次相比。",
+            "就一个或多个场次：差异及其区间，与所有批次或某一批次相比。",
         ],
     ),
     (
@@ -102,7 +102,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Are two samples told apart?", "两个茶样能区分吗？"],
         [
             "Triangle, duo-trio and paired tests: of sessions, or from counts.",
-            "三点、二三点与成对检验：来自品评，或由计数得出。",
+            "三点、二-三点与成对比较检验：来自场次，或由计数得出。",
         ],
     ),
     (
@@ -110,7 +110,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Which step did it?", "是哪一步工艺造成的？"],
         [
             "All lots at their first tasting: what moves together, and what goes with what.",
-            "所有批次的首次品评：哪些参数同时变动，何者与何者相关。",
+            "所有批次的首次审评：哪些参数同时变动，又与哪些评语相关。",
         ],
     ),
     (
@@ -147,10 +147,10 @@ async fn index(State(app): State<Shared>, reader: Reader) -> Response {
 pub(super) fn session_boxes(say: Say, all: &[Known], ticked: &[String], hint: &str) -> Markup {
     html! {
         fieldset {
-            legend { (say.of("Sessions", "品评场次")) }
+            legend { (say.of("Sessions", "场次")) }
             @if !all.is_empty() { p.hint { (hint) } }
             @if all.is_empty() {
-                p { (say.of("No session that fits is revealed yet.", "尚无揭盲的相应品评。")) }
+                p { (say.of("No session that fits is revealed yet.", "还没有已揭盲的相应场次。")) }
             }
             div.boxes.scroll tabindex="0" role="group" aria-label=(say.of("Sessions to tick", "勾选场次")) {
                 @for known in all {

@@ -90,7 +90,9 @@ pub async fn preview(
     let made = of_book(&app, &reader, Part::Sheets, move |book| {
         let ForIssue { sheet: finding, withheld } = found(book, &asked)?;
         let digest = store::digest(views::json::of(&finding).as_bytes());
-        let languages = sheets::languages(&book.book_file()?.value.languages);
+        let mut languages = sheets::languages(&book.book_file()?.value.languages);
+        // What is issued keeps the order of the book; who looks reads the own language first.
+        languages.sort_by_key(|language| *language != say.0);
         let issue = Issue { day: Moment::now().day(), issued: false, digest: &digest };
         let picture = LotSheet::of(&finding, &issue, &languages)
             .and_then(|set| set.bytes(&[Form::Png]))
@@ -111,7 +113,7 @@ pub async fn preview(
         form method="post" action="/sheets" {
             (token(&reader))
             input type="hidden" name="sample" value=(sample);
-            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入簿中")) } }
+            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入本册")) } }
         }
         p.hint { (say.of("A preview: nothing is issued yet. Touch the picture to see it large.", "预览：尚未签发。点图可放大。")) }
         a.sheet href={ "/sheets/of/" (sample) "?picture=1" } {

@@ -111,7 +111,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
     let form = html! {
         @if let Some(text) = &wrong { (page::wrong(&reader, text)) }
         @if !names.is_empty() {
-            h2 { (say.of("Trials of this book", "本簿的试验")) }
+            h2 { (say.of("Trials of this book", "本册的试验")) }
             ul.chips { @for name in &names { li { a href={ "/trials/" (name) } { (name) } } } }
         }
         h2 { (say.of("A further trial", "新的试验")) }
@@ -122,7 +122,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
                 say.of("One a line: ID, ID=40,75 or ID=40..75; empty: all that is chosen and has varied.", "每行一个：ID、ID=40,75 或 ID=40..75；留空为所有可选且变动过的参数。"),
                 html! { textarea id="factors" name="factors" rows="3" aria-describedby="factors-hint" { (asked.text("factors")) } }))
             (text_field("see", say.of("Difference to be seen, points", "要看出的差异（分）"), "", asked.filled("see").unwrap_or("1")))
-            (text_field("terms", say.of("Terms it is about", "针对的术语"), say.of("Name them before you look; empty: all.", "请在查看结果之前写明；留空为全部。"), asked.text("terms")))
+            (text_field("terms", say.of("Terms it is about", "针对的评语"), say.of("Name them before you look; empty: all.", "请在查看结果之前写明；留空为全部。"), asked.text("terms")))
             p { button { (say.of("Look for the batches that tell the most", "寻找最有用的批次")) } }
         }
     };
@@ -145,7 +145,7 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
                 @for (name, value) in asked.0.iter().filter(|(n, _)| n != "name") {
                     input type="hidden" name=(name) value=(value);
                 }
-                (text_field("name", say.of("Keep it in the book under this name", "以此名称存入簿中"), "", asked.text("name")))
+                (text_field("name", say.of("Keep it in the book under this name", "以此名称存入本册"), "", asked.text("name")))
                 p { button { (say.of("Keep", "保存")) } }
             }
             (as_file_of_numbers(say, &json))

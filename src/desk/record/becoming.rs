@@ -133,10 +133,13 @@ fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
         .map(|l| {
             let p = parameters.value.parameter(&l.parameter);
             let name = p.map_or(l.parameter.as_str(), |p| p.label(say.key()));
-            format!("{name}: {}", words::line(l, p, say))
+            format!("{name}{}{}", say.0.colon(), words::line(l, p, say))
         })
         .collect();
-    Ok(CameOf::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
+    Ok(CameOf::new(
+        lot_page(&lot.id),
+        format!("{}{}{}", lot.id, say.0.colon(), each.join(say.0.semicolon())),
+    ))
 }
 
 fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -147,7 +150,7 @@ fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body,
     ];
     let body = html! {
         (back(lot, say))
-        p { (say.of("What a session pours is logged by itself when it is revealed.", "品评所用的茶样在揭晓时自动记录。")) }
+        p { (say.of("What a session pours is logged by itself when it is revealed.", "场次所用的茶样在揭盲时自动记录。")) }
         form method="post" action={ (lot_page(&lot.id)) "/draw" } {
             (token(reader))
             (choice("which", say.of("The leaf was", "茶叶"), "", &options, posted.text("which")))
@@ -177,7 +180,8 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
     let parameters = app.cache.parameters()?;
     let p = parameters.value.parameter(which);
     let name = p.map_or(which, |p| p.label(say.key()));
-    let told = format!("{id}: {name}: {}", words::line(&line, p, say));
+    let (colon, line) = (say.0.colon(), words::line(&line, p, say));
+    let told = format!("{id}{colon}{name}{colon}{line}");
     Ok(CameOf::new(lot_page(id), told))
 }
 
@@ -189,7 +193,7 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
     let say = reader.say;
     let body = html! {
         (back(lot, say))
-        p { (say.of("No session serves it until it is cleared with a reason. Keep it apart from other tea.", "解除之前不供任何品评；请与其他茶分开存放。")) }
+        p { (say.of("No session serves it until it is cleared with a reason. Keep it apart from other tea.", "解除之前任何场次都不供评；请与其他茶分开存放。")) }
         (safety(say))
         form method="post" action={ (lot_page(&lot.id)) "/quarantine" } {
             (token(reader))
@@ -208,7 +212,7 @@ fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Cam
     let say = reader.say;
     Ok(CameOf::new(
         lot_page(id),
-        say.of(format!("{id} is in quarantine: no session serves it until it is cleared with a reason. If it is in a session that is planned, the pouring plan says so. Look at what came of it, too."), format!("{id} 已隔离：凭理由解除前不供任何品评。如在已计划的品评中，冲泡单会注明。其衍生批次也请检查。")),
+        say.of(format!("{id} is in quarantine: no session serves it until it is cleared with a reason. If it is in a session that is planned, the pouring plan says so. Look at what came of it, too."), format!("{id} 已隔离：凭理由解除之前，任何场次都不供评。如在已安排的审评中，分杯表会注明。其衍生批次也请检查。")),
     ))
 }
 
@@ -470,7 +474,7 @@ fn blending(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
             (fields::day("made", words::field("--made", say), "", posted.text("made")))
             (class_field(app, posted, say))
             p.hint { (say.of("Class empty: that of what goes in, if it is one. Kilograms empty: the sum of what went in.", "茶类留空：同投入批次（若一致）。重量留空：投入之和。")) }
-            (text(posted, "kg", say.of("Kilograms that came out", "成品公斤数"), ""))
+            (text(posted, "kg", say.of("Kilograms that came out", "成品，公斤"), ""))
             (text(posted, "reserve", say.of("Put into the reserve, g", "留样，克"), ""))
             (fields::long("notes", say.of("Notes", "备注"), "", posted.text("notes")))
             (fields::by_and_how(posted, say))
@@ -493,8 +497,8 @@ fn refiring(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Bo
             (token(reader))
             (text(posted, "id", say.of("Id of the new lot", "新批次编号"), ""))
             (arms(lot, posted.text("arm"), say))
-            (text(posted, "in", say.of("Kilograms that go in", "投入公斤数"), ""))
-            (text(posted, "kg", say.of("Kilograms that came out", "成品公斤数"), say.of("empty: not weighed", "留空为未称")))
+            (text(posted, "in", say.of("Kilograms that go in", "投入，公斤"), ""))
+            (text(posted, "kg", say.of("Kilograms that came out", "成品，公斤"), say.of("empty: not weighed", "留空为未称")))
             (fields::day("made", words::field("--made", say), say.of("the day on which drying ended", "干燥结束之日"), posted.filled("made").unwrap_or(&today)))
             (text(posted, "reserve", say.of("Put into the reserve, g", "留样，克"), ""))
             (values_of_making(&parameters.value, &["dry"], posted, say))

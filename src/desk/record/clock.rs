@@ -77,7 +77,7 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
         let body = html! {
             p { (say.of("Which batch?", "哪一批？")) }
             ul.batches { @for lot in &here {
-                li { a.button href={ "/clock/" (lot.id) } { strong { (lot.id) } " " (words::class(&lot.file.value.class, say)) ", " (lot.made()) } }
+                li { a.button href={ "/clock/" (lot.id) } { strong { (lot.id) } " " (words::class(&lot.file.value.class, say)) (say.0.comma()) (lot.made()) } }
             } }
             @if here.is_empty() {
                 p { (say.of(
@@ -254,7 +254,7 @@ pub(super) fn state_of(lot: &Lot, parameters: &Parameters, say: Say) -> Value {
         last.push(json!({
             "entry": v.entry,
             "parameter": p.id,
-            "text": format!("{}: {}", p.label(say.key()), words::value(&v.value, v.unit.as_deref(), Some(p), say)),
+            "text": format!("{}{}{}", p.label(say.key()), say.0.colon(), words::value(&v.value, v.unit.as_deref(), Some(p), say)),
         }));
         if last.len() == LAST {
             break;

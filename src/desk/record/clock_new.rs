@@ -55,7 +55,7 @@ fn filled(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookError
             (classes::class_field(app, posted, say))
             (fields::day("made", say.of("Its drying is to end on", "预计干燥结束之日"), "", posted.text("made")))
             @if let Some((p, unit)) = &leaf {
-                (field("leaf", &format!("{}, {unit}", p.label(say.key())), say.of("empty: not weighed yet", "留空为未称"), html! {
+                (field("leaf", &format!("{}{}{unit}", p.label(say.key()), say.0.comma()), say.of("empty: not weighed yet", "留空为未称"), html! {
                     input id="leaf" name="leaf" inputmode="decimal" autocomplete="off" value=(posted.text("leaf")) aria-describedby="leaf-hint";
                 }))
             }

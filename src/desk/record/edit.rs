@@ -101,7 +101,7 @@ impl What {
     fn title(&self, reader: &Reader) -> String {
         let say = reader.say;
         match self {
-            Self::Thing(thing, Some(id)) => format!("{}: {id}", thing.word(say)),
+            Self::Thing(thing, Some(id)) => format!("{}{}{id}", thing.word(say), say.0.colon()),
             Self::Thing(thing, None) => say
                 .of(format!("{}: a new one", thing.word(say)), format!("新增{}", thing.word(say))),
             Self::Book => say.of("The book", "本册").to_owned(),
@@ -217,8 +217,8 @@ fn form_of(
 fn part_name(part: &str, reader: &Reader) -> &'static str {
     match part {
         "defaults" => reader.say.of("What is taken where nothing is said", "默认值"),
-        "ballot" => reader.say.of("The ballot on phones", "手机评分表"),
-        _ => reader.say.of("The panel's own limits", "本组限值"),
+        "ballot" => reader.say.of("The ballot on phones", "手机评茶单"),
+        _ => reader.say.of("The panel's own limits", "评茶组的限值"),
     }
 }
 

@@ -208,7 +208,7 @@ fn heads(say: Say) -> [&'static str; 8] {
         say.of("Stored", "存放"),
         say.of("Left, kg", "剩余，公斤"),
         say.of("Reserve, g", "留样，克"),
-        say.of("Tasted", "品评次数"),
+        say.of("Tasted", "审评次数"),
         say.of("To be looked at", "注意"),
     ]
 }

@@ -14,6 +14,7 @@ use crate::book::writing::{Entry, log_lot, refused};
 use crate::desk::page::{Part, Reader, choice, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::desk::{App, Shared};
 use crate::views::lot_text;
 
@@ -58,7 +59,7 @@ fn choose(app: &App, reader: &Reader, lot: &Lot, step: &str) -> Result<Body, Boo
                 summary { (words::step(of, say)) }
                 ul.choices {
                     @for p in list {
-                        li { a.button.quiet href={ (page) "/log?parameter=" (p.id) } { (p.label(say.key())) @if let Some(unit) = &p.unit { ", " (unit) } } }
+                        li { a.button.quiet href={ (page) "/log?parameter=" (p.id) } { (p.label(say.key())) @if let Some(unit) = &p.unit { (say.0.comma()) (unit) } } }
                     }
                 }
             }
@@ -110,7 +111,7 @@ fn value_form(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
             (token(reader))
             input type="hidden" name="parameter" value=(p.id);
             (fields::parameter("value", say.of("Value", "数值"), p, posted.text("value"), say))
-            @if let Some(notes) = &p.notes { p.hint lang="en" { (notes) } }
+            @if let Some(notes) = &p.notes { p.hint { (told::markup(say, notes)) } }
             @if p.kind != ParameterKind::Moment { (fields::moment("at", words::field("--at", say), many, posted.text("at"))) }
             (arms(lot, posted.text("arm"), say))
             (fields::by_and_how(posted, say))
@@ -118,7 +119,7 @@ fn value_form(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
             button { (say.of("Log it", "记录")) }
         }
     };
-    Ok((format!("{}: {}", lot.id, p.label(say.key())), body))
+    Ok((format!("{}{}{}", lot.id, say.0.colon(), p.label(say.key())), body))
 }
 
 /// Logs the value.
@@ -157,7 +158,13 @@ fn logged(app: &App, reader: &Reader, id: &str, line: &LogLine) -> Result<CameOf
         Some(p) => {
             let say = reader.say;
             let of = line.arm.as_ref().map_or_else(String::new, |a| format!(" ({a})"));
-            format!("{}{of}: {}: {}", lot.id, p.label(say.key()), words::line(line, Some(p), say))
+            format!(
+                "{}{of}{colon}{}{colon}{}",
+                lot.id,
+                p.label(say.key()),
+                words::line(line, Some(p), say),
+                colon = say.0.colon()
+            )
         }
         None => lot_text::logged(&lot, line),
     };

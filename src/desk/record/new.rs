@@ -77,7 +77,7 @@ fn new_form(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
                 (text("cultivar", say.of("Cultivar", "品种"), ""))
                 (text("season", say.of("Season", "季节"), ""))
                 (text("kg", say.of("Made tea, kg", "成茶，公斤"), ""))
-                (text("reserve", say.of("Put into the reserve, g", "留样，克"), say.of("leaf that is kept for tastings", "留作品评的茶叶")))
+                (text("reserve", say.of("Put into the reserve, g", "留样，克"), say.of("leaf that is kept for tastings", "留作审评的茶叶")))
                 (text("trial", say.of("Trial", "试验"), say.of("if it was made for one", "如为某试验所制")))
                 (text("run", say.of("Run of the trial", "试验第几次"), ""))
             }
@@ -159,7 +159,7 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
                         lot.id,
                         if n == 1 { "line" } else { "lines" }
                     ),
-                    format!("已新增批次 {}，记录 {n} 行。", lot.id),
+                    format!("已新增批次 {}，并记录 {n} 行。", lot.id),
                 ),
             );
             if let Some(told) =

@@ -22,10 +22,10 @@ pub async fn setup(State(app): State<Shared>, reader: Reader) -> Response {
         let count = |of: Result<usize, BookError>| of.map_or_else(|_| String::new(), |n| format!(" ({n})"));
         let cache = &app.cache;
         let parts = [
-            ("/setup/edit/book", say.of("The book", "本册"), say.of("title, place, languages, what is taken by default, the panel's limits", "名称、地点、语言、默认值、本组限值"), String::new()),
-            ("/setup/tasters", say.of("Tasters", "评茶员"), say.of("who tastes", "由谁品评"), count(cache.tasters().map(|t| t.value.tasters.len()))),
-            ("/setup/vocabulary", say.of("Vocabulary", "术语"), say.of("the words of the panel, and how each is answered", "本组用词及其标度"), count(cache.vocabulary().map(|v| v.value.terms.len()))),
-            ("/setup/parameters", say.of("Parameters", "参数"), say.of("what is recorded of making and storage", "制作与贮藏中记录的项目"), count(cache.parameters().map(|p| p.value.parameters.len()))),
+            ("/setup/edit/book", say.of("The book", "本册"), say.of("title, place, languages, what is taken by default, the panel's limits", "名称、地点、语言、默认值、评茶组的限值"), String::new()),
+            ("/setup/tasters", say.of("Tasters", "评茶员"), say.of("who tastes", "由谁审评"), count(cache.tasters().map(|t| t.value.tasters.len()))),
+            ("/setup/vocabulary", say.of("Vocabulary", "评语"), say.of("the words of the panel, and how each is answered", "评茶组的用词及其标度"), count(cache.vocabulary().map(|v| v.value.terms.len()))),
+            ("/setup/parameters", say.of("Parameters", "参数"), say.of("what is recorded of making and storage", "制作与存放中记录的项目"), count(cache.parameters().map(|p| p.value.parameters.len()))),
             ("/setup/recipes", say.of("Recipes", "冲泡方法"), say.of("how cups are brewed", "如何冲泡"), count(cache.recipes().map(|r| r.value.recipes.len()))),
             ("/setup/retasting", say.of("Retasting plans", "复评计划"), say.of("when stored tea is tasted again", "存茶何时复评"), String::new()),
         ];
@@ -113,7 +113,7 @@ pub async fn vocabulary(State(app): State<Shared>, reader: Reader) -> Response {
                 } } }
             }
         };
-        Ok((say.of("Vocabulary", "术语").to_owned(), body))
+        Ok((say.of("Vocabulary", "评语").to_owned(), body))
     })
     .await
 }
@@ -122,8 +122,8 @@ fn term_row(t: &Term, v: &Vocabulary, app: &App, say: Say) -> Markup {
     let key = say.key();
     let gone = !t.is_asked_on(app.now().day());
     let kind = match t.scale.kind().word() {
-        "line" => say.of("line", "线段"),
-        "bipolar" => say.of("bipolar", "双极"),
+        "line" => say.of("line", "线性标度"),
+        "bipolar" => say.of("bipolar", "双极标度"),
         "ordered" => say.of("ordered levels", "有序等级"),
         "nominal" => say.of("kinds", "无序类别"),
         "tick" => say.of("tick", "勾选"),
@@ -133,7 +133,7 @@ fn term_row(t: &Term, v: &Vocabulary, app: &App, say: Say) -> Markup {
     html! {
         tr {
             th scope="row" { a.row href=(edit(Thing::Term, &t.id)) { (t.label(key)) } }
-            td { (kind) @if let Some((low, high)) = t.scale.range() { ", " (low) "–" (high) } }
+            td { (kind) @if let Some((low, high)) = t.scale.range() { (say.0.comma()) (low) "–" (high) } }
             td.pale {
                 @if let Some(other) = &t.merged_into {
                     strong { (say.of("merged into ", "并入 ")) (v.term(other).map_or(other.as_str(), |o| o.label(key))) }
@@ -169,7 +169,7 @@ pub async fn parameters(State(app): State<Shared>, reader: Reader) -> Response {
                         tr {
                             th scope="row" { a.row href=(edit(Thing::Parameter, &p.id)) { (p.label(say.key())) } }
                             td { code { (p.id) } }
-                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { ", " (unit) } }
+                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { (say.0.comma()) (unit) } }
                             td.pale { @if p.usual.is_some() { (words::hint(p, say)) } }
                         }
                     }
@@ -237,7 +237,7 @@ fn plans(app: &App, reader: &Reader) -> Result<Body, BookError> {
     let heads = [
         say.of("Plan", "计划"),
         say.of("For", "适用"),
-        say.of("At the ages of", "陈期"),
+        say.of("At the ages of", "存期"),
         say.of("Then each", "此后每隔"),
         say.of("Until", "直到"),
     ];
@@ -261,7 +261,7 @@ fn plans(app: &App, reader: &Reader) -> Result<Body, BookError> {
         } }
         p { (say.of(
             format!("At most {} flights a day and {} days a session; the reference: {}.", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("the one served as such last")),
-            format!("每日最多 {} 轮，每次品评最多 {} 日；参照样：{}。", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("最近一次所用")),
+            format!("每日最多 {} 轮，每场最多 {} 天；参照样：{}。", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("最近一次所用")),
         )) " " a href="/setup/text/retasting.toml" { (say.of("Change that in the text.", "在文本中更改。")) } }
     };
     Ok((say.of("Retasting plans", "复评计划").to_owned(), body))

@@ -10,10 +10,11 @@ use std::sync::LazyLock;
 
 use maud::{Markup, html};
 
-use self::table::{Hole, Table, filled};
+use self::table::Table;
 use crate::book::fitness::{SAFETY, SAFETY_ZH};
 use crate::desk::say::Say;
 use crate::plots::Lang;
+use crate::views::holes::filled;
 
 static TABLE: LazyLock<Table> = LazyLock::new(|| Table::read().unwrap_or_default());
 
@@ -110,8 +111,8 @@ fn known_behind_a_place(say: Say, text: &str, deep: u8) -> Option<String> {
 /// A text of the table; none if it is not there.
 fn known(say: Say, text: &str, deep: u8) -> Option<String> {
     let (entry, held) = TABLE.find(text)?;
-    let holes = entry.holes.iter().zip(held).map(|(hole, held)| match hole {
-        Hole::Told => each(say, held, deep - 1),
+    let holes = entry.pattern.signs.iter().zip(held).map(|(sign, held)| match *sign {
+        "*" => each(say, held, deep - 1),
         _ => held.to_owned(),
     });
     let as_told = say.of(entry.form.unwrap_or(entry.line), entry.zh);

@@ -145,7 +145,7 @@ fn power(f: &Trial, words: &Words) -> Option<String> {
     };
     let term = panel.term.known().map_or_else(String::new, |t| {
         let why = match f.wish.about {
-            None => "（居中的术语：其余术语的偶然变异一半更大、一半更小）",
+            None => "（居中的评语：其余评语的偶然变异一半更大、一半更小）",
             Some(_) => "",
         };
         format!("，以{}的方差计{why}", words.name(t))
@@ -176,7 +176,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
     }
     if let Some(why) = why {
         return Some(format!(
-            "计划对比（因子×术语，Holm）多时更不易看出；差多少未知：{}。",
+            "计划对比（因子×评语，Holm）多时更不易看出；差多少未知：{}。",
             chinese::or_as_it_is(why, words)
         ));
     }
@@ -188,7 +188,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
         _ => format!("；{}", often(least, words)),
     };
     let fewer = match f.wish.terms.is_empty() {
-        true => "。现在就写明少数几个术语，要求会低些",
+        true => "。现在就写明少数几个评语，要求会低些",
         false => "",
     };
     let p = ALPHA / m as f64;
@@ -196,7 +196,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
     let p = format!("{p:.places$}");
     let p = p.trim_end_matches('0');
     Some(format!(
-        "在 {m} 项计划对比（因子×术语）之中，Holm 法的第一步要求 p < {p}，达到者：{}{least}{fewer}。",
+        "在 {m} 项计划对比（因子×评语）之中，Holm 法的第一步要求 p < {p}，达到者：{}{least}{fewer}。",
         often(most, words)
     ))
 }
@@ -258,7 +258,7 @@ pub(super) fn made_sentences(f: &TrialMade, words: &Words) -> Vec<String> {
         (_, 0) => words
             .pick(
                 "All are made. When they are tasted, ask “Which step did it?”.",
-                "已全部制作。品评之后，请看“是哪一步工艺造成的？”。",
+                "已全部制作。审评之后，请看“是哪一步工艺造成的？”。",
             )
             .to_owned(),
         (made, _) => words.pick(
