@@ -10,7 +10,7 @@ use super::ids;
 use super::recipes::Recipe;
 pub use super::session_logs::{AnswerState, BallotLine, Change, ChangeLine, PourLine};
 use super::time::{Day, Moment};
-use super::vocabulary::{Family, Term};
+use super::vocabulary::{Family, Scale, Term};
 
 /// The lowest and highest code of a cup.
 pub const CODES: (u16, u16) = (100, 999);
@@ -205,7 +205,31 @@ pub struct Load {
     pub cups: usize,
     /// Seconds of rinses and steeps, one pot after the other.
     pub steeping_s: u64,
+    /// Answers in a profile session, notes and guesses left out; 0 in others.
+    pub answers: usize,
+    /// The most of them in one flight.
+    pub answers_in_a_flight: usize,
 }
+
+impl Load {
+    /// Seconds that answering takes.
+    #[must_use]
+    pub fn answering_s(&self) -> u64 {
+        SECONDS_AN_ANSWER * self.answers as u64
+    }
+
+    /// Whether a flight asks more than attention lasts for.
+    #[must_use]
+    pub fn is_too_much(&self) -> bool {
+        self.answers_in_a_flight > ANSWERS_A_FLIGHT
+    }
+}
+
+/// An answer takes about so long (common practice, no source).
+pub const SECONDS_AN_ANSWER: u64 = 8;
+
+/// A flight that asks for more answers is more than attention lasts for (common practice, no source).
+pub const ANSWERS_A_FLIGHT: usize = 100;
 
 impl SessionFile {
     /// The flight in which a code is served.
@@ -231,10 +255,24 @@ impl SessionFile {
     pub fn loads(&self) -> Vec<Load> {
         let a_cup: u64 = self.recipe.rinse_s.map_or(0, u64::from)
             + self.recipe.steeps_s.iter().map(|s| u64::from(*s)).sum::<u64>();
+        let terms = self.terms.iter().filter(|t| !matches!(t.scale, Scale::Note));
+        let a_cup_asks = match self.kind {
+            Kind::Profile => terms.count() * self.n_steeps() as usize,
+            _ => 0,
+        };
         let of = |taster: &String| {
-            let scored: usize = self.flights.iter().map(|f| f.order_of(taster).len()).sum();
+            let scored: Vec<usize> =
+                self.flights.iter().map(|f| f.order_of(taster).len()).collect();
+            let most = scored.iter().max().copied().unwrap_or(0);
+            let scored: usize = scored.iter().sum();
             let cups = scored + self.flights.iter().filter(|f| f.warm_up.is_some()).count();
-            Load { taster: taster.clone(), cups, steeping_s: a_cup * cups as u64 }
+            Load {
+                taster: taster.clone(),
+                cups,
+                steeping_s: a_cup * cups as u64,
+                answers: a_cup_asks * scored,
+                answers_in_a_flight: a_cup_asks * most,
+            }
         };
         self.tasters.iter().map(of).collect()
     }

@@ -38,8 +38,11 @@ pub fn drawn(charts: Result<Vec<Chart>, PlotError>) -> Result<Vec<Chart>, Failur
         Ok(charts) => Ok(charts),
         Err(e @ PlotError::MissingGlyphs(_)) => Err(Failure::Records(e.to_string())),
         // The answer itself stands all the same.
-        Err(e @ PlotError::Empty { .. }) => {
-            let _ = writeln!(std::io::stderr(), "no chart was drawn: {e}");
+        Err(PlotError::Empty { chart, expected }) => {
+            let _ = writeln!(
+                std::io::stderr(),
+                "no chart was drawn of \"{chart}\": it takes at least one {expected}"
+            );
             Ok(Vec::new())
         }
         Err(e) => Err(Failure::Ours(e.to_string())),

@@ -86,13 +86,25 @@ pub struct Estimate {
     pub upper: f64,
 }
 
+/// Whether two limits are one but for rounding.
+pub(super) fn on_one_point(lower: f64, upper: f64) -> bool {
+    upper - lower <= 1e-12_f64.max(1e-9 * lower.abs().max(upper.abs()))
+}
+
 impl Estimate {
-    /// A value with its limits, if all are finite.
+    /// A value with its limits, if all are finite and they are two. Limits on one point are what a formula
+    /// gives where nothing varied in what it was given: too little was seen then, and nothing is sure.
     pub fn of(value: f64, lower: f64, upper: f64) -> Answer<Self> {
-        if [value, lower, upper].iter().all(|x| x.is_finite()) {
-            Answer::Known(Self { value, lower, upper })
-        } else {
+        if ![value, lower, upper].iter().all(|x| x.is_finite()) {
             Answer::unknown("too little varies for an interval")
+        } else if on_one_point(lower, upper) {
+            Answer::unknown(format!(
+                "its limits would fall on one point ({}), which is no sign of sureness: nothing varies \
+                 about it, or its range ends there",
+                super::say(value)
+            ))
+        } else {
+            Answer::Known(Self { value, lower, upper })
         }
     }
 
@@ -100,5 +112,19 @@ impl Estimate {
     #[must_use]
     pub fn excludes(&self, x: f64) -> bool {
         x < self.lower || x > self.upper
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn limits_on_one_point_are_none() {
+        let found = Estimate::of(0.0, 0.0, 0.0);
+        assert!(found.reason().is_some_and(|why| why.contains("0.00")), "{found:?}");
+        assert!(Estimate::of(1.0, 1.0 - 1e-12, 1.0).known().is_none());
+        assert!(Estimate::of(1.0, 0.98, 1.0).known().is_some());
+        assert!(Estimate::of(1e-7, 0.0, 2e-7).known().is_some());
     }
 }

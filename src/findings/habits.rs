@@ -8,6 +8,7 @@ use blindsteep_stats::tasters::{
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::answer::on_one_point;
 use super::{Answer, Estimate, Test, say, say_p};
 use crate::scores::{ScaleKind, TermScores, Words, cross};
 
@@ -511,12 +512,16 @@ fn habit(
                 Flag::Narrow => ("narrow", "uses less of the scale"),
                 _ => ("wide", "uses more of the scale"),
             };
-            let words = format!(
-                "{how}: {} points to one of the others ({}{})",
-                say(e.value),
-                range(e),
-                with_p(t.slope.p_adjusted)
-            );
+            let words = if on_one_point(e.lower, e.upper) {
+                format!("{how}: one and the same score for all lots of a term")
+            } else {
+                format!(
+                    "{how}: {} points to one of the others ({}{})",
+                    say(e.value),
+                    range(e),
+                    with_p(t.slope.p_adjusted)
+                )
+            };
             habit(kind, Vec::new(), p(t.slope.p_adjusted), words)
         }
         Flag::Noisy => {

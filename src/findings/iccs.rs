@@ -44,14 +44,17 @@ pub(crate) fn iccs(t: &TermScores, u: &UnitTable, settings: &Settings) -> Answer
         return Answer::unknown("an intraclass correlation needs two lots and two tasters");
     }
     let k = u.tasters.len();
-    if u.n_replicates() == Some(1) && unit_table::not_plain(t).is_none() {
+    // Repeats that repeat themselves exactly are one score.
+    let once = panel_model::once_a_cell(t).is_some();
+    let complete = u.complete().1.len() == k;
+    if (u.n_replicates() == Some(1) || once && complete) && unit_table::not_plain(t).is_none() {
         return one_score_a_cell(u, settings);
     }
     let panel = match panel_model::fit(t, Lots::Random) {
         Answer::Known(panel) => panel,
         Answer::Unknown(u) => return Answer::Unknown(u),
     };
-    let r = u.mean_replicates();
+    let r = if once { 1.0 } else { u.mean_replicates() };
     let fitted: Vec<f64> = panel.fit.components.iter().map(|c| c.variance).collect();
     let parts = components_of(&panel, &fitted, panel.fit.sigma2, 1.0);
     let shared = shared_in_the_mean(t, k, r);

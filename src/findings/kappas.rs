@@ -65,7 +65,8 @@ pub struct PairKappa {
     pub second: String,
     /// Units that both judged.
     pub n_units: usize,
-    /// Cohen's kappa, each disagreement counted alike; limits by its normal error, rough.
+    /// Cohen's kappa, each disagreement counted alike; limits by its normal error, rough, or where that is
+    /// 0 since all answers are alike, by the exact limits of the share of equal answers.
     pub kappa: Answer<Estimate>,
     /// Weighted by the steps between two levels; ordered levels only.
     pub linear: Answer<Estimate>,
@@ -289,7 +290,9 @@ fn pair(
     }
     let of = |w: &Weighting| Answer::of(kappa::cohen_kappa(&counts, w, settings.level));
     let plain = of(&Weighting::Equal);
-    let estimate = |k: kappa::CohenKappa| Estimate::of(k.kappa, k.lower, k.upper);
+    let estimate = |k: kappa::CohenKappa| {
+        Answer::of(k.limits).and_then(|(lower, upper)| Estimate::of(k.kappa, lower, upper))
+    };
     let weighted = |w: Weighting| {
         if scale == ScaleKind::Ordered {
             of(&w).and_then(estimate)

@@ -91,6 +91,7 @@ pub(super) struct TermOnMap {
 
 /// A term's adjusted means and what each taster adds to them.
 pub(super) fn of_term(p: &Panel, t: &TermScores) -> Option<TermOnMap> {
+    let t = p.scores(t);
     let n = t.lot.names.len();
     let means: Vec<f64> = p.fit.adjusted_means(0.95).iter().map(|c| c.estimate).collect();
     let n_pots: Vec<usize> = pots(t).map_or_else(

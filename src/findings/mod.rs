@@ -12,6 +12,7 @@ pub mod due;
 pub mod guesses;
 pub mod habits;
 pub mod iccs;
+pub mod in_scale;
 pub mod kappas;
 pub mod link;
 pub mod lot_map;

@@ -72,7 +72,8 @@ pub struct NamedResidual {
 /// The tests of the variances of a model.
 #[must_use]
 pub fn variance_tests(panel: &Panel, t: &TermScores) -> Answer<Vec<VarianceTest>> {
-    let tests = panel.model.variance_tests(&t.values, &panel.fit).map(|tests| {
+    let values = &panel.scores(t).values;
+    let tests = panel.model.variance_tests(values, &panel.fit).map(|tests| {
         let of = |v: &blindsteep_stats::mixed::VarianceTest| VarianceTest {
             name: v.name.clone(),
             statistic: v.statistic,
@@ -88,6 +89,7 @@ pub fn variance_tests(panel: &Panel, t: &TermScores) -> Answer<Vec<VarianceTest>
 /// The residuals of a model.
 #[must_use]
 pub fn residuals(panel: &Panel, t: &TermScores) -> Answer<ResidualsOfModel> {
+    let t = panel.scores(t);
     Answer::of(panel.model.residuals(&t.values, &panel.fit)).map(|check| told(&check, t))
 }
 

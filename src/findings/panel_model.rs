@@ -57,9 +57,17 @@ pub struct Panel {
     pub formula: String,
     /// The degrees of freedom of pots within lots, where their variance is estimated as zero.
     pub df_of_pots: Option<f64>,
+    /// The scores it was fitted to, where they are fewer than the term has.
+    fewer: Option<TermScores>,
 }
 
 impl Panel {
+    /// The scores whose rows are those of the model.
+    #[must_use]
+    pub fn scores<'a>(&'a self, t: &'a TermScores) -> &'a TermScores {
+        self.fewer.as_ref().unwrap_or(t)
+    }
+
     /// The variance of a random term; 0 if the model has no such term.
     #[must_use]
     pub fn variance(&self, name: &str) -> f64 {
@@ -130,7 +138,41 @@ pub fn brews(t: &TermScores) -> Brews {
 /// this layout is left out and said.
 #[must_use]
 pub fn fit(t: &TermScores, lots: Lots) -> Answer<Panel> {
-    fit_with(t, lots, &Linked::default())
+    let Some(once) = once_a_cell(t) else { return fit_with(t, lots, &Linked::default()) };
+    fit_with(&once, lots, &Linked::default()).map(|mut p| {
+        p.notes.push(
+            "Each taster gave all cups of a lot the same score: repeats show nothing of chance, so that \
+             a taster's score of a lot counts once."
+                .to_owned(),
+        );
+        p.fewer = Some(once);
+        p
+    })
+}
+
+/// One score of each taster and lot, where all repeats repeat themselves exactly (in one session,
+/// by one recipe and of one steep). Then lot × taster is all there is of chance, and repeats counted beside
+/// it would make of few scores many.
+#[must_use]
+pub fn once_a_cell(t: &TermScores) -> Option<TermScores> {
+    let several = |w: &Option<Words>| w.as_ref().is_some_and(|w| w.names.len() > 1);
+    if several(&t.session) || several(&t.recipe) || several(&t.steep) {
+        return None;
+    }
+    let cell = Factor::cross(&factor(&t.lot), &factor(t.taster.as_ref()?));
+    let mut of: Vec<Option<f64>> = vec![None; cell.n_levels];
+    let mut keep = vec![false; t.values.len()];
+    for (row, (code, value)) in cell.codes.iter().zip(&t.values).enumerate() {
+        let known = of[*code as usize].get_or_insert_with(|| {
+            keep[row] = true;
+            *value
+        });
+        if *known != *value {
+            return None;
+        }
+    }
+    let once = (cell.n_levels < t.values.len()).then(|| t.only(&keep, str::to_owned))?;
+    (once.lot.names == t.lot.names).then_some(once)
 }
 
 /// Fits the model in which parameters stand for the lots: as [`fit`] with random lots, and fixed
@@ -432,6 +474,7 @@ impl Prepared {
             notes: self.notes.clone(),
             formula: self.formula.clone(),
             df_of_pots: None,
+            fewer: None,
         }
     }
 }

@@ -105,6 +105,8 @@ pub enum Point {
         /// Points to one of the others.
         slope: Estimate,
     },
+    /// Gives the cups of a term one and the same score.
+    OneScore,
     /// Scores higher or lower.
     Offset {
         /// Points above the others.
@@ -227,6 +229,10 @@ fn next(
         && let (Some(sd), Some(ratio)) = (t.noise.known(), t.noise_ratio.known())
     {
         all.push(Point::Noisy { sd: *sd, ratio: *ratio });
+    }
+    // A slope that is 0 without limits: the taster's scores of a term are all one.
+    if t.slope.known().is_none() && has(t, &["unrelated"]) {
+        all.push(Point::OneScore);
     }
     if let Some(slope) = t.slope.known().copied() {
         if has(t, &["unrelated", "against"]) {

@@ -4,6 +4,7 @@ use blindsteep_stats::mixed::{Factor, FixedPart, RandomTerm};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::in_scale::level_on;
 use super::panel_model::{
     self, BREW, FLIGHT, LOT_TASTER, Panel, TASTER, factor, hang_together, pots,
 };
@@ -182,7 +183,7 @@ impl Cells {
                 Some(SteepLevel {
                     steep: steep.clone(),
                     n_scores: self.n_scores[at],
-                    adjusted: level(&own),
+                    adjusted: level_on(&own, t.term.ends),
                     since_first,
                 })
             });

@@ -164,6 +164,10 @@ fn reason(why: NotEstimated) -> String {
              uses the scale"
                 .to_owned()
         }
+        NotEstimated::NoVariation => {
+            "the scores leave no noise: each taster's repeats are alike, or all follow one line"
+                .to_owned()
+        }
         other => other.to_string(),
     }
 }

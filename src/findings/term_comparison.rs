@@ -9,6 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::against::{self, AgainstControl, AlikeWithin, Wish};
+use super::in_scale::{InScale, level_on};
 use super::lot_map::{self, TermOnMap};
 use super::panel_model::{self, LOT, Lots, Panel};
 use super::repeats::{self, Repeats};
@@ -152,6 +153,9 @@ pub struct LevelNumbers {
     pub lower: f64,
     /// Upper limit.
     pub upper: f64,
+    /// Value and limits cut at the ends of the scale, where one of them came out beyond.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub in_scale: Option<InScale>,
 }
 
 /// Friedman's test.
@@ -392,7 +396,7 @@ fn levels(
                 lot: t.lot.names[i].clone(),
                 n_scores: own.len(),
                 raw_mean: mean(&own).unwrap_or_default(),
-                adjusted: level(adjusted),
+                adjusted: level_on(adjusted, t.term.ends),
                 from_mean: if n > 1 {
                     level(&p.fit.contrast(&l, settings.level))
                 } else {
@@ -422,6 +426,7 @@ pub(super) fn level(c: &Contrast) -> Answer<LevelNumbers> {
         df: c.df,
         lower: c.lower,
         upper: c.upper,
+        in_scale: None,
     })
 }
 

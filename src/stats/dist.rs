@@ -302,6 +302,20 @@ fn beta_domain(x: f64, a: f64, b: f64) -> Option<f64> {
     }
 }
 
+/// Returns the exact limits of a proportion of which `k` of `n` were seen, leaving out `tail` on either
+/// side: the beta quantiles of `tail` at (k, n - k + 1) and of `1 - tail` at (k + 1, n - k), or the end of
+/// the range. Never of zero width; NaN for no answers or a tail outside 0 to 1 (Clopper and Pearson 1934,
+/// Biometrika 26:404-413).
+pub fn proportion_limits(k: u64, n: u64, tail: f64) -> (f64, f64) {
+    if n == 0 || k > n {
+        return (f64::NAN, f64::NAN);
+    }
+    let (seen, not) = (k as f64, (n - k) as f64);
+    let lower = if k == 0 { 0.0 } else { beta_quantile(tail, seen, not + 1.0) };
+    let upper = if k == n { 1.0 } else { beta_quantile(1.0 - tail, seen + 1.0, not) };
+    (lower, upper)
+}
+
 /// Returns the `x` below which a beta variable with shapes `a` and `b` falls with probability `p`:
 /// the inverse of [`beta_cdf`], by Brent's method in the logit of x on the smaller tail. NaN as
 /// there, or for `p` outside 0 to 1.

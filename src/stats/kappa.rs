@@ -1,6 +1,6 @@
 //! Cohen's kappa of two tasters, unweighted and weighted.
 
-use crate::dist::normal_quantile_upper;
+use crate::dist::{normal_quantile_upper, proportion_limits};
 use serde::Serialize;
 use thiserror::Error;
 
@@ -53,6 +53,21 @@ pub enum KappaError {
     },
 }
 
+/// Why a kappa has no limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Error)]
+#[serde(rename_all = "snake_case")]
+pub enum NoLimits {
+    /// Kappa is 0 then, whatever the other said.
+    #[error(
+        "one of the two gave one and the same answer throughout, so that kappa would be 0 whatever the \
+         other answered"
+    )]
+    OneAnswer,
+    /// The standard error is 0 where agreement is neither full nor none.
+    #[error("the answers leave its standard error at 0, which is no sign of sureness")]
+    NoError,
+}
+
 /// Cohen's kappa of two tasters.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CohenKappa {
@@ -64,10 +79,8 @@ pub struct CohenKappa {
     pub expected: f64,
     /// Standard error, for an interval; 0 when the agreement is perfect.
     pub se: f64,
-    /// Lower limit.
-    pub lower: f64,
-    /// Upper limit.
-    pub upper: f64,
+    /// Lower and upper limit, or why there are none.
+    pub limits: Result<(f64, f64), NoLimits>,
     /// Standard error when there is no agreement, for a test.
     pub se_no_agreement: f64,
     /// `kappa / se_no_agreement`.
@@ -115,7 +128,12 @@ fn agreement(weighting: &Weighting, k: usize) -> Result<Vec<Vec<f64>>, KappaErro
 /// `(sum p_ij (w_ij - m_ij (1 - kappa))^2 - (kappa - expected (1 - kappa))^2) / (n (1 - expected)^2)`,
 /// and that of no agreement `(sum r_i c_j (w_ij - m_ij)^2 - expected^2) / (n (1 - expected)^2)`.
 /// The limits are kappa less and plus normal quantiles times the first: rough below about 30 units,
-/// and they take the units as independent, which cups of one lot are not.
+/// and they take the units as independent, which cups of one lot are not. With full agreement, or
+/// none, that error is 0, which is no sign of sureness: there the limits are the exact ones of the share of
+/// units judged alike (Clopper and Pearson), put through the formula of kappa with `expected` taken
+/// as known, as in Cohen's own standard error of 1960. Of n units that all agree the lower one is
+/// `((tail)^(1/n) - expected) / (1 - expected)`. Where one of the two gave one answer throughout,
+/// kappa is 0 by its definition and has no limits.
 ///
 /// # Errors
 /// [`KappaError`]: no square table, nothing in it, one category only, bad weights or level.
@@ -123,7 +141,8 @@ fn agreement(weighting: &Weighting, k: usize) -> Result<Vec<Vec<f64>>, KappaErro
 /// # Source
 /// Cohen J (1960), Educational and Psychological Measurement 20:37-46; Cohen J (1968), Psychological
 /// Bulletin 70:213-220; standard errors: Fleiss JL, Cohen J, Everitt BS (1969), Psychological
-/// Bulletin 72:323-327 (the first and the last citation from memory).
+/// Bulletin 72:323-327; limits of a share: Clopper CJ, Pearson ES (1934), Biometrika 26:404-413 (all but
+/// Cohen 1968 from memory).
 pub fn cohen_kappa(
     counts: &[Vec<u64>],
     weighting: &Weighting,
@@ -166,14 +185,30 @@ pub fn cohen_kappa(
     let root = |v: f64| v.max(0.0).sqrt() / (room * total.sqrt());
     let se = root(spread - (kappa - expected * (1.0 - kappa)).powi(2));
     let se_no_agreement = root(by_luck - expected * expected);
-    let z = normal_quantile_upper((1.0 - level) / 2.0);
+    let tail = (1.0 - level) / 2.0;
+    let one_answer = |shares: &[f64]| shares.iter().filter(|s| **s > 0.0).count() == 1;
+    let limits = if one_answer(&rows) || one_answer(&columns) {
+        Err(NoLimits::OneAnswer)
+    } else if se > 1e-9 {
+        let reach = normal_quantile_upper(tail) * se;
+        Ok((kappa - reach, (kappa + reach).min(1.0)))
+    } else {
+        // No weight is above 1, so that a weighted share is no further from its end than the plain one.
+        let of = |share: f64| (share - expected) / room;
+        if (observed - 1.0).abs() < 1e-12 {
+            Ok((of(proportion_limits(n, n, tail).0), 1.0))
+        } else if observed.abs() < 1e-12 {
+            Ok((kappa, of(proportion_limits(0, n, tail).1)))
+        } else {
+            Err(NoLimits::NoError)
+        }
+    };
     Ok(CohenKappa {
         kappa,
         observed,
         expected,
         se,
-        lower: kappa - z * se,
-        upper: (kappa + z * se).min(1.0),
+        limits,
         se_no_agreement,
         z: if se_no_agreement > 0.0 { kappa / se_no_agreement } else { 0.0 },
         n,
@@ -188,9 +223,59 @@ mod tests {
     #[test]
     fn perfect_agreement_is_one_and_opposite_answers_are_below_zero() {
         let perfect = cohen_kappa(&[vec![4, 0], vec![0, 6]], &Weighting::Equal, 0.95).unwrap();
-        assert_eq!((perfect.kappa, perfect.se, perfect.upper), (1.0, 0.0, 1.0));
+        assert_eq!((perfect.kappa, perfect.se), (1.0, 0.0));
         let opposite = cohen_kappa(&[vec![0, 5], vec![5, 0]], &Weighting::Equal, 0.95).unwrap();
         assert!((opposite.kappa + 1.0).abs() < 1e-12);
+    }
+
+    // "Exact" limits of 10 of 10: .6915 to 1, the closed form .025^(1/10) (Clopper and Pearson 1934).
+    #[test]
+    fn full_agreement_of_few_units_is_not_sure() {
+        let share = 0.025_f64.powf(0.1);
+        assert!((share - 0.6915).abs() < 5e-5);
+        for w in [Weighting::Equal, Weighting::Linear, Weighting::Quadratic] {
+            let table = [vec![4, 0, 0], vec![0, 4, 0], vec![0, 0, 2]];
+            let found = cohen_kappa(&table, &w, 0.95).unwrap();
+            let (lower, upper) = found.limits.unwrap();
+            assert_eq!(upper, 1.0);
+            let want = (share - found.expected) / (1.0 - found.expected);
+            assert!((lower - want).abs() < 1e-9, "{w:?}: {lower} {want}");
+        }
+        let opposite = cohen_kappa(&[vec![0, 5], vec![5, 0]], &Weighting::Equal, 0.95).unwrap();
+        let (lower, upper) = opposite.limits.unwrap();
+        assert!((lower + 1.0).abs() < 1e-12 && (upper - (1.0 - 2.0 * share)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn one_answer_throughout_has_no_limits() {
+        let found = cohen_kappa(&[vec![3, 4], vec![0, 0]], &Weighting::Equal, 0.95).unwrap();
+        assert_eq!((found.kappa, found.limits), (0.0, Err(NoLimits::OneAnswer)));
+    }
+
+    // Tasters who agree with a planted kappa of .8 in 12 cups: the normal error alone would hold it in
+    // far fewer tables, since it is 0 whenever all twelve agree.
+    #[test]
+    fn limits_hold_a_high_kappa_of_few_units() {
+        let (mut held, mut by_error_alone, mut n) = (0, 0, 0);
+        for seed in 0..2000 {
+            let mut stream = crate::rng::stream(11, seed);
+            let mut counts = [[0_u64; 2]; 2];
+            for _ in 0..12 {
+                let first = stream.below(2);
+                // Copied in 8 of 10 cups, else drawn anew: kappa is the share copied.
+                let second = if stream.below(10) < 8 { first } else { stream.below(2) };
+                counts[first][second] += 1;
+            }
+            let table: Vec<Vec<u64>> = counts.iter().map(|r| r.to_vec()).collect();
+            let Ok(found) = cohen_kappa(&table, &Weighting::Equal, 0.95) else { continue };
+            let Ok((lower, upper)) = found.limits else { continue };
+            n += 1;
+            held += u32::from(lower <= 0.8 && 0.8 <= upper);
+            by_error_alone += u32::from((found.kappa - 0.8).abs() <= 1.96 * found.se);
+        }
+        let share = |k: u32| f64::from(k) / f64::from(n);
+        assert!(share(held) > 0.93, "{}", share(held));
+        assert!(share(by_error_alone) < 0.80, "{}", share(by_error_alone));
     }
 
     #[test]

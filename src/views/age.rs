@@ -1,7 +1,7 @@
 //! `age` in the terminal: what can be said, then the courses.
 
 use super::agree::{basis, cautions, left_out, model_words};
-use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
+use super::text::{Side, Table, cut, dash, heading, level, number, or_dash, p_value, paragraph};
 use crate::findings::Answer;
 use crate::findings::age::arms::StorePair;
 use crate::findings::age::equal_age::{EqualAge, YearTerm};
@@ -310,9 +310,9 @@ fn courses(s: &SampleAge) -> String {
                 if i == 0 { t.term.clone() } else { String::new() },
                 format!("{}{}", number(p.month, 1), if p.pooled { "" } else { "*" }),
                 p.n_scores.to_string(),
-                or_dash(&p.raw, |l| number(l.value, 2)),
-                or_dash(&p.corrected, |l| number(l.value, 2)),
-                or_dash(&p.corrected, |l| range(l.lower, l.upper)),
+                or_dash(&p.raw, |l| level(l).0),
+                or_dash(&p.corrected, |l| level(l).0),
+                or_dash(&p.corrected, |l| level(l).1),
                 value(&p.change),
                 limits(&p.change),
             ]);
@@ -322,7 +322,9 @@ fn courses(s: &SampleAge) -> String {
         return String::new();
     }
     let mut out = heading(&format!("{}: course", s.sample));
-    out.push_str(&table.show());
+    let table = table.show();
+    out.push_str(&table);
+    out.push_str(&cut(&table));
     if s.tastings.iter().any(|t| t.pooled.known().is_none()) {
         out.push_str(&paragraph("* brewed by another recipe: not counted", "  ", "  "));
     }

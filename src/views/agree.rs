@@ -209,9 +209,15 @@ fn agreement(f: &Agree) -> String {
         .iter()
         .flat_map(|t| {
             let p = &t.panel;
-            [("ICC", p.icc.reason()), ("W", p.kendall.reason()), ("alpha", p.alpha.reason())]
-                .into_iter()
-                .filter_map(|(what, why)| Some((format!("{}, {what}", p.term), why?)))
+            let limits = p.alpha.known().and_then(|a| a.alpha.reason());
+            [
+                ("ICC", p.icc.reason()),
+                ("W", p.kendall.reason()),
+                ("alpha", p.alpha.reason()),
+                ("limits of alpha", limits),
+            ]
+            .into_iter()
+            .filter_map(|(what, why)| Some((format!("{}, {what}", p.term), why?)))
         })
         .collect();
     out.push_str(&reasons(&missing));

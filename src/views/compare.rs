@@ -2,7 +2,9 @@
 
 use super::agree::{basis, cautions, left_out, model_words};
 use super::compare_parts;
-use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
+use super::text::{
+    Side, Table, cut, dash, heading, level as level_of, number, or_dash, p_value, paragraph,
+};
 use crate::findings::compare::{Compare, ComparedTerm};
 use crate::findings::term_comparison::{DifferenceNumbers, Level, TermComparison};
 
@@ -150,15 +152,17 @@ fn levels(t: &TermComparison, level: f64) -> String {
             l.lot.clone(),
             l.n_scores.to_string(),
             number(l.raw_mean, 2),
-            or_dash(&l.adjusted, |a| number(a.value, 2)),
-            or_dash(&l.adjusted, |a| range(a.lower, a.upper)),
+            or_dash(&l.adjusted, |a| level_of(a).0),
+            or_dash(&l.adjusted, |a| level_of(a).1),
             or_dash(&l.from_mean, |a| number(a.value, 2)),
             or_dash(&l.from_mean, |a| range(a.lower, a.upper)),
             l.letters.known().cloned().unwrap_or_else(dash),
         ]);
     }
     let mut out = heading(&format!("{}: levels of the lots", t.term));
-    out.push_str(&table.show());
+    let table = table.show();
+    out.push_str(&table);
+    out.push_str(&cut(&table));
     if hidden > 0 {
         out.push_str(&format!(
             "  {shown} highest and {shown} lowest; {hidden} lie between them: --json\n"

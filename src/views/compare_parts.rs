@@ -1,6 +1,6 @@
 //! `compare` in the terminal: what is shown beside differences and levels.
 
-use super::text::{Side, Table, dash, heading, number, or_dash, p_value, paragraph};
+use super::text::{Side, Table, cut, dash, heading, level, number, or_dash, p_value, paragraph};
 use crate::findings::against::{AgainstControl, AgainstNumbers, Alike, AlikeNumbers, Better};
 use crate::findings::compare::Compare;
 use crate::findings::count;
@@ -165,14 +165,17 @@ pub(super) fn steeps(t: &TermComparison) -> String {
         row.extend(s.steeps.iter().map(|steep| {
             lot.steeps.iter().find(|l| l.steep == *steep).map_or_else(dash, |l| {
                 or_dash(&l.adjusted, |a| {
-                    format!("{} ({})", number(a.value, 2), range(a.lower, a.upper))
+                    let (value, limits) = level(a);
+                    format!("{value} ({limits})")
                 })
             })
         }));
         table.row(row);
     }
     let mut out = heading(&format!("{}: the course over the steeps", t.term));
-    out.push_str(&table.show());
+    let table = table.show();
+    out.push_str(&table);
+    out.push_str(&cut(&table));
     if s.lots.len() > MOST {
         out.push_str(&format!("  and {} lots more: --json\n", s.lots.len() - MOST));
     }

@@ -2,7 +2,9 @@
 
 use blindsteep_stats::discrimination::{Sides, least_correct};
 
-use crate::book::session_files::{Kind, SessionFile, TestPlan};
+use crate::book::session_files::{
+    ANSWERS_A_FLIGHT, Kind, Load, SECONDS_AN_ANSWER, SessionFile, TestPlan,
+};
 use crate::plots::Lang;
 use crate::scores::Method;
 use crate::session::Balance;
@@ -50,6 +52,62 @@ pub fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool, lang: Lang)
         parts.push(if zh { "允许并列" } else { "cups may share a rank" }.to_owned());
     }
     parts.join(if zh { "；" } else { "; " })
+}
+
+/// What a session asks of each taster, and about how long that takes.
+#[must_use]
+pub fn load(plan: &SessionFile, lang: Lang) -> String {
+    let loads = plan.loads();
+    let range = |of: &dyn Fn(&Load) -> u64| {
+        let all = || loads.iter().map(of);
+        let (least, most) = (all().min().unwrap_or(0), all().max().unwrap_or(0));
+        if least == most { most.to_string() } else { format!("{least}–{most}") }
+    };
+    let cups = range(&|l| l.cups as u64);
+    let steeping = range(&|l| l.steeping_s.div_ceil(60));
+    let zh = lang == Lang::Zh;
+    let mut text = if zh {
+        format!("每人 {cups} 杯；若逐壶冲泡，仅浸泡即需 {steeping} 分钟。")
+    } else {
+        format!(
+            "Each taster: {cups} cups; steeping alone takes {steeping} min if one pot is brewed after \
+             another."
+        )
+    };
+    if loads.iter().all(|l| l.answers == 0) {
+        return text;
+    }
+    let answers = range(&|l| l.answers as u64);
+    let minutes = range(&|l| l.answering_s().div_ceil(60));
+    text.push_str(&if zh {
+        format!(
+            "每人 {answers} 个回答，约需 {minutes} 分钟（每个 {SECONDS_AN_ANSWER} 秒：通行做法，无出处）。"
+        )
+    } else {
+        format!(
+            " {answers} answers each, about {minutes} min ({SECONDS_AN_ANSWER} s an answer: common \
+             practice, no source)."
+        )
+    });
+    text
+}
+
+/// Where a flight asks for more answers than attention lasts for: what to do about it.
+#[must_use]
+pub fn too_much(plan: &SessionFile, lang: Lang) -> Option<String> {
+    let most =
+        plan.loads().into_iter().filter(Load::is_too_much).map(|l| l.answers_in_a_flight).max()?;
+    Some(if lang == Lang::Zh {
+        format!(
+            "一轮 {most} 个回答，超出注意力所及（约 {ANSWERS_A_FLIGHT} 个：通行做法，无出处）：请只选与问题有关的术语，或每人少评几杯。"
+        )
+    } else {
+        format!(
+            "{most} answers in a flight are more than attention lasts for (about {ANSWERS_A_FLIGHT}: \
+             common practice, no source): choose the terms that the question is about, or give each \
+             taster fewer cups."
+        )
+    })
 }
 
 /// Where a test cannot show a difference whatever is answered.

@@ -2,6 +2,7 @@
 
 use unicode_width::UnicodeWidthStr;
 
+use crate::findings::term_comparison::LevelNumbers;
 use crate::findings::{Answer, Estimate};
 
 /// No line is longer.
@@ -187,6 +188,27 @@ pub fn estimate(answer: &Answer<Estimate>) -> String {
     answer.known().map_or_else(dash, |e| {
         format!("{} ({} to {})", number(e.value, 2), number(e.lower, 2), number(e.upper, 2))
     })
+}
+
+/// What is said below a table in which something was [`cut`].
+pub const CUT: &str = "‡ the end of the scale: the model's own figure, in --json, lies beyond it.";
+
+/// A level and its limits, each marked that was cut at an end of its scale.
+#[must_use]
+pub fn level(l: &LevelNumbers) -> (String, String) {
+    let (own, shown) = ([l.value, l.lower, l.upper], l.shown());
+    let each = [shown.value, shown.lower, shown.upper];
+    let [value, lower, upper] = [0, 1, 2].map(|i| {
+        let cut = number(own[i], 2) != number(each[i], 2);
+        format!("{}{}", number(each[i], 2), if cut { "‡" } else { "" })
+    });
+    (value, format!("{lower} to {upper}"))
+}
+
+/// The line below a table, where something in it was cut.
+#[must_use]
+pub fn cut(table: &str) -> String {
+    if table.contains('‡') { paragraph(CUT, "  ", "  ") } else { String::new() }
 }
 
 /// What stands where nothing is known; the reason stands in the JSON and below the table.

@@ -244,31 +244,76 @@ fn what_a_lot_was_before_its_split_counts_for_its_arms() {
 }
 
 #[test]
-fn arms_that_would_be_parted_are_named_and_can_be_had_together() {
+fn an_arm_brings_its_sister_or_the_plan_says_why_not() {
     let (_dir, book) = new_book();
     lot(&book, "T", "black", "2025-01-01", &["dry", "humid"], Some(500.0));
-    lot(&book, "U", "black", "2025-01-02", &["dry", "humid"], Some(500.0));
+    lot(&book, "U", "black", "2025-01-02", &["dry", "humid"], Some(15.0));
     let mut asked = Asked::of(&book);
     let all = ["T@dry", "T@humid", "U@dry", "U@humid"];
     asked.revealed = vec![had("a", "2025-01-20", &all, &[]), had("b", "2025-03-03", &all, &[])];
-    // Four months of the humid arms; the dry ones wait for six.
+    // Four months of the humid arms; the dry ones wait for six. A tasting takes 11.2 g, so that U@dry has
+    // leaf for one, which is its own next.
     let f = asked.on("2025-05-03", "2025-05-03");
-    let groups = |f: &Due| f.sitting.known().unwrap().groups.clone();
-    assert_eq!(groups(&f), [["T@humid"], ["U@humid"]]);
-    let apart: Vec<&str> = f
-        .warnings
-        .iter()
-        .filter(|w| w.kind == WarningKind::ArmsApart)
-        .map(|w| w.text.as_str())
-        .collect();
-    assert_eq!(apart.len(), 2);
-    assert!(apart[0].contains("--with T@dry") && apart[0].contains("2025-06-19"), "{}", apart[0]);
-    asked.with = vec!["T@dry".to_owned(), "U".to_owned()];
+    let groups = |f: &Due| {
+        let mut groups = f.sitting.known().unwrap().groups.clone();
+        groups.iter_mut().for_each(|g| g.sort());
+        groups
+    };
+    assert_eq!(groups(&f), [vec!["T@dry", "T@humid"], vec!["U@humid"]]);
+    assert_eq!(f.sitting.known().unwrap().flights[0].n_samples, 3);
+    let apart = |f: &Due| -> Vec<String> {
+        let of = f.warnings.iter().filter(|w| w.kind == WarningKind::ArmsApart);
+        of.map(|w| w.text.clone()).collect()
+    };
+    let text = &apart(&f)[0];
+    assert!(text.contains("U@humid without U@dry: it is not due, and its 15.0 g"), "{text}");
+    assert!(text.contains("--with U@dry"), "{text}");
+    let out = &f.sitting.known().unwrap().left_out;
+    assert_eq!((out.len(), out[0].sample.as_str(), out[0].by_wish), (1, "U@dry", true));
+    // Whoever asks for it has it.
+    asked.with = vec!["U@dry".to_owned()];
     let f = asked.on("2025-05-03", "2025-05-03");
-    let mut together = groups(&f);
-    together.iter_mut().for_each(|g| g.sort());
-    assert_eq!(together, [["T@dry", "T@humid"], ["U@dry", "U@humid"]]);
-    assert!(!kinds(&f).contains(&WarningKind::ArmsApart));
+    assert_eq!(groups(&f), [["T@dry", "T@humid"], ["U@dry", "U@humid"]]);
+    assert!(apart(&f).is_empty());
+}
+
+/// Four flights of seven samples: 27 humid arms are due, and one dry one has room beside them. No flight has more
+/// than the book allows, and what is due gives way to nothing that is not.
+#[test]
+fn sisters_that_have_no_room_are_named() {
+    let (_dir, book) = new_book();
+    for i in 10..37 {
+        lot(&book, &format!("T{i}"), "black", "2025-01-01", &["dry", "humid"], Some(500.0));
+    }
+    let mut asked = Asked::of(&book);
+    let all: Vec<String> =
+        (10..37).flat_map(|i| [format!("T{i}@dry"), format!("T{i}@humid")]).collect();
+    let all: Vec<&str> = all.iter().map(String::as_str).collect();
+    asked.revealed = vec![had("a", "2025-01-20", &all, &[]), had("b", "2025-03-03", &all, &[])];
+    let f = asked.on("2025-05-03", "2025-05-03");
+    let sitting = f.sitting.known().unwrap();
+    let humid = sitting.samples().filter(|s| s.ends_with("@humid")).count();
+    assert_eq!((humid, sitting.samples().count()), (27, 28));
+    assert!(sitting.flights.iter().all(|f| f.cups <= 8), "{:?}", sitting.flights);
+    assert_eq!(sitting.left_out.len(), 26);
+    assert!(sitting.left_out.iter().all(|l| l.reason.contains("no room in 4 flights")));
+    assert_eq!(kinds(&f).iter().filter(|k| **k == WarningKind::ArmsApart).count(), 26);
+}
+
+/// Second codes of another number do not part arms; another recipe does, and that is told.
+#[test]
+fn arms_of_unlike_plans_go_together_where_they_are_brewed_alike() {
+    let (_dir, book) = new_book();
+    lot(&book, "T", "black", "2025-01-01", &["dry", "humid"], Some(500.0));
+    let two = |humid: &str| {
+        format!(
+            "[[plan]]\nid = \"all\"\nafter = [\"2w\", \"2m\"]\nduplicates = 1\n[[plan]]\nid = \"damp\"\n\
+             arms = [\"humid\"]\nafter = [\"2w\", \"2m\"]\n{humid}\n"
+        )
+    };
+    plans(&book, &two("duplicates = 0"));
+    let f = Asked::of(&book).on("2025-03-03", "2025-03-03");
+    assert_eq!(f.sitting.known().unwrap().samples().count(), 2, "{:?}", f.sitting);
 }
 
 #[test]

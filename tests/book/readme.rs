@@ -40,7 +40,11 @@ fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
     let script = block("## Your own first session");
     let before = script.split("blindsteep session enter").next().unwrap();
     let folder = tempfile::tempdir().unwrap();
-    run(before, folder.path());
+    let said = run(before, folder.path());
+    // Six lots and a second code, twice, by eight terms.
+    assert!(said.contains("112 answers each, about 15 min"), "{said}");
+    assert!(!said.contains("more than attention lasts for"), "{said}");
+    assert!(README.contains("here 112 answers"));
     assert!(folder.path().join("pouring.pdf").is_file());
     for taster in ["ann", "bo", "cy", "dee", "eve"] {
         let ballots =
@@ -52,6 +56,13 @@ fn a_first_session_comes_to_its_ballots_and_pouring_plan() {
     for kind in ["triangle", "ranking", "paired"] {
         assert!(planned.contains(kind), "{planned}");
     }
+    // All usual terms of six lots and a second code are 126 in a flight.
+    let all = "blindsteep session plan all --lots T26-01,T26-02,T26-03,T26-04,T26-05,T26-06 --tasters \
+               ann,bo,cy,dee,eve --replicates 2 --duplicates 1";
+    let all = run(all, &folder.path().join("garden"));
+    assert!(all.contains("252 answers each") && README.contains("it would be 252"), "{all}");
+    assert!(all.contains("126 answers in a flight are more than attention lasts for"), "{all}");
+    assert!(all.contains("--terms names them"), "{all}");
     let counted = run(nth_block(smaller, 1), folder.path());
     // The published least number of 36 triangles at 5 % is 18 (ISO 4120, exact binomial).
     assert!(counted.contains("18 of 36 triangles right"), "{counted}");

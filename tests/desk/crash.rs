@@ -39,7 +39,7 @@ fn kill_minus_nine_loses_nothing_that_was_acknowledged() {
         for (phone, acknowledged) in phones.iter().zip(&acknowledged) {
             let (stop, n_retried) = (&stop, &n_retried);
             scope.spawn(move || {
-                let of = cups(&phone.now(), 0);
+                let of = cups(&asked(phone), 0);
                 for i in 0_usize.. {
                     if stop.load(Ordering::SeqCst) {
                         break;
@@ -105,6 +105,17 @@ fn kill_minus_nine_loses_nothing_that_was_acknowledged() {
     assert_eq!(kept, n_torn, "what was torn is set aside");
 }
 
+/// Asks until the desk is there, as a phone does.
+fn asked(phone: &Phone) -> Value {
+    for _ in 0..2000 {
+        if let Ok(now) = phone.try_now() {
+            return now;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    panic!("the desk did not come back");
+}
+
 /// Sends until it is acknowledged, as a phone does: the same entries again.
 fn save(
     phone: &Phone,
@@ -135,6 +146,25 @@ fn on_disk_once(garden: &Garden, taster: &str, told: &[String]) {
     for entry in told {
         assert!(unique.contains(entry), "{taster}: {entry} was acknowledged and is not on disk");
     }
+}
+
+/// A desk that is gone is one that did not answer, and no fault of the phone's.
+#[test]
+fn a_phone_asks_again_where_the_desk_died_while_it_answered() {
+    let garden = Garden::empty();
+    garden.plan(&request());
+    let links = garden.links();
+    let mut desk = Desk::start(&garden);
+    let port = Desk::port(&desk.ballots).to_string();
+    let phone = Phone::join(&desk.ballots, &links["ann"]);
+    desk.kill();
+    assert!(phone.try_now().is_err());
+    std::thread::scope(|scope| {
+        let asking = scope.spawn(|| asked(&phone));
+        std::thread::sleep(Duration::from_millis(50));
+        let _back = Desk::start_with(&garden, &["--port", "0", "--ballots-port", &port]);
+        assert!(!cups(&asking.join().unwrap(), 0).is_empty());
+    });
 }
 
 #[test]

@@ -98,7 +98,11 @@ fn perfect_agreement_is_one_and_says_what_cannot_be_tested() {
     let (found, _) = on("agree", &table(4, 4, 1, |l, _, _| l as i64), &ORDERED);
     let term = &found["terms"][0];
     assert_eq!(term["alpha"]["value"], 1.0);
-    assert_eq!(term["alpha"]["alpha"]["upper"], 1.0);
+    // Sixteen scores that agree are no proof that the next ones will.
+    assert!(reason(&term["alpha"]["alpha"]).contains("one point (1.00)"));
+    let pair = &term["pairs"]["pairs"][0]["linear"];
+    assert_eq!(number(&pair["upper"]), 1.0);
+    assert!(number(&pair["lower"]) < 0.5, "{pair}");
     assert_eq!(term["kendall"]["w"], 1.0);
     assert_eq!(term["pairs"]["mean"], 1.0);
     assert!(reason(&term["lot_test"]).contains("nothing is left to measure chance by"));
@@ -114,8 +118,9 @@ fn a_taster_with_one_score_for_everything_is_told_from_the_others() {
     for pair in term["pairs"]["pairs"].as_array().expect("pairs") {
         let with = [&pair["first"], &pair["second"]].iter().any(|n| *n == "e");
         if with {
-            // One who never varies agrees as often as luck has it, by definition.
-            assert!(number(&pair["kappa"]["value"]).abs() < 1e-12, "{pair}");
+            // One who never varies agrees as often as luck has it, by definition: that is no finding.
+            assert!(reason(&pair["kappa"]).contains("gave one and the same answer"), "{pair}");
+            assert_eq!(pair["observed"], pair["by_luck"], "{pair}");
         }
     }
     assert!(term["ordinal"]["lot_test"]["p_value"].is_number());

@@ -438,6 +438,31 @@ fn a_sealed_session_for_another_age_hides_nothing() {
     assert_eq!(words.matches("2026-05-15-spring").count(), 1, "{}", asked.out);
 }
 
+/// A lot of a sealed session that is split meanwhile is waited for as its arms.
+#[test]
+fn a_lot_that_is_split_while_its_session_is_sealed_is_still_told() {
+    let panel = with_reference();
+    assert_eq!(plan(&panel, &[]).code, 0);
+    let lot = LOTS[0];
+    let before = panel.run(&["due", "--on", ON]);
+    assert!(before.out.contains(lot), "{}", before.out);
+    let made = split(&panel, lot, ON);
+    assert_eq!(made.code, 0, "{made:?}");
+    let asked = panel.run(&["due", "--on", ON, "--json"]);
+    let found: serde_json::Value = serde_json::from_str(&asked.out).unwrap();
+    let sealed: Vec<&serde_json::Value> = found["warnings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|w| w["kind"] == "sealed")
+        .flat_map(|w| w["samples"].as_array().unwrap())
+        .collect();
+    for arm in ["dry", "humid"] {
+        let name = format!("{lot}@{arm}");
+        assert!(sealed.iter().any(|s| **s == name), "{name} is not in {sealed:?}");
+    }
+}
+
 #[test]
 fn an_arm_of_a_plan_that_no_lot_has_is_told() {
     let panel = Panel::new();

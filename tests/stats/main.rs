@@ -34,5 +34,6 @@ mod pooling;
 mod ranges;
 mod ranking;
 mod small_panels;
+mod small_tables;
 mod taster_model;
 mod tasters;

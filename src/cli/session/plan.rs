@@ -14,7 +14,7 @@ use crate::plots::Lang;
 use crate::scores::ALPHA;
 use crate::session::plan::LeafNeed;
 use crate::session::{self, DealSecret, Duplicates, FlightRequest, PlanRequest, Planned, Terms};
-use crate::views::planned::{balance, decided, hopeless};
+use crate::views::planned::{balance, decided, hopeless, load, too_much};
 
 /// What is planned.
 #[derive(Debug, Args)]
@@ -198,6 +198,10 @@ pub(in crate::cli) fn tell(planned: &Planned, context: &mut Context) -> Result<(
             flight.warm_up.map(|c| format!(" after the warm-up cup {c}")).unwrap_or_default();
         writeln!(out, "Flight {}, {}: cups {}{first}", flight.number, flight.day, codes.join(" "))?;
         writeln!(out, "  {}", balance(even, Lang::En))?;
+    }
+    writeln!(out, "{}", load(plan, Lang::En))?;
+    if let Some(text) = too_much(plan, Lang::En) {
+        writeln!(out, "{text} --terms names them, --per-taster shares the cups out.")?;
     }
     writeln!(out, "Leaf, at most:")?;
     for LeafNeed { sample, need_g, left_g } in &planned.leaf {

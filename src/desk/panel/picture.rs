@@ -8,7 +8,7 @@ use crate::desk::say::Say;
 use crate::desk::told;
 use crate::session::Planned;
 use crate::session::plan::LeafNeed;
-use crate::views::planned::{balance, decided, hopeless};
+use crate::views::planned::{balance, decided, hopeless, load, too_much};
 
 /// The picture, or why such a session would not be planned.
 pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
@@ -73,7 +73,8 @@ fn picture(say: Say, planned: &Planned) -> Markup {
             p { (say.of("Decided beforehand: ", "事先确定：")) (decided(plan, test, planned.one_sided, say.0)) "." }
             @if let Some(text) = hopeless(plan, test, planned.one_sided, say.0) { p.mind { (text) } }
         }
-        (load(say, planned))
+        p { (load(plan, say.0)) }
+        @if let Some(text) = too_much(plan, say.0) { p.mind { (text) } }
         (leaf(say, &planned.leaf))
         @for warning in &planned.warnings { p.mind { (told::markup(say, warning)) } }
         p.hint { (say.of("Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups. Name allergens that are on the table. Anyone may decline a cup without a reason.", "小心沸水烫伤；茶汤低于 60 °C 再品尝；请吐出茶汤：多杯的咖啡因会累积。请说明桌上有哪些过敏原。任何人都可以不评某一杯，无须说明理由。")) }
@@ -84,25 +85,6 @@ fn picture(say: Say, planned: &Planned) -> Markup {
 fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
-}
-
-fn load(say: Say, planned: &Planned) -> Markup {
-    let loads = planned.plan.loads();
-    let range = |least: u64, most: u64, show: fn(u64) -> String| {
-        if least == most { show(most) } else { format!("{}–{}", show(least), show(most)) }
-    };
-    let cups = || loads.iter().map(|l| l.cups as u64);
-    let seconds = || loads.iter().map(|l| l.steeping_s);
-    let text = range(cups().min().unwrap_or(0), cups().max().unwrap_or(0), |n| n.to_string());
-    let time = range(seconds().min().unwrap_or(0), seconds().max().unwrap_or(0), |s| {
-        s.div_ceil(60).to_string()
-    });
-    html! {
-        p { (say.of(
-            format!("Each taster: {text} cups; steeping alone takes {time} min if one pot is brewed after another."),
-            format!("每人 {text} 杯；若逐壶冲泡，仅浸泡即需 {time} 分钟。"),
-        )) }
-    }
 }
 
 fn leaf(say: Say, needs: &[LeafNeed]) -> Markup {

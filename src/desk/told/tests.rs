@@ -270,7 +270,7 @@ const NOT_TOLD: &[(&str, &str, &str)] = &[
     ("session/sets.rs", "a rank: a7", "two lines of the table, with ties and without"),
     ("session/shape.rs", "a 7 session compares", "two lines of the table, of one and of many"),
     ("session/splitting.rs", "give --on 7", "two lines of the table"),
-    ("findings/due/warnings.rs", "(not before", "a part of a line of the table"),
+    ("findings/due/warnings.rs", "To have both", "the end of a line of the table"),
     ("trial/chosen.rs", "7 7 cannot tell", "two lines of the table"),
     ("trial/chosen.rs", "with the lots made so far", "a part of a line of the table"),
     ("trial/chosen.rs", "column", "a part of lines of the table"),

@@ -159,7 +159,7 @@ impl<'a> Asking<'a> {
             })
             .collect();
         let held = model.as_ref().and_then(|_| anchor).and_then(|a| self.held(net, a));
-        Line::of(model, all, held, self.level)
+        Line::of(model, all, held, (self.level, t.scores.term.ends))
     }
 
     /// Where a node is held: its mean over all its sessions.
@@ -271,7 +271,12 @@ impl<'a> Asking<'a> {
                 reference: Answer::unknown(ITSELF),
             })
         });
-        let line = Line::of(&t.term.model, all.collect(), Answer::unknown(ITSELF), self.level);
+        let line = Line::of(
+            &t.term.model,
+            all.collect(),
+            Answer::unknown(ITSELF),
+            (self.level, t.term.scores.term.ends),
+        );
         let (course, _) = self.course(t.term, &line, CourseOf::AsScored, start);
         let with_excluded = match &t.term.with_excluded {
             Answer::Unknown(u) => Answer::Unknown(u.clone()),

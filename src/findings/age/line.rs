@@ -1,7 +1,8 @@
 //! The tastings of one sample in one term, and what is asked of them.
 
 use super::super::cell_model::{Cell, CellModel, Weights};
-use super::super::term_comparison::{LevelNumbers, level};
+use super::super::in_scale::level_on;
+use super::super::term_comparison::LevelNumbers;
 use super::super::{Answer, count};
 use super::Change;
 use super::forms::{self, CourseOf, Tasted, Together, YEAR};
@@ -77,6 +78,8 @@ pub struct Line<'a> {
     pub all: Vec<At<'a>>,
     pub places: Vec<Place>,
     pub held: Answer<usize>,
+    /// The ends of the scale, where they are known.
+    scale: Option<[f64; 2]>,
 }
 
 impl<'a> Line<'a> {
@@ -84,7 +87,7 @@ impl<'a> Line<'a> {
         model: &'a Answer<CellModel>,
         all: Vec<At<'a>>,
         held: Answer<Weights>,
-        level: f64,
+        (level, scale): (f64, Option<[f64; 2]>),
     ) -> Self {
         let mut basis: Vec<Weights> = Vec::new();
         let mut put = |w: &Weights| {
@@ -104,7 +107,7 @@ impl<'a> Line<'a> {
             .collect();
         let held = held.as_ref().map(&mut put);
         let sums = model.as_ref().map(|m| Sums::of(m, basis, level));
-        Self { sums, all, places, held }
+        Self { sums, all, places, held, scale }
     }
 
     /// The first and the last tasting that count together.
@@ -113,8 +116,10 @@ impl<'a> Line<'a> {
         (self.all.iter().position(counts), self.all.iter().rposition(counts))
     }
 
+    /// A level on the term's scale.
     pub fn level(&self, sum: Answer<Sum>) -> Answer<LevelNumbers> {
-        self.sums.as_ref().and_then(|s| sum.and_then(|sum| level(&s.ask(&sum))))
+        let on = |s: &Sums<'_>, sum: &Sum| level_on(&s.ask(sum), self.scale);
+        self.sums.as_ref().and_then(|s| sum.and_then(|sum| on(s, &sum)))
     }
 
     pub fn change(&self, sum: Answer<Sum>) -> Answer<Change> {

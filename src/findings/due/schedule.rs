@@ -25,24 +25,26 @@ pub(super) fn sessions_of<'a>(
     sample: &Sample,
     plan: Option<&RetastingPlan>,
 ) -> Sessions<'a> {
-    let before = history(lot, &sample.arm, record.lots);
     // Cups that were brewed in another way say nothing of the same tea at this age.
     let by = plan.and_then(|p| p.recipe.as_deref());
     let of = |list: &'a [Had]| -> Vec<&'a Had> {
         list.iter()
             .filter(|h| h.kind == Kind::Profile)
             .filter(|h| by.is_none_or(|id| crate::book::ids::same(id, &h.recipe)))
-            .filter(|h| {
-                let Some(samples) = &h.samples else { return false };
-                // On the day of a split it still was what it was before.
-                before.iter().any(|s| {
-                    let sample = Sample { lot: s.lot.clone(), arm: s.arm.clone() };
-                    s.until.is_none_or(|until| h.day <= until) && samples.contains(&sample)
-                })
-            })
+            .filter(|h| had_it(record, lot, sample, h))
             .collect()
     };
     Sessions { scored: of(&record.standing.revealed), sealed: of(&record.standing.sealed) }
+}
+
+/// Whether a session has a sample, or what that was before a split.
+pub(super) fn had_it(record: &Record<'_>, lot: &Lot, sample: &Sample, had: &Had) -> bool {
+    let Some(samples) = &had.samples else { return false };
+    // On the day of a split it still was what it was before.
+    history(lot, &sample.arm, record.lots).iter().any(|s| {
+        let sample = Sample { lot: s.lot.clone(), arm: s.arm.clone() };
+        s.until.is_none_or(|until| had.day <= until) && samples.contains(&sample)
+    })
 }
 
 /// An age of a plan, its day, and from which day on a tasting counts for it.

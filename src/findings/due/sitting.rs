@@ -4,8 +4,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::super::{Answer, count};
-use super::{Kept, Record, State, Wish, not_served};
+use super::{Kept, Record, State, Wish, is_gone, not_served};
 use crate::book::ids;
+use crate::book::recipes::Recipe;
 use crate::book::retasting::RetastingPlan;
 use crate::book::time::Day;
 use crate::session::Sample;
@@ -26,7 +27,7 @@ pub struct Sitting {
     pub groups: Vec<Vec<String>>,
     /// Its flights.
     pub flights: Vec<SittingFlight>,
-    /// Samples that could be tasted now and are not in it.
+    /// Samples that could be tasted now and are not in it, and arms of a lot of which it has another.
     pub left_out: Vec<LeftOut>,
 }
 
@@ -52,6 +53,8 @@ pub struct LeftOut {
     pub sample: String,
     /// Why.
     pub reason: String,
+    /// Whether it is served all the same if it is asked for by its name.
+    pub by_wish: bool,
 }
 
 /// How many samples a flight has room for beside the reference and the second codes.
@@ -86,7 +89,7 @@ pub(super) fn sitting(
 ) -> Answer<Sitting> {
     let mut left_out = Vec::new();
     let mut leave = |k: &Kept<'_>, reason: String| {
-        left_out.push(LeftOut { sample: k.due.sample.clone(), reason });
+        left_out.push(LeftOut { sample: k.due.sample.clone(), reason, by_wish: false });
     };
     let asked = |k: &Kept<'_>| {
         wish.with.iter().any(|w| {
@@ -118,7 +121,12 @@ pub(super) fn sitting(
     };
     let (same, other): (Vec<&Kept<'_>>, Vec<&Kept<'_>>) =
         chosen.into_iter().partition(|k| way(k).as_ref() == Some(&of));
-    for k in other {
+    // An arm goes with the other arms of its lot, how often they are brewed; only a recipe parts them.
+    let goes_along = |k: &&Kept<'_>| {
+        let with = same.iter().any(|s| s.due.lot == k.due.lot);
+        with && way(k).is_some_and(|w| w.recipe == of.recipe)
+    };
+    for k in other.into_iter().filter(|k| !goes_along(k)) {
         if let Some(w) = way(k) {
             let why = if w.recipe == of.recipe {
                 format!(
@@ -150,16 +158,41 @@ pub(super) fn sitting(
     let a_day = record.retasting.value.flights_a_day.max(1) as usize;
     let days = wish.days.unwrap_or(record.retasting.value.days_a_session) / plan.replicates;
     let most = a_day * days.max(1) as usize;
-    let (groups, waiting) = as_many(groups(&same, room), room, most);
+    let (mut groups, waiting) = as_many(groups(&same, room), room, most);
+    let no_room = format!(
+        "there is no room in {}",
+        match plan.replicates {
+            1 => count(most, "flight", "flights"),
+            n => format!("{} for each of {n} replicates", count(most, "flight", "flights")),
+        }
+    );
     for sample in waiting.into_iter().flatten() {
-        let reason = format!(
-            "there is no room in {}",
-            match plan.replicates {
-                1 => count(most, "flight", "flights"),
-                n => format!("{} for each of {n} replicates", count(most, "flight", "flights")),
-            }
-        );
-        left_out.push(LeftOut { sample, reason });
+        left_out.push(LeftOut { sample, reason: no_room.clone(), by_wish: false });
+    }
+    // Arms are compared with one another within a session: each brings the others of its lot, due or not.
+    let cups = Kept::most_cups(plan, wish.alone);
+    for k in kept {
+        let sample = &k.due.sample;
+        let mut here = groups.iter().flatten();
+        if here.clone().all(|s| lot_of(s) != k.due.lot)
+            || here.any(|s| s == sample)
+            || left_out.iter().any(|l| l.sample == *sample)
+            || is_gone(record, k.lot, &k.sample.arm)
+        {
+            continue;
+        }
+        let need = recipe.leaf_g * f64::from(cups);
+        let more = joined(&groups, k, room, most);
+        let reason = against(k, recipe, need).or_else(|| more.is_none().then(|| no_room.clone()));
+        let keeps = || kept_for_later(k, need);
+        match (reason, more) {
+            (None, Some(more)) if keeps().is_none() => groups = more,
+            (reason, _) => left_out.push(LeftOut {
+                sample: sample.clone(),
+                by_wish: reason.is_none(),
+                reason: reason.or_else(keeps).unwrap_or_default(),
+            }),
+        }
     }
     let sizes: Vec<u32> = pack(&groups, room).iter().map(|f| f.len() as u32).collect();
     if reference.known().is_none() && sizes.contains(&1) {
@@ -190,6 +223,61 @@ pub(super) fn sitting(
         flights: all,
         left_out,
     })
+}
+
+/// The lot of a sample.
+fn lot_of(sample: &str) -> &str {
+    sample.split_once('@').map_or(sample, |(lot, _)| lot)
+}
+
+/// What speaks against serving an arm because another of its lot is served; `need` is what that takes.
+fn against(k: &Kept<'_>, recipe: &Recipe, need: f64) -> Option<String> {
+    match k.due.state {
+        State::Unfit => {
+            return Some(format!("it is not served: {}", k.due.not_served.join("; ")));
+        }
+        State::Sealed => return Some("it is in a session that is not revealed".to_owned()),
+        _ => {}
+    }
+    let Some(own) = k.recipe else { return Some(super::NO_RECIPE.to_owned()) };
+    if k.plan.is_none() {
+        return Some("no plan is for it".to_owned());
+    }
+    if own.id != recipe.id {
+        return Some(format!("it is brewed by {}, the others by {}", own.id, recipe.id));
+    }
+    let left = *k.due.left_g.known()?;
+    (left + 1e-9 < need)
+        .then(|| format!("{need:.1} g are needed at most, and {left:.1} g are left"))
+}
+
+/// Why an arm that is not due keeps its leaf: `need` now would leave too little for the tasting that it waits
+/// for.
+fn kept_for_later(k: &Kept<'_>, need: f64) -> Option<String> {
+    let left = *k.due.left_g.known()?;
+    let next = *k.due.need_g.known().filter(|_| k.due.state == State::Later)?;
+    (left + 1e-9 < need + next).then(|| {
+        format!(
+            "it is not due, and its {left:.1} g would not last for its own next tasting, which takes up \
+             to {next:.1} g"
+        )
+    })
+}
+
+/// The groups with one more arm of a lot that they have, if there is room.
+fn joined(
+    groups: &[Vec<String>],
+    k: &Kept<'_>,
+    room: usize,
+    most: usize,
+) -> Option<Vec<Vec<String>>> {
+    let mut more = groups.to_vec();
+    let with = more.iter_mut().find(|g| g.len() < room && g.iter().any(|s| lot_of(s) == k.due.lot));
+    match with {
+        Some(group) => group.push(k.due.sample.clone()),
+        None => more.push(vec![k.due.sample.clone()]),
+    }
+    (pack(&more, room).len() <= most).then_some(more)
 }
 
 /// Whether a sample would be tasted now, if it were fit to be served.

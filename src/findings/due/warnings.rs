@@ -5,7 +5,8 @@ use serde::Serialize;
 
 use super::super::{Answer, count, listed};
 use super::ahead::ReferenceStock;
-use super::sitting::Sitting;
+use super::schedule::had_it;
+use super::sitting::{LeftOut, Sitting};
 use super::{Kept, Record, State, Wish, clock};
 
 /// The reference is spoken of if it runs out within so many days.
@@ -104,9 +105,10 @@ pub(super) fn warnings(
     }
     for had in &record.standing.sealed {
         match &had.samples {
-            Some(samples) => {
-                let here =
-                    |is_open: bool| of(&|k| samples.contains(&k.sample) && open(k) == is_open);
+            Some(_) => {
+                // A lot that was split meanwhile is there as its arms.
+                let has = |k: &Kept<'_>| had_it(record, k.lot, &k.sample, had);
+                let here = |is_open: bool| of(&|k| open(k) == is_open && has(k));
                 let told = |named: &str| {
                     format!(
                         "{named}: in {}, planned for {}, which is not revealed yet",
@@ -266,23 +268,30 @@ fn arms_apart(kept: &[Kept<'_>], sitting: &Answer<Sitting>) -> Vec<(Vec<String>,
         }
         lots.push(&k.due.lot);
         let of_lot = || kept.iter().filter(|o| o.due.lot == k.due.lot);
-        let missing: Vec<&Kept<'_>> = of_lot()
+        let missing: Vec<&LeftOut> = of_lot()
             .filter(|o| !here(o) && !matches!(o.due.state, State::Unfit | State::Sealed))
+            .filter_map(|o| sitting.left_out.iter().find(|l| l.sample == o.due.sample))
             .collect();
         let Some(first) = missing.first() else { continue };
         let there: Vec<String> = of_lot().filter(here).map(|o| o.due.sample.clone()).collect();
-        let others: Vec<String> = missing.iter().map(|o| o.due.sample.clone()).collect();
-        let when = match first.due.next.known() {
-            Some(n) if n.state == State::Later => format!(" (not before {})", n.counts_from),
-            _ => String::new(),
+        let others: Vec<String> = missing.iter().map(|l| l.sample.clone()).collect();
+        let why = if missing.iter().all(|l| l.reason == first.reason) {
+            first.reason.clone()
+        } else {
+            let each: Vec<String> =
+                missing.iter().map(|l| format!("{}: {}", l.sample, l.reason)).collect();
+            each.join("; ")
         };
-        let text = format!(
-            "{} without {}{when}: arms are compared within one session, where drift cancels. To have \
-             both: --with {}",
+        let mut text = format!(
+            "{} without {}: {why}. Arms are compared within one session, where drift cancels.",
             listed(&there),
             listed(&others),
-            others.join(",")
         );
+        let by_wish: Vec<&str> =
+            missing.iter().filter(|l| l.by_wish).map(|l| l.sample.as_str()).collect();
+        if !by_wish.is_empty() {
+            text.push_str(&format!(" To have both all the same: --with {}", by_wish.join(",")));
+        }
         told.push(([there, others].concat(), text));
     }
     told

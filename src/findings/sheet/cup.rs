@@ -51,7 +51,8 @@ pub struct CupRow {
     pub high: f64,
     /// The words at the ends, by language.
     pub ends: Ends,
-    /// The level: the mean adjusted for who scored which cups, or one person's plain mean.
+    /// The level: the mean adjusted for who scored which cups, cut at the ends of its scale, or one person's
+    /// plain mean.
     pub level: f64,
     /// Its interval, tasters a sample.
     pub interval: Answer<Interval>,
@@ -73,11 +74,11 @@ pub struct BestWord {
 /// An interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Interval {
-    /// Lower limit; it may lie beyond the scale's end.
+    /// Lower limit, cut at the end of the scale.
     pub lower: f64,
-    /// Upper limit.
+    /// Upper limit, cut likewise.
     pub upper: f64,
-    /// Half of its width.
+    /// Half of its width before it was cut.
     pub half_width: f64,
 }
 
@@ -251,7 +252,9 @@ fn row(
         match &level.adjusted {
             Answer::Known(n) => {
                 let half_width = (n.upper - n.lower) / 2.0;
-                (n.value, Answer::Known(Interval { lower: n.lower, upper: n.upper, half_width }))
+                let shown = n.shown();
+                let (lower, upper) = (shown.lower, shown.upper);
+                (shown.value, Answer::Known(Interval { lower, upper, half_width }))
             }
             Answer::Unknown(u) => return Answer::Unknown(u.clone()),
         }

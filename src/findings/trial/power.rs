@@ -2,7 +2,7 @@
 //! variances: the table of lots made and to come is filled in again and again with scores drawn from
 //! them, and the model by which effects are linked is fitted to each.
 
-use blindsteep_stats::dist::{beta_quantile, t_quantile_upper, t_two_sided};
+use blindsteep_stats::dist::{proportion_limits, t_quantile_upper, t_two_sided};
 use blindsteep_stats::mixed::Method;
 use blindsteep_stats::rng::{Stream, replicates, stream};
 
@@ -366,9 +366,6 @@ fn simulate(
 
 /// A share with its interval by Clopper and Pearson (1934), Biometrika 26:404-413.
 fn share(seen: usize, n: usize, level: f64) -> Answer<Estimate> {
-    let tail = 0.5 * (1.0 - level);
-    let (k, n) = (seen as f64, n as f64);
-    let lower = if seen == 0 { 0.0 } else { beta_quantile(tail, k, n - k + 1.0) };
-    let upper = if k >= n { 1.0 } else { beta_quantile(1.0 - tail, k + 1.0, n - k) };
-    Estimate::of(k / n, lower, upper)
+    let (lower, upper) = proportion_limits(seen as u64, n as u64, 0.5 * (1.0 - level));
+    Estimate::of(seen as f64 / n as f64, lower, upper)
 }

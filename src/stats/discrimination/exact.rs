@@ -1,7 +1,7 @@
 //! The exact binomial test of a difference, its power, its counterpart for likeness, and d-prime.
 
 use super::{DiscriminationError, Protocol, inside};
-use crate::dist::{beta_quantile, binomial_at_least, binomial_at_most};
+use crate::dist::{binomial_at_least, binomial_at_most, proportion_limits};
 use serde::Serialize;
 
 /// Numbers of answers are searched up to here.
@@ -265,13 +265,9 @@ pub fn likeness_needed(
     })
 }
 
-/// Exact limits of a proportion (Clopper and Pearson 1934, Biometrika 26:404-413).
+/// Exact limits of a proportion.
 fn limits(correct: u64, answers: u64, level: f64) -> (f64, f64) {
-    let tail = 0.5 * (1.0 - level);
-    let (k, n) = (correct as f64, answers as f64);
-    let lower = if correct == 0 { 0.0 } else { beta_quantile(tail, k, n - k + 1.0) };
-    let upper = if correct == answers { 1.0 } else { beta_quantile(1.0 - tail, k + 1.0, n - k) };
-    (lower, upper)
+    proportion_limits(correct, answers, 0.5 * (1.0 - level))
 }
 
 /// Returns d-prime of `correct` right answers of `answers`: the distance at which the protocol's

@@ -107,8 +107,8 @@ pub struct CorrectedLot {
 ///
 /// # Errors
 /// [`TasterError`]: fewer than two tasters, a value that is not a number, a bad level. The
-/// inner error says why there is no model: fewer than three tasters or four lots, or lots
-/// that the panel does not tell apart (reliability below one half).
+/// inner error says why there is no model: fewer than three tasters or four lots, lots
+/// that the panel does not tell apart (reliability below one half), or no noise at all.
 ///
 /// # Source
 /// The model: Brockhoff PM, Skovgaard IM (1994), Food Quality and Preference 5:215-224;
@@ -171,6 +171,11 @@ fn model(cells: &Cells, level: f64) -> Result<JointModel, NotEstimated> {
     }
     let whole = Search { cells, without: None, floor: FLOOR * variance };
     let (p, iterations, converged) = fitted(&whole, whole.start(), 1e-6, 5_000)?;
+    // Nothing is left but the floor of the search: scores repeat themselves or lie on lines, and
+    // what is weighed by such noises would seem to be sure.
+    if cells.taking.iter().all(|&t| p.noise[t] <= 10.0 * whole.floor) {
+        return Err(NotEstimated::NoVariation);
+    }
     let reliability = reliability(&whole, &p);
     if reliability < 0.5 {
         return Err(NotEstimated::LotsAlike);

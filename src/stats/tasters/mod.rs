@@ -131,8 +131,14 @@ impl Estimate {
             t_two_sided((value - null) / se, df)
         } else if value == null {
             1.0
-        } else {
+        } else if value == 0.0 && null == 1.0 {
+            // One score for everything: nobody gives that who follows the others.
             0.0
+        } else {
+            // All say the same: their number alone is evidence, as in a sign test of df + 1 signs
+            // (Dixon WJ, Mood AM 1946, Journal of the American Statistical Association 41:557-566, from
+            // memory), not that they do not vary.
+            (-df).exp2()
         };
         Self { value, se, df, lower: value - reach, upper: value + reach, p_value }
     }

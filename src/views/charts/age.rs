@@ -74,7 +74,7 @@ fn of_change(c: &Answer<Change>) -> Option<Estimate> {
 }
 
 fn of_level(l: &Answer<LevelNumbers>) -> Option<Estimate> {
-    l.known().map(|l| Estimate { value: l.value, lower: l.lower, upper: l.upper })
+    l.known().map(|l| super::drawn(&l.shown()))
 }
 
 fn basis(f: &Age, samples: &[&SampleAge], of: &str) -> Basis {

@@ -6,7 +6,7 @@ use crate::findings::steeps::Steeps;
 use crate::findings::term_comparison::TermComparison;
 use crate::plots::map::{self, MapLot, MapTerm};
 use crate::plots::steeps::{SteepCourse, SteepCourses, SteepPanel, steep_courses};
-use crate::plots::{Basis, Estimate, PlotError};
+use crate::plots::{Basis, PlotError};
 
 /// Of more lots than this the JSON has the courses.
 const MOST_COURSES: usize = 24;
@@ -144,7 +144,7 @@ fn panel(t: &TermComparison, s: &Steeps, ends: [f64; 2], words: &Words) -> Steep
             .iter()
             .map(|steep| {
                 let level = lot.steeps.iter().find(|l| l.steep == *steep)?.adjusted.known()?;
-                Some(Estimate { value: level.value, lower: level.lower, upper: level.upper })
+                Some(super::drawn(&level.shown()))
             })
             .collect(),
     });

@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 use crate::findings::agree::Agree;
 use crate::findings::compare::Compare;
 use crate::findings::habits::{TasterInTerm, TasterOverall};
+use crate::findings::in_scale::InScale;
 use crate::findings::term_comparison::{Level, TermComparison};
 use crate::findings::{Answer, Estimate};
 use crate::plots::dots::{DotRow, DotRows, Panel, dot_rows};
@@ -248,6 +249,11 @@ fn counted(drawn: usize, all: usize, words: &Words) -> Option<String> {
     ))
 }
 
+/// A level as it is drawn: within its scale.
+fn drawn(l: &InScale) -> plots::Estimate {
+    plots::Estimate { value: l.value, lower: l.lower, upper: l.upper }
+}
+
 fn mark(answer: &Answer<Estimate>) -> Option<plots::Estimate> {
     answer.known().map(|e| plots::Estimate { value: e.value, lower: e.lower, upper: e.upper })
 }
@@ -307,11 +313,7 @@ fn panel(t: &TermComparison, references: &[String], words: &Words) -> Option<Pan
 fn row(l: &Level, references: &[String]) -> DotRow {
     DotRow {
         label: l.lot.clone(),
-        estimate: l.adjusted.known().map(|a| plots::Estimate {
-            value: a.value,
-            lower: a.lower,
-            upper: a.upper,
-        }),
+        estimate: l.adjusted.known().map(|a| drawn(&a.shown())),
         letters: l.letters.known().cloned(),
         note: l.adjusted.reason().map(str::to_owned),
         reference: references.contains(&l.lot),

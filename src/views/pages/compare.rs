@@ -123,7 +123,7 @@ fn levels(out: &mut String, f: &Compare, words: &Words) {
                 level.map_or_else(
                     || "–".to_owned(),
                     |l| {
-                        let value = or_dash(&l.adjusted, |n| number(n.value, 1));
+                        let value = or_dash(&l.adjusted, |n| number(n.shown().value, 1));
                         match &l.letters {
                             Answer::Known(letters) => format!("{value} {letters}"),
                             Answer::Unknown(_) => value,

@@ -67,6 +67,10 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ("there is one lot only, so there is nothing to tell apart", "只有一个批次，无可区分"),
     ("there is one lot only", "只有一个批次"),
     ("there is no score", "没有评分"),
+    (
+        "its whole interval would lie beyond the end of the scale: the model's error does not hold there",
+        "其整个区间都在标度之外：模型的误差在那里不成立",
+    ),
     ("no test", "无检验"),
     ("the table does not say who scored", "表中未写明由谁评分"),
     (
@@ -118,6 +122,10 @@ pub(super) const LINES: &[(&str, &str)] = &[
     (
         "scores against the others: {} points to one of the others ({r})",
         "打分与其余人相反：其余人变 1 分时变 {1} 分（{2}）",
+    ),
+    (
+        "does not follow the others: one and the same score for all lots of a term",
+        "不随他人变化：同一术语的各批次都是同一分",
     ),
     (
         "does not follow the others: {} points to one of the others ({r})",
