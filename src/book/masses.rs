@@ -41,16 +41,18 @@ impl Odd {
     }
 }
 
-/// Neighbours in the order of weighing that hardly go together, one of them as it is about to be logged.
+/// Neighbours in the order of weighing that hardly go together, some of them as they are about to be logged.
 ///
-/// `instead`: a parameter and its kilograms in place of what the log says of it.
+/// `lot`: whose log says the others; none for one that is new. `instead`: parameters and their kilograms in place of
+/// what the log says of them.
 #[must_use]
-pub fn odd(lot: &Lot, instead: Option<(&str, f64)>) -> Vec<Odd> {
+pub fn odd(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<Odd> {
     let known: Vec<(&'static str, f64)> = IN_ORDER
         .iter()
         .filter_map(|id| {
-            let new = instead.filter(|(of, _)| ids::same(of, id)).map(|(_, kg)| kg);
-            Some((*id, new.or_else(|| lot.number(id, "kg").map(|(kg, _)| kg))?))
+            let new = instead.iter().find(|(of, _)| ids::same(of, id)).map(|(_, kg)| *kg);
+            let logged = || lot.and_then(|l| l.number(id, "kg")).map(|(kg, _)| kg);
+            Some((*id, new.or_else(logged)?))
         })
         .filter(|(_, kg)| *kg > 0.0)
         .collect();

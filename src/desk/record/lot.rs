@@ -268,7 +268,7 @@ fn worked_out(
                 div.wide tabindex="0" role="group" { table.values { tbody {
                     @for row in &rows {
                         tr {
-                            th scope="row" { (words::worked_out(&row[0], say)) }
+                            th scope="row" { (words::worked_out(&row[0], say)) @if row[0] == "oxidation dose" { span.hint { (words::meaning_of_dose(say)) } } }
                             td { strong { (row[1]) } }
                             td.pale { (told::markup(say, &row[2])) }
                         }
