@@ -19,6 +19,7 @@ use crate::desk::page::{
 use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
+use crate::desk::terms::term_boxes;
 use crate::desk::told;
 use crate::desk::{App, Shared};
 use crate::session::{self, DealSecret, Planned};
@@ -138,28 +139,29 @@ fn planned_from_it(app: &Shared, reader: &Reader, came: &CameOf) -> Response {
 
 /// The picture of what the form would plan, or why it would be refused.
 pub async fn preview(State(app): State<Shared>, reader: Reader, form: Posted) -> Response {
-    if form::names_nothing(&form) {
-        return Html(picture::nothing_yet(reader.say).into_string()).into_response();
-    }
-    match seen(&app, form).await {
-        Ok(seen) => Html(picture::markup(reader.say, &seen).into_string()).into_response(),
+    match pictured(&app, reader.say, form).await {
+        Ok(picture) => Html(picture.into_string()).into_response(),
         Err(response) => response,
     }
 }
 
-async fn seen(app: &Shared, form: Posted) -> Result<Result<Planned, BookError>, Response> {
+/// The picture of a form, whether it follows each change or was asked for.
+async fn pictured(app: &Shared, say: Say, form: Posted) -> Result<Markup, Response> {
+    if form::names_nothing(&form) {
+        return Ok(picture::nothing_yet(say));
+    }
     let (book, now) = (app.book().clone(), app.now());
-    aside(move || session::preview(&book, &form::request(&form)?, now)).await
+    let seen = aside(move || session::preview(&book, &form::request(&form)?, now)).await?;
+    Ok(picture::markup(say, &seen))
 }
 
 /// Plans the session, or only shows it if that was asked.
 pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
     if posted.ticked("show") {
-        let seen = match seen(&app, posted.clone()).await {
-            Ok(seen) => seen,
+        let picture = match pictured(&app, reader.say, posted.clone()).await {
+            Ok(picture) => picture,
             Err(response) => return response,
         };
-        let picture = picture::markup(reader.say, &seen);
         return again(&app, &reader, &posted, picture, None).await;
     }
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
@@ -359,16 +361,7 @@ fn terms(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
                 (pick("these", say.of("Those ticked here", "以下勾选的")))
             }
             p.hint data-kinds="ranking paired" { (say.of("Tick the term by which cups are compared.", "勾选用于比较的评语。")) }
-            @for family in &offer.families {
-                @let here: Vec<&Term> = offer.terms.iter().filter(|t| ids::same(&t.family, &family.id)).collect();
-                @if !here.is_empty() {
-                    fieldset.family { legend { (family.labels.or(say.key(), &family.id)) }
-                        div.ticks { @for t in here {
-                            label.pick { input type="checkbox" name="term" value=(t.id) checked[ticked.iter().any(|k| ids::same(k, &t.id))]; span { (t.label(say.key())) } }
-                        } }
-                    }
-                }
-            }
+            (term_boxes(say, &offer.families, &offer.terms.iter().collect::<Vec<_>>(), &ticked))
         }
     }
 }
