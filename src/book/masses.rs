@@ -47,7 +47,13 @@ impl Odd {
 /// what the log says of them.
 #[must_use]
 pub fn odd(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<Odd> {
-    let known: Vec<(&'static str, f64)> = IN_ORDER
+    weighed(lot, instead).windows(2).filter_map(|pair| Odd::of(pair[0], pair[1])).collect()
+}
+
+/// The masses that [`odd`] looks at, in the order of weighing: parameters and kilograms.
+#[must_use]
+pub fn weighed(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<(&'static str, f64)> {
+    IN_ORDER
         .iter()
         .filter_map(|id| {
             let new = instead.iter().find(|(of, _)| ids::same(of, id)).map(|(_, kg)| *kg);
@@ -55,8 +61,7 @@ pub fn odd(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<Odd> {
             Some((*id, new.or_else(logged)?))
         })
         .filter(|(_, kg)| *kg > 0.0)
-        .collect();
-    known.windows(2).filter_map(|pair| Odd::of(pair[0], pair[1])).collect()
+        .collect()
 }
 
 /// The kilograms of a mass of a batch as they are typed; none if the parameter is none of these.

@@ -1,7 +1,10 @@
 //! What is wrong in a form that was sent: all of it at once, each beside its field.
 
+use axum::http::StatusCode;
 use maud::{Markup, PreEscaped, html};
 
+use super::App;
+use super::page::{self, Reader};
 use super::posted::Posted;
 use super::say::Say;
 use super::told::{self, Names};
@@ -37,6 +40,18 @@ pub enum Wrong {
 impl From<BookError> for Wrong {
     fn from(error: BookError) -> Self {
         Self::Book(error)
+    }
+}
+
+impl From<Wrong> for BookError {
+    fn from(wrong: Wrong) -> Self {
+        match wrong {
+            Wrong::Book(error) => error,
+            Wrong::Form(Mistakes(all)) => {
+                let told: Vec<String> = all.into_iter().map(|m| m.text).collect();
+                Self::Refused(told.join("\n"))
+            }
+        }
     }
 }
 
@@ -177,6 +192,32 @@ pub fn shown(say: Say, form: Markup, mistakes: &Mistakes, names: &Names) -> Mark
     }
 }
 
+/// A form that was not done, with what is wrong in it, and the status that says so.
+#[must_use]
+pub fn with_wrong(
+    (app, reader): (&App, &Reader),
+    posted: &Posted,
+    wrong: &Wrong,
+    form: Markup,
+    names: &Names,
+) -> (StatusCode, Markup) {
+    let say = reader.say;
+    let status = match wrong {
+        Wrong::Book(BookError::Store(_)) => StatusCode::INTERNAL_SERVER_ERROR,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    let body = match wrong {
+        Wrong::Form(mistakes) => shown(say, form, mistakes, names),
+        Wrong::Book(BookError::Refused(text)) => {
+            shown(say, form, &Mistakes::of_refusal(text, posted), names)
+        }
+        Wrong::Book(other) => {
+            html! { (page::wrong(reader, &page::shown_error(app, other))) (form) }
+        }
+    };
+    (status, body)
+}
+
 fn beside(say: Say, m: &Mistake, id: &str, names: &Names) -> Markup {
     html! {
         span.amiss id=(id) { (told::markup_naming(say, &m.text, names)) }
@@ -230,7 +271,15 @@ fn put(page: &str, control: &Control, own: &str, beside: &Markup) -> String {
     let invalid = if tag.contains("aria-invalid") { "" } else { " aria-invalid=\"true\"" };
     let (before, between, behind) =
         (&page[..control.tag.0], &page[control.tag.1..control.end], &page[control.end..]);
-    format!("{before}{tag}{invalid}{between}{}{behind}", beside.0)
+    // Where it is folded away, that is opened.
+    let folded = before.rfind("<details").filter(|at| !before[*at..].contains("</details>"));
+    let (before, opened) = match folded.map(|at| before.split_at(at + "<details".len())) {
+        Some((head, rest)) if !rest.split('>').next().unwrap_or_default().contains(" open") => {
+            (head, format!(" open{rest}"))
+        }
+        _ => (before, String::new()),
+    };
+    format!("{before}{opened}{tag}{invalid}{between}{}{behind}", beside.0)
 }
 
 #[cfg(test)]
@@ -266,6 +315,18 @@ mod tests {
         assert!(page.contains("<a href=\"#on\">When</a>: it is no day"), "{page}");
         assert!(page.contains("nothing &lt;b&gt;else"), "{page}");
         assert_eq!(page.matches("aria-invalid").count(), 2, "{page}");
+    }
+
+    #[test]
+    fn what_is_folded_away_is_opened_where_something_is_wrong_in_it() {
+        let folded = |name: &str| html! { details.more { summary { "more" } (text_field(name, name, "", "x")) } };
+        let mut mistakes = Mistakes::default();
+        mistakes.add("b", "wrong");
+        mistakes.add("c", "wrong too");
+        let form = html! { (folded("a")) (folded("b")) (text_field("c", "c", "", "")) };
+        let page = shown(EN, form, &mistakes, &Names::default()).into_string();
+        assert_eq!(page.matches("<details open class=\"more\">").count(), 1, "{page}");
+        assert!(page.find(" open").unwrap_or_default() > page.find("id=\"a\"").unwrap_or_default());
     }
 
     #[test]

@@ -44,7 +44,7 @@ fn a_number_far_from_what_is_usual_is_asked_back_by_every_form_until_it_is_meant
             "log",
             vec![("parameter", "pluck.mass"), ("value", "99999")],
             "value",
-            "values of this book are",
+            "less than a tenth of the 99999 kg",
         ),
         ("move", vec![("temperature", "250"), ("place", "loft")], "temperature", "°C"),
         (
@@ -350,4 +350,35 @@ fn a_trial_offers_the_parameters_and_terms_of_the_book_to_be_ticked() {
     assert!(page.contains("name=\"levels:dry.method\" value=\"sun\" checked"), "{page}");
     assert!(page.contains("value=\"40..75\""), "{page}");
     assert!(page.contains("name=\"term\" value=\"sweet\" checked"), "{page}");
+}
+
+#[test]
+fn a_plan_tells_each_number_and_day_that_is_none_beside_its_field() {
+    let (garden, _desk, maker) = open();
+    let fields = [
+        ("kind", "ranking"),
+        ("name", "x"),
+        ("day", "someday"),
+        ("fill", "lots"),
+        ("lot", "T25-16"),
+        ("lot", "T25-15"),
+        ("term", "sweet"),
+        ("seed", "7"),
+        ("alpha", "small"),
+        ("replicates", "two"),
+        ("days", "2026-06-03, soon"),
+    ];
+    let page = refused(&maker, "/sessions/new", &fields);
+    for (field, text) in [
+        ("day", "\"someday\" is no day"),
+        ("days", "\"soon\" is no day"),
+        ("alpha", "alpha is \"small\""),
+        ("replicates", "the number of replicates is \"two\""),
+    ] {
+        assert!(beside(&page, field).contains(text), "{field}: {page}");
+    }
+    // What is folded away is opened, so that the field can be seen.
+    let folded = &page[..page.find(" id=\"replicates\"").unwrap()];
+    assert!(folded[folded.rfind("<details").unwrap()..].starts_with("<details open"), "{page}");
+    assert!(!garden.root().join("sessions/2026-06-02-x").exists());
 }

@@ -13,14 +13,13 @@ use crate::book::tasters::Taster;
 use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
-use crate::desk::page::{
-    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
-};
+use crate::desk::mistakes::{Wrong, with_wrong};
+use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, twice};
 use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
 use crate::desk::terms::term_boxes;
-use crate::desk::told;
+use crate::desk::told::{self, Names};
 use crate::desk::{App, Shared};
 use crate::session::{self, DealSecret, Planned};
 
@@ -112,9 +111,7 @@ pub async fn show(
     let (book, now) = (app.book().clone(), app.now());
     let read = aside(move || Ok((offer(&book, now)?, begun(fields, &book, now)?))).await;
     match read {
-        Ok(Ok((offer, form))) => {
-            shown(&app, &reader, &offer, &form, html! {}, None).into_response()
-        }
+        Ok(Ok((offer, form))) => shown(&app, &reader, &offer, &form, html! {}, None),
         Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -151,7 +148,11 @@ async fn pictured(app: &Shared, say: Say, form: Posted) -> Result<Markup, Respon
         return Ok(picture::nothing_yet(say));
     }
     let (book, now) = (app.book().clone(), app.now());
-    let seen = aside(move || session::preview(&book, &form::request(&form)?, now)).await?;
+    let seen = aside(move || {
+        let request = form::request(&form).map_err(BookError::from)?;
+        session::preview(&book, &request, now)
+    });
+    let seen = seen.await?;
     Ok(picture::markup(say, &seen))
 }
 
@@ -166,7 +167,7 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
     }
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let planned = aside(move || {
-        of.taken.once(&form, || {
+        of.taken.once(&form, || -> Result<CameOf, Wrong> {
             let request = form::request(&form)?;
             let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
             let mut told = vec![is_planned(say, &planned)];
@@ -209,16 +210,11 @@ async fn again(
     reader: &Reader,
     posted: &Posted,
     picture: Markup,
-    error: Option<BookError>,
+    wrong: Option<Wrong>,
 ) -> Response {
     let (book, now) = (app.book().clone(), app.now());
     match aside(move || offer(&book, now)).await {
-        Ok(Ok(offer)) => {
-            let status =
-                error.as_ref().map_or(StatusCode::OK, |_| StatusCode::UNPROCESSABLE_ENTITY);
-            let text = error.map(|e| shown_error(app, &e));
-            (status, shown(app, reader, &offer, posted, picture, text)).into_response()
-        }
+        Ok(Ok(offer)) => shown(app, reader, &offer, posted, picture, wrong.as_ref()),
         Ok(Err(e)) => failed(app, reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -230,11 +226,10 @@ fn shown(
     offer: &Offer,
     form: &Posted,
     picture: Markup,
-    error: Option<String>,
-) -> Html<String> {
+    wrong: Option<&Wrong>,
+) -> Response {
     let say = reader.say;
     let body = html! {
-        @if let Some(text) = &error { (wrong(reader, text)) }
         form.plan method="post" action="/sessions/new" data-preview="/sessions/preview" {
             (token(reader))
             div.simple {
@@ -260,7 +255,12 @@ fn shown(
             datalist id="samples" { @for s in offer.samples.iter().take(SUGGESTED) { option value=(s.name) {} } }
         }
     };
-    page(app, reader, Part::Sessions, say.of("Plan a session", "计划场次"), with_ours(body))
+    let (status, body) = match wrong {
+        None => (StatusCode::OK, body),
+        Some(wrong) => with_wrong((app, reader), form, wrong, body, &Names::default()),
+    };
+    let title = say.of("Plan a session", "计划场次");
+    (status, page(app, reader, Part::Sessions, title, with_ours(body))).into_response()
 }
 
 fn kinds(reader: &Reader, form: &Posted) -> Markup {

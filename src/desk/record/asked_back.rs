@@ -3,11 +3,11 @@
 use crate::book::book_file::clock;
 use crate::book::far::{By, Far, far, far_kilograms};
 use crate::book::lots::Lot;
-use crate::book::masses::{kilograms_of, odd};
+use crate::book::masses::{kilograms_of, odd, weighed};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::Moment;
-use crate::book::units;
 use crate::book::writing::refused;
+use crate::book::{ids, units};
 use crate::desk::App;
 use crate::desk::mistakes::Mistakes;
 use crate::desk::posted::Posted;
@@ -36,8 +36,10 @@ impl Looked<'_> {
         if let Some(mass) = kilograms_of(&p.id, text, p.unit.as_deref()) {
             let masses: Vec<(&str, f64)> =
                 [(p.id.as_str(), mass)].iter().chain(with).copied().collect();
-            if let Some(told) = self.hardly_together(p, &masses) {
-                return Some(told);
+            let weighed = weighed(self.lot, &masses);
+            // The other masses of the batch say more of it than other batches do.
+            if weighed.iter().any(|(id, _)| !ids::same(id, &p.id)) {
+                return self.hardly_together(p, &masses);
             }
         }
         let value = p.value_of(text, None).ok()?.number()?;

@@ -13,14 +13,14 @@ use super::field_words::{self, Shown};
 use super::tables::{Field, Form, begin_of, part_mut, table, table_mut, write};
 use super::texts::{conflict, readable};
 use super::things::{self, Thing};
-use super::{Body, classes, fields, lot_page, sheet, shown, with_wrong};
+use super::{Body, classes, fields, lot_page, sheet, shown};
 use crate::book::problem::Problems;
 use crate::book::proposed::{Saved, Text};
 use crate::book::reading::BOOK;
 use crate::book::retasting::RETASTING;
 use crate::book::writing::{refused, with_table};
 use crate::book::{BookError, ids, starter};
-use crate::desk::mistakes::{Mistakes, Wrong};
+use crate::desk::mistakes::{Mistakes, Wrong, with_wrong};
 use crate::desk::page::{Part, Reader, aside, failed, go, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::told::Names;
@@ -407,16 +407,17 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
             kilograms_of_lot(app, reader, (posted, id), &mut amiss)?;
         }
     }
-    let text = doc.to_string();
-    if amiss.is_empty() {
-        return match app.book().save_text(&file, &text, seen, &readable(app)) {
-            Err(BookError::Records(problems)) => {
-                noted(reader, &what, (&problems, &text), &tables, amiss)
-            }
-            other => Ok(other?),
-        };
-    }
-    Err(Wrong::Form(amiss))
+    let (text, lots) = (doc.to_string(), readable(app));
+    let problems = if amiss.is_empty() {
+        match app.book().save_text(&file, &text, seen, &lots) {
+            Err(BookError::Records(problems)) => problems,
+            other => return Ok(other?),
+        }
+    } else {
+        // What else is wrong is told with it.
+        app.book().mistakes_of_text(&file, &text, &lots)?
+    };
+    noted(reader, &what, (&problems, &text), &tables, amiss)
 }
 
 /// Stands for an id that cannot be, while the other fields are looked at.

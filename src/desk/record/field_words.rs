@@ -29,6 +29,9 @@ pub fn note(
         let of_file = shown.iter().filter(|_| problem.file == file);
         let field = of_file.into_iter().find_map(|shown| field_of(problem, text, shown));
         match field {
+            // It is told already, as what was typed.
+            Some((key, _)) if amiss.has(key) => {}
+            None if amiss.has("id") && problem.found.starts_with("id = ") => {}
             Some((key, true)) => amiss.add(
                 key,
                 say.of(

@@ -33,8 +33,8 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::mistakes::{self, Mistakes, Wrong};
-use super::page::{self, Part, Reader, aside, failed, go, shown_error, twice};
+use super::mistakes::{Wrong, with_wrong};
+use super::page::{self, Part, Reader, aside, failed, go, twice};
 use super::posted::{CameOf, Once, Posted};
 use super::told::Names;
 use super::{App, Shared};
@@ -134,29 +134,6 @@ async fn written(
 fn names_of_parameters(app: &App, reader: &Reader) -> Names {
     let parameters = app.cache.parameters();
     parameters.map_or_else(|_| Names::default(), |p| Names::of_parameters(&p.value, reader.say))
-}
-
-/// A form with what is wrong in it, each thing beside its field where it is about one.
-fn with_wrong(
-    (app, reader): (&App, &Reader),
-    posted: &Posted,
-    wrong: &Wrong,
-    form: Markup,
-    names: &Names,
-) -> (StatusCode, Markup) {
-    let say = reader.say;
-    let status = match wrong {
-        Wrong::Book(BookError::Store(_)) => StatusCode::INTERNAL_SERVER_ERROR,
-        _ => StatusCode::UNPROCESSABLE_ENTITY,
-    };
-    let body = match wrong {
-        Wrong::Form(mistakes) => mistakes::shown(say, form, mistakes, names),
-        Wrong::Book(BookError::Refused(text)) => {
-            mistakes::shown(say, form, &Mistakes::of_refusal(text, posted), names)
-        }
-        Wrong::Book(other) => html! { (page::wrong(reader, &shown_error(app, other))) (form) },
-    };
-    (status, body)
 }
 
 /// Randomness for the ids of entries, from the operating system.
