@@ -157,8 +157,12 @@ fn sure(field: &str, text: &str) -> String {
 #[must_use]
 pub fn shown(say: Say, form: Markup, mistakes: &Mistakes, names: &Names) -> Markup {
     let mut page = form.into_string();
+    // By their places on the page; what is about no field stands first.
+    let place = |m: &Mistake| find(&page, &m.field).map_or(0, |c| c.tag.0);
+    let mut in_order: Vec<(usize, &Mistake)> = mistakes.0.iter().map(|m| (place(m), m)).collect();
+    in_order.sort_by_key(|(at, _)| *at);
     let mut above = Vec::new();
-    for (i, m) in mistakes.0.iter().enumerate() {
+    for (i, (_, m)) in in_order.into_iter().enumerate() {
         let own = format!("amiss-{i}");
         let found = find(&page, &m.field).map(|control| {
             let beside = beside(say, m, &own, names);
@@ -169,7 +173,7 @@ pub fn shown(say: Say, form: Markup, mistakes: &Mistakes, names: &Names) -> Mark
                 page = with;
                 let head = m.text.lines().next().unwrap_or_default();
                 let colon = say.of(": ", "：");
-                html! { a href={ "#" (id) } { (PreEscaped(label)) } (colon) (told::markup_naming(say, head, names)) }
+                html! { a href={ "#" (id) } { (PreEscaped(label)) (colon) (told::markup_naming(say, head, names)) } }
             }
             None => html! { pre { (told::markup_naming(say, &m.text, names)) } },
         });
@@ -299,20 +303,20 @@ mod tests {
         // What was typed looks like a field, and is none.
         let form = html! { (text_field("kg", "Made tea, kg", "weighed", "\" id=\"on\"")) (text_field("on", "When", "", "x<y")) };
         let mut mistakes = Mistakes::default();
-        mistakes.add("kg", "it is no mass\n  expected: kilograms");
         mistakes.add("on", "it is no day");
+        mistakes.add("kg", "it is no mass\n  expected: kilograms");
         mistakes.add("", "nothing <b>else</b> holds");
         let page = shown(EN, form, &mistakes, &Names::default()).into_string();
         assert!(
-            page.contains("aria-describedby=\"amiss-0 kg-hint\" aria-invalid=\"true\">"),
+            page.contains("aria-describedby=\"amiss-1 kg-hint\" aria-invalid=\"true\">"),
             "{page}"
         );
-        assert!(page.contains("aria-describedby=\"amiss-1\" aria-invalid=\"true\">"), "{page}");
+        assert!(page.contains("aria-describedby=\"amiss-2\" aria-invalid=\"true\">"), "{page}");
         assert!(
-            page.contains("id=\"amiss-0\">it is no mass\n  expected: kilograms</span>"),
+            page.contains("id=\"amiss-1\">it is no mass\n  expected: kilograms</span>"),
             "{page}"
         );
-        assert!(page.contains("<a href=\"#on\">When</a>: it is no day"), "{page}");
+        assert!(page.contains("<a href=\"#on\">When: it is no day</a>"), "{page}");
         assert!(page.contains("nothing &lt;b&gt;else"), "{page}");
         assert_eq!(page.matches("aria-invalid").count(), 2, "{page}");
     }

@@ -140,9 +140,14 @@ pub fn request(form: &Posted) -> Result<PlanRequest, Wrong> {
         }
         _ => Terms::Default,
     };
-    let alpha: Option<f64> = read(&mut amiss, form, "alpha", "alpha");
-    let distinguishers = read(&mut amiss, form, "distinguishers", "the share of people");
-    let power = read(&mut amiss, form, "power", "the power");
+    // What belongs to tests alone stays out of a profile: its fields are not shown there.
+    let test = (kind != Kind::Profile).then(|| TestPlan {
+        alpha: read(&mut amiss, form, "alpha", "alpha").unwrap_or(ALPHA),
+        distinguishers: read(&mut amiss, form, "distinguishers", "the share of people")
+            .filter(|_| kind.is_choice()),
+        power: read(&mut amiss, form, "power", "the power").filter(|_| kind.is_choice()),
+        ties: form.ticked("ties") && kind == Kind::Ranking,
+    });
     let replicates = read(&mut amiss, form, "replicates", "the number of replicates");
     let days = days(&mut amiss, form);
     let flight_size = read(&mut amiss, form, "flight-size", "the size of a flight");
@@ -150,14 +155,6 @@ pub fn request(form: &Posted) -> Result<PlanRequest, Wrong> {
         read(&mut amiss, form, "per-taster", "the cups for each taster");
     let order_seed = read(&mut amiss, form, "seed", "the order seed");
     amiss.none()?;
-    let ties = form.ticked("ties");
-    // What belongs to tests alone stays out of a profile: its fields are not shown there.
-    let test = (kind != Kind::Profile).then(|| TestPlan {
-        alpha: alpha.unwrap_or(ALPHA),
-        distinguishers: distinguishers.filter(|_| kind.is_choice()),
-        power: power.filter(|_| kind.is_choice()),
-        ties: ties && kind == Kind::Ranking,
-    });
     let one = |name: &str| form.filled(name).map(str::to_owned);
     let with_cups = !kind.is_choice();
     Ok(PlanRequest {

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::book::making::{OF_EACH_LOT, unit_in};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters, Role};
-use crate::book::vocabulary::Vocabulary;
+use crate::book::vocabulary::{Scale, Term, Vocabulary};
 use crate::book::{Book, BookError, ids};
 use crate::desk::page::{field, text_field};
 use crate::desk::posted::Posted;
@@ -147,7 +147,12 @@ fn name_of(id: &str, say: Say) -> String {
 /// The form.
 pub fn form(offer: &Offer, asked: &Posted, say: Say) -> Markup {
     let batches = asked.filled("batches").unwrap_or("4");
-    let terms = offer.vocabulary.terms.iter().filter(|t| t.merged_into.is_none());
+    // As `link` tells effects in points: of these alone.
+    let in_points = |t: &&Term| {
+        let words = matches!(t.scale, Scale::Nominal { .. } | Scale::Tick | Scale::Note);
+        t.merged_into.is_none() && !words
+    };
+    let terms = offer.vocabulary.terms.iter().filter(in_points);
     let ticked = asked.all("term");
     html! {
         form.asked method="get" {

@@ -3,7 +3,7 @@
 use crate::book::book_file::clock;
 use crate::book::far::{By, Far, far, far_kilograms};
 use crate::book::lots::Lot;
-use crate::book::masses::{kilograms_of, odd, weighed};
+use crate::book::masses::{Odd, kilograms_of, odd, weighed};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::Moment;
 use crate::book::writing::refused;
@@ -56,7 +56,11 @@ impl Looked<'_> {
         let say = self.say;
         let name =
             |id: &str| self.parameters.parameter(id).map_or(id, |p| p.label(say.key())).to_owned();
-        let odd = odd(self.lot, masses).into_iter().find(|o| o.is_about(&p.id))?;
+        // Of two that are typed together the later one is asked back.
+        let typed = |id: &str| masses.iter().any(|(known, _)| ids::same(known, id));
+        let here =
+            |o: &Odd| ids::same(o.after.0, &p.id) || (o.is_about(&p.id) && !typed(o.after.0));
+        let odd = odd(self.lot, masses).into_iter().find(here)?;
         let (a, of_a) = (name(odd.after.0), units::four_digits(odd.after.1));
         let (b, of_b) = (name(odd.before.0), units::four_digits(odd.before.1));
         let (en, zh) = if odd.more {
@@ -142,18 +146,20 @@ fn in_full(app: &App, p: &Parameter, text: &str) -> String {
 /// From what a value is far, in words.
 fn of_far(far: &Far, unit: &str, say: Say) -> String {
     let (low, high) = (units::four_digits(far.low), units::four_digits(far.high));
+    let range = if low == high {
+        low
+    } else {
+        say.of(format!("{low} to {high}"), format!("{low} 至 {high}"))
+    };
     match far.by {
-        By::Usual => say.of(
-            format!("where {low} to {high}{unit} is usual"),
-            format!("常见 {low} 至 {high}{unit}"),
-        ),
+        By::Usual => say.of(format!("where {range}{unit} is usual"), format!("常见 {range}{unit}")),
         By::Book(n) => say.of(
-            format!("where the {n} values of this book are {low} to {high}{unit}"),
-            format!("本册已有的 {n} 个数值为 {low} 至 {high}{unit}"),
+            format!("where the {n} values of this book are {range}{unit}"),
+            format!("本册已有的 {n} 个数值为 {range}{unit}"),
         ),
         By::Anywhere => say.of(
-            format!("which is far from {low} to {high}{unit}, where tea is made"),
-            format!("与制茶的 {low} 至 {high}{unit} 相差很大"),
+            format!("which is far from {range}{unit}, where tea is made"),
+            format!("与制茶的 {range}{unit} 相差很大"),
         ),
     }
 }

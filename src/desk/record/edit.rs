@@ -455,7 +455,7 @@ fn kilograms_of_lot(
 ) -> Result<(), BookError> {
     let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
     let was = lots.iter().find(|l| ids::same(&l.id, id)).and_then(|l| l.file.value.kg);
-    let kg = fields::number(posted.text("kg"))?.filter(|kg| Some(*kg) != was);
+    let kg = fields::number(posted.text("kg"))?.filter(|kg| *kg > 0.0 && Some(*kg) != was);
     let (of, say) = (&parameters.value, reader.say);
     Looked { lot: None, id, lots: &lots, parameters: of, say }.kilograms(posted, "kg", kg, amiss);
     Ok(())
