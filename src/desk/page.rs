@@ -264,6 +264,16 @@ pub fn choice(
     )
 }
 
+/// That phones do not reach what is opened by a link, since the desk is on no network.
+pub fn only_here(say: Say) -> Markup {
+    html! {
+        p.wrong {
+            (say.of("Only this machine reaches it: for phones on the Wi-Fi start the desk with ", "目前只有本机能打开：要用同一 Wi-Fi 的手机，启动工作台时请加 "))
+            code.whole-word { "--lan" } (say.of(".", "。"))
+        }
+    }
+}
+
 /// Goes to a page of ours after something was written.
 pub fn go(to: &str) -> Response {
     Redirect::to(to).into_response()

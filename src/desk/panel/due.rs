@@ -80,7 +80,7 @@ async fn shown(
     let ticked = typed.all("taster");
     let body = html! {
         @if let Some(e) = &error { (wrong(reader, &shown_error(app, e))) }
-        p { a href="/due" { (say.of("All that is due", "全部到期项")) } " · " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
+        p.buttons { a href="/due" { (say.of("All that is due", "全部到期项")) } " " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
         p.hint { (say.of("Keep the calendar from whoever tastes: it names samples.", "日历含样品名，勿让评茶员看到。")) }
         @match &seen.due.sitting {
             Answer::Unknown(why) => { p { (say.of("No session is to be planned: ", "无可计划：")) (told::markup(say, &why.reason)) } }

@@ -27,7 +27,7 @@ pub fn markup(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         section {
             h2 { (say.of("Ballots", "评茶单")) }
             p.buttons { a.button.quiet href={ (at) "/join" } { (say.of("Links for phones", "手机链接")) } }
-            div.wide tabindex="0" role="region" aria-label=(say.of("Ballots", "评茶单")) { table { tbody { @for p in &room.progress { tr {
+            div.wide tabindex="0" role="region" aria-label=(say.of("Ballots", "评茶单")) { table.stacked { tbody { @for p in &room.progress { tr {
                 th scope="row" { (p.name) }
                 td { a href={ (at) "/ballot/" (p.of.taster) } download { (say.of("Paper ballot (PDF)", "纸质评茶单 (PDF)")) } }
                 td { a href={ (at) "/enter/" (p.of.taster) } { (say.of("Type in from paper", "从纸上录入")) } }

@@ -43,6 +43,7 @@ struct Sample {
     name: String,
     class: String,
     since: Day,
+    in_quarantine: bool,
 }
 
 fn offer(book: &Book, now: Moment) -> Result<Offer, BookError> {
@@ -56,7 +57,13 @@ fn offer(book: &Book, now: Moment) -> Result<Offer, BookError> {
         };
         let class = || lot.file.value.class.clone();
         let since = lot.own_since();
-        arms.iter().map(|arm| Sample { name: name(arm), class: class(), since }).collect()
+        let sample = |arm: &String| Sample {
+            name: name(arm),
+            class: class(),
+            since,
+            in_quarantine: lot.is_in_quarantine(arm),
+        };
+        arms.iter().map(sample).collect()
     };
     let file = book.book_file()?.value;
     let vocabulary = book.vocabulary()?.value;
@@ -298,10 +305,11 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             @if offer.samples.is_empty() {
                 p { (say.of("There is no lot yet. ", "还没有批次。")) a href="/lots" { (say.of("Add lots first", "请先添加批次")) } }
             }
+            @else { p.hint { (say.of(format!("{} to choose from, the youngest first", first.len()), format!("可选 {} 个，新的在前", first.len()))) } }
             div.ticks.scroll tabindex="0" role="group" aria-label=(say.of("Lots to tick", "勾选批次")) {
                 @for (_, s) in &first {
                     label.pick { input type="checkbox" name="lot" value=(s.name) checked[is_ticked(s)];
-                        span { (s.name) span.hint { (class(&s.class, reader.say)) ", " (s.since) } } }
+                        span { (s.name) span.hint { (class(&s.class, reader.say)) ", " (s.since) @if s.in_quarantine { b.warn { (say.of(", in quarantine", "，隔离中")) } } } } }
                 }
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {

@@ -14,7 +14,7 @@ use crate::book::session_files::Kind;
 use crate::book::{BookError, ids};
 use crate::desk::Shared;
 use crate::desk::page::{
-    Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
+    Part, Reader, aside, failed, field, only_here, page, shown_error, text_field, token, wrong,
 };
 use crate::desk::posted::Posted;
 use crate::desk::told;
@@ -142,7 +142,7 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         Stage::Planned => html! {
             p { (say.of("Next: hand out the ballots, on phones or on paper.", "下一步：发放评茶单，手机或纸质。")) }
             p.buttons { a.button href={ (at) "/join" } { (say.of("Links for phones", "手机链接")) } }
-            @if !app.on_lan { p.hint { (say.of("Only this machine reaches the ballots: start the desk with --lan for phones.", "目前只有本机能打开评茶单：要用手机，请以 --lan 启动工作台。")) } }
+            @if !app.on_lan { (only_here(say)) }
         },
         Stage::Open if all_in => html! {
             p { (say.of("Everybody has handed in. Next: close the session.", "所有人都已交。下一步：截止。")) }

@@ -107,7 +107,7 @@ fn table(f: &Due, say: Say) -> Markup {
             tbody {
                 @for s in &f.samples {
                     tr {
-                        th scope="row" { (s.sample) }
+                        th scope="row" { a href={ "/lots/" (s.lot) } { (s.sample) } }
                         td data-head=(heads[1]) { (state(s.state, say)) @if s.is_new() { (say.of(", not tasted yet: first tasting", "，尚未评过：首评")) } }
                         @match &s.next {
                             Answer::Known(t) => {

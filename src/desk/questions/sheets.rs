@@ -5,11 +5,12 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use super::{Asked, STYLES, as_file, of_app, of_book};
+use super::{Asked, STYLES, as_file, of_app, of_book, samples};
 use crate::book::time::Moment;
 use crate::book::{BookError, store};
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
 use crate::desk::posted::Posted;
+use crate::desk::say::Say;
 use crate::desk::{App, Shared};
 use crate::findings::sheet::ForIssue;
 use crate::sheets;
@@ -17,10 +18,13 @@ use crate::sheets::lot::issued::{Form, found, issue as write};
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
 
-/// The issued sheets, the latest first, and the samples that one could be issued of.
-fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
+/// An issued sheet: its name, and the endings of its files.
+type IssuedFiles = (String, Vec<String>);
+
+/// The issued sheets by their names, and the samples that one could be issued of.
+fn there(app: &App) -> Result<(Vec<IssuedFiles>, Vec<String>), BookError> {
     let folder = app.book().root().join("sheets");
-    let mut issued: Vec<String> = match std::fs::read_dir(&folder) {
+    let mut files: Vec<String> = match std::fs::read_dir(&folder) {
         Ok(entries) => entries
             .filter_map(Result::ok)
             .map(|e| e.file_name().to_string_lossy().into_owned())
@@ -28,18 +32,26 @@ fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
             .collect(),
         Err(_) => Vec::new(),
     };
-    issued.sort();
-    let today = Moment::now().day();
-    let mut samples = Vec::new();
-    for lot in app.cache.lots()?.iter() {
-        let arms = lot.arms_on(today);
-        if arms.len() < 2 {
-            samples.push(lot.id.clone());
-        } else {
-            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
+    files.sort();
+    let mut issued: Vec<IssuedFiles> = Vec::new();
+    for file in files {
+        let (name, end) = file.rsplit_once('.').unwrap_or((&file, ""));
+        match issued.last_mut().filter(|(n, _)| n == name) {
+            Some((_, ends)) => ends.push(end.to_owned()),
+            None => issued.push((name.to_owned(), vec![end.to_owned()])),
         }
     }
-    Ok((issued, samples))
+    Ok((issued, samples(app)?))
+}
+
+/// What a file is, by its ending.
+fn form(end: &str, say: Say) -> String {
+    match end {
+        "pdf" => "PDF".to_owned(),
+        "png" => say.of("picture", "图片").to_owned(),
+        "html" => say.of("page", "网页").to_owned(),
+        other => other.to_owned(),
+    }
 }
 
 /// What was issued, and the way to a new sheet.
@@ -55,7 +67,12 @@ pub async fn list(State(app): State<Shared>, reader: Reader) -> Response {
         ul.chips { @for sample in &samples { li { a href={ "/sheets/of/" (sample) } { (sample) } } } }
         h2 { (say.of("Issued", "已签发")) }
         @if issued.is_empty() { p { (say.of("None yet.", "尚无。")) } }
-        ul.chips { @for name in &issued { li { a href={ "/sheets/file/" (name) } { (name) } } } }
+        ul.issued { @for (name, ends) in &issued { li {
+            span { (name) }
+            ul.chips { @for end in ends { li {
+                a href={ "/sheets/file/" (name) "." (end) } aria-label={ (name) ", " (form(end, say)) } { (form(end, say)) }
+            } } }
+        } } }
     };
     page_with(&app, &reader, Part::Sheets, say.of("Lot sheets", "批次单"), STYLES, body)
         .into_response()

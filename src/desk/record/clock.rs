@@ -15,7 +15,7 @@ use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::Day;
 use crate::book::writing::refused;
 use crate::book::{BookError, ids, units};
-use crate::desk::page::{Part, Reader, aside, head, other_language};
+use crate::desk::page::{Part, Reader, aside, head, only_here, other_language};
 use crate::desk::panel::qr::qr;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared, told};
@@ -263,9 +263,7 @@ pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
                 "With this link a phone in the workshop begins batches and writes down when their steps begin and end and what is measured. It shows nothing else of the book; tasters have links of their own.",
                 "车间的手机凭此链接新开批次，记下各步骤的起止时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
             )) }
-            @if !app.on_lan {
-                p.warn { (say.of("Only this machine reaches it now: start the desk with --lan so that phones on the Wi-Fi can.", "目前仅本机可用：请以 --lan 启动工作台，使同一 Wi-Fi 的手机可用。")) }
-            }
+            @if !app.on_lan { (only_here(say)) }
             @if let Some(code) = qr(&address, say.of("The link as a QR code", "链接的二维码")) { div.qr { (code) } }
             p { a href=(address) { (address) } }
             p.hint { (say.of("Whoever has the link may log; it is the same for all of the workshop.", "持有链接者均可记录；全车间共用一个。")) }

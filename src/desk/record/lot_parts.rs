@@ -74,15 +74,8 @@ pub fn storage_of(
         section {
             h2 { (say.of("Storage", "贮藏")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "贮藏")) } } }
             @if any {
-                div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table {
-                    thead { tr {
-                        th scope="col" { (say.of("Arm", "存放组")) }
-                        th scope="col" { (say.of("From", "自")) }
-                        th scope="col" { (say.of("Until", "至")) }
-                        th scope="col" { (say.of("Place and pack", "存放处与包装")) }
-                        th scope="col" { (say.of("Humidity, %", "湿度，%")) }
-                        th scope="col" { (say.of("Temperature, °C", "温度，°C")) }
-                    } }
+                div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table.stacked {
+                    thead { tr { @for head in stay_heads(say) { th scope="col" { (head) } } } }
                     tbody { @for (arm, stays) in kept { @for stay in stays.iter().filter(told) { (stay_row(arm, stay, say)) } } }
                 } }
             } @else if logged.is_empty() {
@@ -111,15 +104,28 @@ pub fn storage_of(
     }
 }
 
+/// What stands above the columns, and on a phone before each cell.
+fn stay_heads(say: Say) -> [&'static str; 6] {
+    [
+        say.of("Arm", "存放组"),
+        say.of("From", "自"),
+        say.of("Until", "至"),
+        say.of("Place and pack", "存放处与包装"),
+        say.of("Humidity, %", "湿度，%"),
+        say.of("Temperature, °C", "温度，°C"),
+    ]
+}
+
 fn stay_row(arm: &str, stay: &Stay, say: Say) -> Markup {
+    let heads = stay_heads(say);
     html! {
         tr {
-            td { @if arm == MAIN { (say.of("whole lot", "整批")) } @else { (arm) } }
-            td.day { (stay.from.day()) }
-            td.day { @if stay.goes_on { (say.of("now", "至今")) } @else { (stay.to.day()) } }
-            td { (stay.place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &stay.pack { "; " (pack) } }
-            td { @for m in &stay.humidity { (air(m, "%", say)) } }
-            td { @for m in &stay.temperature { (air(m, "°C", say)) } }
+            th scope="row" { @if arm == MAIN { (say.of("whole lot", "整批")) } @else { (arm) } }
+            td.day data-head=(heads[1]) { (stay.from.day()) }
+            td.day data-head=(heads[2]) { @if stay.goes_on { (say.of("now", "至今")) } @else { (stay.to.day()) } }
+            td data-head=(heads[3]) { (stay.place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &stay.pack { "; " (pack) } }
+            td data-head=(heads[4]) { @for m in &stay.humidity { (air(m, "%", say)) } }
+            td data-head=(heads[5]) { @for m in &stay.temperature { (air(m, "°C", say)) } }
         }
     }
 }
@@ -256,6 +262,14 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
 
 /// Every line of the log, corrected or not.
 pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
+    let heads = [
+        say.of("When", "时间"),
+        say.of("What", "项目"),
+        say.of("Value", "数值"),
+        say.of("By", "记录人"),
+        say.of("Entry", "条目"),
+        say.of("Remarks", "说明"),
+    ];
     html! {
         section {
             h2 { (say.of("Log", "记录簿")) }
@@ -264,24 +278,17 @@ pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
             }
             details {
                 summary { (say.of(format!("All {} lines, with corrections", lot.log.lines.len()), format!("全部 {} 行，含更正", lot.log.lines.len()))) }
-                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录簿")) { table.log {
-                    thead { tr {
-                        th scope="col" { (say.of("When", "时间")) }
-                        th scope="col" { (say.of("What", "项目")) }
-                        th scope="col" { (say.of("Value", "数值")) }
-                        th scope="col" { (say.of("By", "记录人")) }
-                        th scope="col" { (say.of("Entry", "条目")) }
-                        th scope="col" { (say.of("Remarks", "说明")) }
-                    } }
+                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录簿")) { table.log.stacked {
+                    thead { tr { @for head in heads { th scope="col" { (head) } } } }
                     tbody { @for line in lot.log.values() {
                         @let p = parameters.parameter(&line.parameter);
                         @let newer = lot.log.values().find(|l| l.replaces.as_deref() == Some(line.entry.as_str()));
                         tr.gone[newer.is_some()] {
-                            td.day { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
-                            td { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
-                            td { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { ", " (words::how(line.how, say)) } }
-                            td { (line.by.as_deref().unwrap_or_default()) }
-                            td { code { (line.entry) } }
+                            td.day data-head=(heads[0]) { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
+                            td data-head=(heads[1]) { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
+                            td data-head=(heads[2]) { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { ", " (words::how(line.how, say)) } }
+                            td data-head=(heads[3]) { (line.by.as_deref().unwrap_or_default()) }
+                            td data-head=(heads[4]) { code { (line.entry) } }
                             td {
                                 @if let Some(newer) = newer { (say.of("replaced by ", "已由后条取代：")) code { (newer.entry) } " " }
                                 @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } ": " (line.reason.as_deref().unwrap_or_default()) " " }

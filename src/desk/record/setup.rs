@@ -187,29 +187,30 @@ pub async fn recipes(State(app): State<Shared>, reader: Reader) -> Response {
         let say = reader.say;
         let file = app.cache.recipes()?;
         let own = app.cache.book_file()?.value.defaults.recipe.clone();
+        let heads = [
+            say.of("Recipe", "冲泡方法"),
+            say.of("Leaf, g", "茶叶，克"),
+            say.of("Water, ml", "水，毫升"),
+            "°C",
+            say.of("Steeps, s", "各泡，秒"),
+            say.of("Vessel", "器具"),
+        ];
         let body = html! {
             (ways(&[Thing::Recipe], say))
             p.hint { (Thing::Recipe.note(say)) }
-            div.wide tabindex="0" role="region" aria-label=(say.of("Recipes", "冲泡方法")) { table {
-                thead { tr {
-                    th scope="col" { (say.of("Recipe", "冲泡方法")) }
-                    th.number scope="col" { (say.of("Leaf, g", "茶叶，克")) }
-                    th.number scope="col" { (say.of("Water, ml", "水，毫升")) }
-                    th.number scope="col" { "°C" }
-                    th scope="col" { (say.of("Steeps, s", "各泡，秒")) }
-                    th scope="col" { (say.of("Vessel", "器具")) }
-                } }
+            div.wide tabindex="0" role="region" aria-label=(say.of("Recipes", "冲泡方法")) { table.stacked {
+                thead { tr { @for (i, head) in heads.iter().enumerate() { th.number[(1..4).contains(&i)] scope="col" { (head) } } } }
                 tbody { @for r in &file.value.recipes {
                     tr {
                         th scope="row" {
                             a.row href=(edit(Thing::Recipe, &r.id)) { (r.labels.or(say.key(), &r.id)) }
                             @if own.as_ref().is_some_and(|o| ids::same(o, &r.id)) { " " span.pale { (say.of("(the book's own)", "（本册默认）")) } }
                         }
-                        td.number { (r.leaf_g) }
-                        td.number { (r.water_ml) }
-                        td.number { (r.water_c) }
-                        td { (r.steeps_s.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")) }
-                        td { (r.vessel_in(say.key()).unwrap_or_default()) }
+                        td.number data-head=(heads[1]) { (r.leaf_g) }
+                        td.number data-head=(heads[2]) { (r.water_ml) }
+                        td.number data-head=(heads[3]) { (r.water_c) }
+                        td data-head=(heads[4]) { (r.steeps_s.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")) }
+                        td data-head=(heads[5]) { (r.vessel_in(say.key()).unwrap_or_default()) }
                     }
                 } }
             } }
@@ -233,27 +234,28 @@ fn plans(app: &App, reader: &Reader) -> Result<Body, BookError> {
         _ => starter::RETASTING.to_owned(),
     };
     let doc: toml_edit::DocumentMut = text.parse().unwrap_or_default();
+    let heads = [
+        say.of("Plan", "计划"),
+        say.of("For", "适用"),
+        say.of("At the ages of", "陈期"),
+        say.of("Then each", "此后每隔"),
+        say.of("Until", "直到"),
+    ];
     let body = html! {
         (ways(&[Thing::Plan], say))
         p.hint { (Thing::Plan.note(say)) }
         @if plans.by_default { p { (say.of("The book has no plans of its own: these are those of a new book. They are written when you save one.", "本册没有自己的计划：以下为新册的默认计划，保存时写入。")) } }
-        div.wide tabindex="0" role="region" aria-label=(say.of("Retasting plans", "复评计划")) { table {
-            thead { tr {
-                th scope="col" { (say.of("Plan", "计划")) }
-                th scope="col" { (say.of("For", "适用")) }
-                th scope="col" { (say.of("At the ages of", "陈期")) }
-                th scope="col" { (say.of("Then each", "此后每隔")) }
-                th scope="col" { (say.of("Until", "直到")) }
-            } }
+        div.wide tabindex="0" role="region" aria-label=(say.of("Retasting plans", "复评计划")) { table.stacked {
+            thead { tr { @for head in heads { th scope="col" { (head) } } } }
             tbody { @for t in tables(&doc, "plan") {
                 @let id = text_of(t, "id");
                 @let of = ["lots", "arms", "classes"].map(|k| text_of(t, k)).into_iter().filter(|x| !x.is_empty()).collect::<Vec<_>>().join("; ");
                 tr {
                     th scope="row" { a.row href=(edit(Thing::Plan, &id)) { (id) } }
-                    td { @if of.is_empty() { (say.of("all", "全部")) } @else { (of) } }
-                    td { (text_of(t, "after")) }
-                    td { (text_of(t, "then")) }
-                    td { (text_of(t, "until")) }
+                    td data-head=(heads[1]) { @if of.is_empty() { (say.of("all", "全部")) } @else { (of) } }
+                    td data-head=(heads[2]) { (text_of(t, "after")) }
+                    td data-head=(heads[3]) { (text_of(t, "then")) }
+                    td data-head=(heads[4]) { (text_of(t, "until")) }
                 }
             } }
         } }
