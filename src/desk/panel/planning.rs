@@ -13,13 +13,13 @@ use crate::book::tasters::Taster;
 use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
-use crate::desk::page::{
-    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
-};
+use crate::desk::mistakes::{Wrong, with_wrong};
+use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, twice};
 use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
-use crate::desk::told;
+use crate::desk::terms::term_boxes;
+use crate::desk::told::{self, Names};
 use crate::desk::{App, Shared};
 use crate::session::{self, DealSecret, Planned};
 
@@ -118,9 +118,7 @@ pub async fn show(
     let (book, now) = (app.book().clone(), app.now());
     let read = aside(move || Ok((offer(&book, now)?, begun(fields, &book, now)?))).await;
     match read {
-        Ok(Ok((offer, form))) => {
-            shown(&app, &reader, &offer, &form, html! {}, None).into_response()
-        }
+        Ok(Ok((offer, form))) => shown(&app, &reader, &offer, &form, html! {}, None),
         Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -145,33 +143,38 @@ fn planned_from_it(app: &Shared, reader: &Reader, came: &CameOf) -> Response {
 
 /// The picture of what the form would plan, or why it would be refused.
 pub async fn preview(State(app): State<Shared>, reader: Reader, form: Posted) -> Response {
-    if form::names_nothing(&form) {
-        return Html(picture::nothing_yet(reader.say).into_string()).into_response();
-    }
-    match seen(&app, form).await {
-        Ok(seen) => Html(picture::markup(reader.say, &seen).into_string()).into_response(),
+    match pictured(&app, reader.say, form).await {
+        Ok(picture) => Html(picture.into_string()).into_response(),
         Err(response) => response,
     }
 }
 
-async fn seen(app: &Shared, form: Posted) -> Result<Result<Planned, BookError>, Response> {
+/// The picture of a form, whether it follows each change or was asked for.
+async fn pictured(app: &Shared, say: Say, form: Posted) -> Result<Markup, Response> {
+    if form::names_nothing(&form) {
+        return Ok(picture::nothing_yet(say));
+    }
     let (book, now) = (app.book().clone(), app.now());
-    aside(move || session::preview(&book, &form::request(&form)?, now)).await
+    let seen = aside(move || {
+        let request = form::request(&form).map_err(BookError::from)?;
+        session::preview(&book, &request, now)
+    });
+    let seen = seen.await?;
+    Ok(picture::markup(say, &seen))
 }
 
 /// Plans the session, or only shows it if that was asked.
 pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
     if posted.ticked("show") {
-        let seen = match seen(&app, posted.clone()).await {
-            Ok(seen) => seen,
+        let picture = match pictured(&app, reader.say, posted.clone()).await {
+            Ok(picture) => picture,
             Err(response) => return response,
         };
-        let picture = picture::markup(reader.say, &seen);
         return again(&app, &reader, &posted, picture, None).await;
     }
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let planned = aside(move || {
-        of.taken.once(&form, || {
+        of.taken.once(&form, || -> Result<CameOf, Wrong> {
             let request = form::request(&form)?;
             let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
             let mut told = vec![is_planned(say, &planned)];
@@ -214,16 +217,11 @@ async fn again(
     reader: &Reader,
     posted: &Posted,
     picture: Markup,
-    error: Option<BookError>,
+    wrong: Option<Wrong>,
 ) -> Response {
     let (book, now) = (app.book().clone(), app.now());
     match aside(move || offer(&book, now)).await {
-        Ok(Ok(offer)) => {
-            let status =
-                error.as_ref().map_or(StatusCode::OK, |_| StatusCode::UNPROCESSABLE_ENTITY);
-            let text = error.map(|e| shown_error(app, &e));
-            (status, shown(app, reader, &offer, posted, picture, text)).into_response()
-        }
+        Ok(Ok(offer)) => shown(app, reader, &offer, posted, picture, wrong.as_ref()),
         Ok(Err(e)) => failed(app, reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -235,11 +233,10 @@ fn shown(
     offer: &Offer,
     form: &Posted,
     picture: Markup,
-    error: Option<String>,
-) -> Html<String> {
+    wrong: Option<&Wrong>,
+) -> Response {
     let say = reader.say;
     let body = html! {
-        @if let Some(text) = &error { (wrong(reader, text)) }
         form.plan method="post" action="/sessions/new" data-preview="/sessions/preview" {
             (token(reader))
             div.simple {
@@ -265,7 +262,12 @@ fn shown(
             datalist id="samples" { @for s in offer.samples.iter().take(SUGGESTED) { option value=(s.name) {} } }
         }
     };
-    page(app, reader, Part::Sessions, say.of("Plan a session", "安排场次"), with_ours(body))
+    let (status, body) = match wrong {
+        None => (StatusCode::OK, body),
+        Some(wrong) => with_wrong((app, reader), form, wrong, body, &Names::default()),
+    };
+    let title = say.of("Plan a session", "安排场次");
+    (status, page(app, reader, Part::Sessions, title, with_ours(body))).into_response()
 }
 
 fn kinds(reader: &Reader, form: &Posted) -> Markup {
@@ -367,16 +369,7 @@ fn terms(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
                 (pick("these", say.of("Those ticked here", "以下勾选的")))
             }
             p.hint data-kinds="ranking paired" { (say.of("Tick the term by which cups are compared.", "勾选用于比较的评语。")) }
-            @for family in &offer.families {
-                @let here: Vec<&Term> = offer.terms.iter().filter(|t| ids::same(&t.family, &family.id)).collect();
-                @if !here.is_empty() {
-                    fieldset.family { legend { (family.labels.or(say.key(), &family.id)) }
-                        div.ticks { @for t in here {
-                            label.pick { input type="checkbox" name="term" value=(t.id) checked[ticked.iter().any(|k| ids::same(k, &t.id))]; span { (t.label(say.key())) } }
-                        } }
-                    }
-                }
-            }
+            (term_boxes(say, &offer.families, &offer.terms.iter().collect::<Vec<_>>(), &ticked))
         }
     }
 }

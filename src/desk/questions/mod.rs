@@ -3,6 +3,7 @@
 mod analyses;
 mod due;
 mod sheets;
+mod trial_form;
 mod trials;
 
 use std::sync::Arc;

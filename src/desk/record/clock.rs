@@ -92,16 +92,6 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
     .await
 }
 
-/// The id that follows: its number one more, as wide as it was, until no lot has it. None to offer without a number.
-pub(super) fn next_id(id: &str, lots: &[Lot]) -> String {
-    let head = id.trim_end_matches(|c: char| c.is_ascii_digit());
-    let Ok(number) = id[head.len()..].parse::<u64>() else { return String::new() };
-    let width = id.len() - head.len();
-    let free = |id: &String| !lots.iter().any(|l| ids::same(&l.id, id));
-    let names = (1..=1000).map(|more| format!("{head}{:0width$}", number.saturating_add(more)));
-    names.into_iter().find(free).unwrap_or_default()
-}
-
 pub(super) fn find<'a>(lots: &'a [Lot], id: &str, today: Day) -> Result<&'a Lot, BookError> {
     lots.iter().find(|l| ids::same(&l.id, id)).filter(|l| in_hand(l, today)).ok_or_else(|| {
         refused(

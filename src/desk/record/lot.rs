@@ -273,7 +273,7 @@ fn worked_out(
                 div.wide tabindex="0" role="group" { table.values { tbody {
                     @for row in &rows {
                         tr {
-                            th scope="row" { (words::worked_out(&row[0], say)) }
+                            th scope="row" { (words::worked_out(&row[0], say)) @if row[0] == "oxidation dose" { span.hint { (words::meaning_of_dose(say)) } } }
                             td { strong { (words::figure(&row[1], say)) } }
                             td.pale { (told::markup(say, &row[2])) }
                         }

@@ -260,7 +260,7 @@ impl Form<'_> {
 }
 
 /// The tables of an array, wherever the file keeps them.
-pub fn tables<'a>(doc: &'a DocumentMut, array: &str) -> Vec<&'a dyn TableLike> {
+pub fn tables<'a>(doc: &'a Table, array: &str) -> Vec<&'a dyn TableLike> {
     match doc.get(array) {
         Some(Item::ArrayOfTables(list)) => list.iter().map(|t| t as &dyn TableLike).collect(),
         Some(Item::Value(Value::Array(list))) => {
@@ -279,8 +279,21 @@ fn is_it(table: &dyn TableLike, id: &str) -> bool {
     table.get("id").and_then(Item::as_str).is_some_and(|i| ids::same(i, id))
 }
 
+/// Where the table of an id begins in the text that was read.
+pub fn begin_of(doc: &Table, array: &str, id: &str) -> Option<usize> {
+    let span = match doc.get(array)? {
+        Item::ArrayOfTables(list) => list.iter().find(|t| is_it(*t, id))?.span(),
+        Item::Value(Value::Array(list)) => {
+            let mut all = list.iter().filter_map(Value::as_inline_table);
+            all.find(|t| is_it(*t, id))?.span()
+        }
+        _ => None,
+    };
+    span.map(|s| s.start)
+}
+
 /// The table of an id.
-pub fn table<'a>(doc: &'a DocumentMut, array: &str, id: &str) -> Option<&'a dyn TableLike> {
+pub fn table<'a>(doc: &'a Table, array: &str, id: &str) -> Option<&'a dyn TableLike> {
     tables(doc, array).into_iter().find(|t| is_it(*t, id))
 }
 

@@ -108,6 +108,15 @@ pub fn note(text: &str, say: Say) -> String {
     session.map_or_else(|| text.to_owned(), |name| say.of(text.to_owned(), format!("场次 {name}")))
 }
 
+/// What the dose of oxidation counts, which has no unit.
+#[must_use]
+pub fn meaning_of_dose(say: Say) -> &'static str {
+    say.of(
+        "It counts doublings of three hours at 25 °C: 0 is as much as 3 h at 25 °C, 1 as 6 h, −1 as 1.5 h.",
+        "以 25 °C 下 3 小时为基准的倍增数：0 相当于 25 °C 下 3 小时，1 相当于 6 小时，−1 相当于 1.5 小时。",
+    )
+}
+
 /// A value as its reader says it: the word for a category, yes or no, a moment without its seconds' offset.
 #[must_use]
 pub fn value(value: &Value, unit: Option<&str>, of: Option<&Parameter>, say: Say) -> String {

@@ -4,12 +4,14 @@
 //! perhaps in Chinese. All that the library says passes here, a line at a time, on its way onto a page or into
 //! an answer to a script; what the table does not have stays in English and is marked so.
 
+mod names;
 mod table;
 
 use std::sync::LazyLock;
 
 use maud::{Markup, html};
 
+pub use self::names::{Names, has as has_name};
 use self::table::Table;
 use crate::book::fitness::{SAFETY, SAFETY_ZH};
 use crate::desk::say::Say;
@@ -35,7 +37,21 @@ pub fn text(say: Say, told: &str) -> String {
 /// The same for a page: what is not in the page's language says so, for who has it read aloud.
 #[must_use]
 pub fn markup(say: Say, told: &str) -> Markup {
-    let lines = lines(say, told);
+    markup_naming(say, told, &Names::default())
+}
+
+/// As [`text`], with things called by their names.
+#[must_use]
+pub fn text_naming(say: Say, told: &str, names: &Names) -> String {
+    let lines = lines(say, told).into_iter().map(|l| names.put(&l.text));
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// As [`markup`], with things called by their names.
+#[must_use]
+pub fn markup_naming(say: Say, told: &str, names: &Names) -> Markup {
+    let mut lines = lines(say, told);
+    lines.iter_mut().for_each(|l| l.text = names.put(&l.text));
     html! {
         @for (i, line) in lines.iter().enumerate() {
             @if i > 0 { "\n" }
@@ -200,6 +216,13 @@ fn with_fields(say: Say, text: &str) -> String {
         out.push_str(rest);
         out
     })
+}
+
+/// The flags that a text names, without their dashes, each once.
+#[must_use]
+pub fn flags(text: &str) -> Vec<&'static str> {
+    let of = |flag: &&(&'static str, &str, &str)| names::has(text, flag.0);
+    FLAGS.iter().filter(of).map(|(flag, ..)| flag.trim_start_matches('-')).collect()
 }
 
 /// The label of a field that errors of the commands name by a flag.
