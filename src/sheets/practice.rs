@@ -309,11 +309,11 @@ impl Say<'_> {
                 self.pick("The whole length of the line", "用足标度的长度"),
                 self.pick(
                     "Where the others move you stay: your marks of a term are all the same.",
-                    "他人评分变化时，你的不变：同一术语的各杯你都给同一分。",
+                    "他人评分变化时，你的不变：同一评语的各杯你都给同一分。",
                 ).to_owned(),
                 self.pick(
                     "Before the next session taste a very weak and a very strong cup of a term and agree where on the line each belongs; then dare to leave the middle.",
-                    "下次评茶前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
+                    "下次审评前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
                 ).to_owned(),
             ),
             Point::Unrelated { slope } => three(

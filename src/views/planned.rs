@@ -99,7 +99,7 @@ pub fn too_much(plan: &SessionFile, lang: Lang) -> Option<String> {
         plan.loads().into_iter().filter(Load::is_too_much).map(|l| l.answers_in_a_flight).max()?;
     Some(if lang == Lang::Zh {
         format!(
-            "一轮 {most} 个回答，超出注意力所及（约 {ANSWERS_A_FLIGHT} 个：通行做法，无出处）：请只选与问题有关的术语，或每人少评几杯。"
+            "一轮 {most} 个回答，超出注意力所及（约 {ANSWERS_A_FLIGHT} 个：通行做法，无出处）：请只选与问题有关的评语，或每人少评几杯。"
         )
     } else {
         format!(

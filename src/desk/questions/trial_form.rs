@@ -175,7 +175,7 @@ pub fn form(offer: &Offer, asked: &Posted, say: Say) -> Markup {
             }
             (text_field("see", say.of("Difference to be seen, points", "要看出的差异（分）"), "", asked.filled("see").unwrap_or("1")))
             details open[!ticked.is_empty()] {
-                summary { (say.of("Terms it is about", "针对的术语")) }
+                summary { (say.of("Terms it is about", "针对的评语")) }
                 p.hint { (say.of("Name them before you look. Nothing ticked: all.", "请在查看结果之前勾选。不勾选为全部。")) }
                 (term_boxes(say, &offer.vocabulary.families, &terms.collect::<Vec<_>>(), &ticked))
             }

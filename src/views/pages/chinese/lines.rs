@@ -125,7 +125,7 @@ pub(super) const LINES: &[(&str, &str)] = &[
     ),
     (
         "does not follow the others: one and the same score for all lots of a term",
-        "不随他人变化：同一术语的各批次都是同一分",
+        "不随他人变化：同一评语的各批次都是同一分",
     ),
     (
         "does not follow the others: {} points to one of the others ({r})",
