@@ -1,5 +1,7 @@
 //! One Chinese word for one thing: what the table in DEVELOPERS.md forbids stands nowhere in the sources.
 
+#![allow(clippy::unwrap_used)]
+
 use std::path::{Path, PathBuf};
 
 /// A line of the table: the words of a thing, and those that are not said for it.
