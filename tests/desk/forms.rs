@@ -265,7 +265,7 @@ fn a_form_of_a_description_tells_its_fields_and_no_line_of_a_file() {
     assert!(!page.contains("recipes.toml:"), "{page}");
     // What another file says is told with its place, since no field here is about it.
     let digest = seen(&maker.shown("/setup/edit/parameter?id=wither.hours"));
-    let unit = [("seen", digest.as_str()), ("kind", "number"), ("unit", "kg")];
+    let unit = [("seen", digest.as_str()), ("kind", "moment"), ("unit", "")];
     let page = refused(&maker, "/setup/edit/parameter?id=wither.hours", &unit);
     assert!(page.contains("log.csv:"), "{page}");
 }
