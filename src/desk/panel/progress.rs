@@ -74,19 +74,18 @@ fn phone(say: Say, of: &TasterProgress) -> String {
 pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
     let plan = session.plan();
     let choice = plan.kind.is_choice();
+    let heads = [say.of("Taster", "评茶员"), say.of("Phone", "手机"), say.of("Now at", "正在品")];
     html! {
         div.wide tabindex="0" role="region" aria-label=(say.of("Progress", "进度")) {
-            table.progress {
+            table.progress.stacked {
                 thead { tr {
-                    th scope="col" { (say.of("Taster", "评茶员")) }
-                    th scope="col" { (say.of("Phone", "手机")) }
-                    th scope="col" { (say.of("Now at", "正在品")) }
+                    @for head in heads { th scope="col" { (head) } }
                     @for f in &plan.flights { th scope="col" { (words::flight(say, f.number)) } }
                 } }
                 tbody { @for p in all { tr {
                     th scope="row" { (p.name) }
-                    td { (phone(say, &p.of)) }
-                    td {
+                    td data-head=(heads[1]) { (phone(say, &p.of)) }
+                    td data-head=(heads[2]) {
                         @let begun = p.of.joined || p.of.flights.iter().any(|f| f.answered > 0);
                         @match (p.of.flight.filter(|_| begun), p.of.cup.filter(|_| begun)) {
                             (Some(flight), Some(_)) if choice => { (words::flight(say, flight)) }
@@ -96,7 +95,7 @@ pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
                         }
                         @if p.of.late > 0 { span.hint { (say.of(format!("{} late", p.of.late), format!("{} 项迟到", p.of.late))) } }
                     }
-                    @for f in &p.of.flights { td {
+                    @for (f, planned) in p.of.flights.iter().zip(&plan.flights) { td data-head=(words::flight(say, planned.number)) {
                         @if f.handed_in { b.in { (say.of("handed in", "已提交")) } }
                         @else { (f.answered) " / " (f.asked) }
                     } }
