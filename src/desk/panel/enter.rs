@@ -20,7 +20,7 @@ use crate::desk::say::Say;
 use crate::session::answers::Answers;
 use crate::session::ballots::{Ballot, GUESS, GUESS_SURE, Question};
 use crate::session::enter::{EnterError, questions};
-use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, enter_lines};
+use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, enter_lines, enter_unseen};
 
 /// A ballot that is being typed in.
 struct Desk {
@@ -98,9 +98,18 @@ pub async fn write(
 }
 
 impl Desk {
-    /// A refusal as this desk may see it.
-    fn told(&self, e: EnterError) -> EnterError {
-        if self.seen { e } else { e.untold() }
+    /// Writes answers as this desk may see the ballot.
+    fn enter(
+        &self,
+        book: &Book,
+        answers: &[Answer],
+        form: &Posted,
+        hand_in: HandIn,
+        now: Moment,
+    ) -> Result<Entered, EnterError> {
+        let (name, amend) = (&self.session.name, amend(form));
+        let enter = if self.seen { enter_lines } else { enter_unseen };
+        enter(book, name, &self.taster, answers, amend.as_ref(), hand_in, now)
     }
 }
 
@@ -154,13 +163,10 @@ fn table(
     let table =
         Answers::parse(file, form.text("table"), plan, &desk.taster).map_err(BookError::Records)?;
     let hand_in = if form.ticked("hand-in") { HandIn::Complete } else { HandIn::No };
-    let (name, amend) = (&desk.session.name, amend(form));
-    enter_lines(book, name, &desk.taster, &table.answers, amend.as_ref(), hand_in, now).map_err(
-        |e| match desk.told(e) {
-            EnterError::Misfits(m) => BookError::Records(table.problems(&m)),
-            EnterError::Book(e) => e,
-        },
-    )
+    desk.enter(book, &table.answers, form, hand_in, now).map_err(|e| match e {
+        EnterError::Misfits(m) => BookError::Records(table.problems(&m)),
+        EnterError::Book(e) => e,
+    })
 }
 
 /// The name of a question's field.
@@ -210,9 +216,7 @@ fn cups(book: &Book, desk: &Desk, form: &Posted, now: Moment) -> Result<Entered,
         answers.push(Answer { cup, steep: q.steep, term: q.term, given, note: None });
     }
     let hand_in = if form.ticked("hand-in") { HandIn::Flight(number) } else { HandIn::No };
-    let name = &desk.session.name;
-    enter_lines(book, name, &desk.taster, &answers, amend(form).as_ref(), hand_in, now)
-        .map_err(|e| desk.told(e).into())
+    Ok(desk.enter(book, &answers, form, hand_in, now)?)
 }
 
 fn shown(
