@@ -43,7 +43,7 @@ pub const SAFETY: &str = "Never taste leaf that smells musty or shows mould:\n\
                           safety: follow\nlocal food law and use a licensed laboratory.";
 
 /// The same in Chinese.
-pub const SAFETY_ZH: &str = "有霉味或可见霉变的茶叶切勿入口：应丢弃，烘干无法补救。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。";
+pub const SAFETY_ZH: &str = "有霉味或可见霉变的茶叶切勿入口：应丢弃，烘干无法补救。感官审评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。";
 
 /// Moisture (percent, wet basis) above which black tea moulds and turns musty in transport: Dmowski
 /// 2018, as an abstract reports it (2 to 9 %).

@@ -139,7 +139,7 @@ fn odd_masses(lot: &Lot) -> Vec<String> {
         };
         format!("{}:{}: {said}", lot.log.file, line.map_or(1, |l| l.number))
     };
-    odd(lot, None).into_iter().map(told).collect()
+    odd(Some(lot), &[]).into_iter().map(told).collect()
 }
 
 /// Withering and rolling begin at most so many days before the drying ends: common practice, no

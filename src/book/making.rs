@@ -54,7 +54,8 @@ const WITHER_LOAD: &str = "derived.wither-load";
 const PRESS_MINUTES: &str = "derived.press-minutes";
 const PRESS_CYCLES: &str = "derived.press-cycles";
 const OXIDATION_HOURS: &str = "derived.oxidation-hours";
-const OXIDATION_DOSE: &str = "derived.oxidation-dose";
+/// The dose of oxidation, worked out of hours and temperature.
+pub const OXIDATION_DOSE: &str = "derived.oxidation-dose";
 
 /// What is known of a lot beside its log: what it is, and what is worked out.
 pub const OF_EACH_LOT: [&str; 15] = [

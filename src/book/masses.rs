@@ -41,20 +41,27 @@ impl Odd {
     }
 }
 
-/// Neighbours in the order of weighing that hardly go together, one of them as it is about to be logged.
+/// Neighbours in the order of weighing that hardly go together, some of them as they are about to be logged.
 ///
-/// `instead`: a parameter and its kilograms in place of what the log says of it.
+/// `lot`: whose log says the others; none for one that is new. `instead`: parameters and their kilograms in place of
+/// what the log says of them.
 #[must_use]
-pub fn odd(lot: &Lot, instead: Option<(&str, f64)>) -> Vec<Odd> {
-    let known: Vec<(&'static str, f64)> = IN_ORDER
+pub fn odd(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<Odd> {
+    weighed(lot, instead).windows(2).filter_map(|pair| Odd::of(pair[0], pair[1])).collect()
+}
+
+/// The masses that [`odd`] looks at, in the order of weighing: parameters and kilograms.
+#[must_use]
+pub fn weighed(lot: Option<&Lot>, instead: &[(&str, f64)]) -> Vec<(&'static str, f64)> {
+    IN_ORDER
         .iter()
         .filter_map(|id| {
-            let new = instead.filter(|(of, _)| ids::same(of, id)).map(|(_, kg)| kg);
-            Some((*id, new.or_else(|| lot.number(id, "kg").map(|(kg, _)| kg))?))
+            let new = instead.iter().find(|(of, _)| ids::same(of, id)).map(|(_, kg)| *kg);
+            let logged = || lot.and_then(|l| l.number(id, "kg")).map(|(kg, _)| kg);
+            Some((*id, new.or_else(logged)?))
         })
         .filter(|(_, kg)| *kg > 0.0)
-        .collect();
-    known.windows(2).filter_map(|pair| Odd::of(pair[0], pair[1])).collect()
+        .collect()
 }
 
 /// The kilograms of a mass of a batch as they are typed; none if the parameter is none of these.

@@ -10,6 +10,7 @@ pub mod course;
 pub mod csv_file;
 pub mod derived;
 pub mod family;
+pub mod far;
 pub mod fitness;
 pub mod ids;
 pub mod labels;

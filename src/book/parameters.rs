@@ -39,7 +39,7 @@ pub struct Parameter {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1, max = 20))]
     pub unit: Option<String>,
-    /// The categories.
+    /// The categories; of a text those wordings that have words in other languages.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub levels: Vec<Level>,
     /// The usual range, for guidance only: [low, high].
@@ -153,6 +153,16 @@ impl Parameter {
     #[must_use]
     pub fn label(&self, language: &str) -> &str {
         self.labels.or(language, &self.id)
+    }
+
+    /// The category of an id, or the wording that a free text is in any language.
+    #[must_use]
+    pub fn level(&self, text: &str) -> Option<&Level> {
+        let worded = |l: &Level| {
+            self.kind == ParameterKind::Text
+                && l.labels.0.values().any(|word| word.to_lowercase() == text.to_lowercase())
+        };
+        self.levels.iter().find(|l| ids::same(&l.id, text) || worded(l))
     }
 
     /// The value of a text, converted from `unit` (or the unit written behind the number) into
@@ -381,7 +391,8 @@ pub(super) fn check(file: &Described<Parameters>, problems: &mut Problems) {
     ids::check_unique(file, "parameter", listed, problems);
     for (i, p) in file.value.parameters.iter().enumerate() {
         let at = i.to_string();
-        if (p.kind == ParameterKind::Category) == p.levels.is_empty() {
+        let may = p.kind == ParameterKind::Text;
+        if !may && (p.kind == ParameterKind::Category) == p.levels.is_empty() {
             let (found, expected, mend) = if p.levels.is_empty() {
                 ("a category without levels", "levels = [{ id = \"…\" }, …]", "add the levels")
             } else {

@@ -104,6 +104,19 @@ impl Book {
         }
     }
 
+    /// What would keep a new text from being saved.
+    ///
+    /// # Errors
+    /// If the book cannot be read.
+    pub fn mistakes_of_text(
+        &self,
+        file: &str,
+        text: &str,
+        lots: &[Lot],
+    ) -> Result<Problems, BookError> {
+        self.proposed(file, text, &self.text_of(file)?.text, lots)
+    }
+
     /// What would be wrong with a new text: its own mistakes, and those of other files that are not
     /// there with the old one.
     fn proposed(

@@ -57,6 +57,9 @@ pub struct Recipe {
     /// The source of the water.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub water: Option<String>,
+    /// The water in other languages.
+    #[serde(default, skip_serializing_if = "Labels::is_empty")]
+    pub water_labels: Labels,
     /// Where the figures come from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
@@ -70,6 +73,12 @@ impl Recipe {
     #[must_use]
     pub fn vessel_in(&self, language: &str) -> Option<&str> {
         self.vessel_labels.0.get(language).map(String::as_str).or(self.vessel.as_deref())
+    }
+
+    /// The source of the water in a language, as far as it is said.
+    #[must_use]
+    pub fn water_in(&self, language: &str) -> Option<&str> {
+        self.water_labels.0.get(language).map(String::as_str).or(self.water.as_deref())
     }
 
     /// Grams of leaf for 100 ml of water.

@@ -196,6 +196,22 @@ pub fn add_lot(
     book.lot(&new.file.id)
 }
 
+/// A new lot has an id that no lot has yet.
+///
+/// # Errors
+/// If it is none, or is taken.
+pub fn must_be_free(id: &str, taken: &[String]) -> Result<(), BookError> {
+    must_be_id("lot", id)?;
+    match taken.iter().find(|k| ids::same(k, id)) {
+        None => Ok(()),
+        Some(there) => Err(refused(
+            format!("there is a lot {there} already"),
+            "an id that no lot has, without regard to upper and lower case",
+            "choose another id, or log to the lot with `blindsteep lot log`",
+        )),
+    }
+}
+
 /// Adds lots that belong together, all or none.
 pub(super) fn add_lots(
     book: &Book,
@@ -206,14 +222,7 @@ pub(super) fn add_lots(
 ) -> Result<(), BookError> {
     let mut taken = book.lot_ids()?;
     for id in new.iter().map(|n| &n.file.id) {
-        must_be_id("lot", id)?;
-        if let Some(there) = taken.iter().find(|k| ids::same(k, id)) {
-            return Err(refused(
-                format!("there is a lot {there} already"),
-                "an id that no lot has, without regard to upper and lower case",
-                "choose another id, or log to the lot with `blindsteep lot log`",
-            ));
-        }
+        must_be_free(id, &taken)?;
         taken.push(id.clone());
     }
     let parameters = book.parameters()?.value;

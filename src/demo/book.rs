@@ -102,7 +102,9 @@ water_ml = 400
 water_c = 94
 steeps_s = [360]
 vessel = "white porcelain pot, 400 ml, shared by the panel"
+vessel_labels = {{ zh = "白瓷壶，400 毫升，全组共用" }}
 water = "spring behind the factory"
+water_labels = {{ zh = "茶厂后的山泉" }}
 source = "invented"
 "#
     );

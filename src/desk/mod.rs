@@ -11,6 +11,7 @@ pub mod cache;
 pub mod doors;
 pub mod due_kept;
 pub mod guard;
+mod mistakes;
 pub mod page;
 pub mod panel;
 pub mod posted;
@@ -19,6 +20,7 @@ pub mod record;
 pub mod say;
 mod seats;
 pub mod server;
+mod terms;
 pub mod told;
 
 use std::path::PathBuf;

@@ -87,7 +87,7 @@ impl Part {
     const ALL: [(Self, &'static str, &'static str, &'static str); 7] = [
         (Self::Today, "/", "Today", "今日"),
         (Self::Lots, "/lots", "Lots", "批次"),
-        (Self::Sessions, "/sessions", "Sessions", "品评"),
+        (Self::Sessions, "/sessions", "Sessions", "场次"),
         (Self::Questions, "/questions", "Questions", "分析"),
         (Self::Trials, "/trials", "Next trial", "下一试验"),
         (Self::Sheets, "/sheets", "Lot sheets", "批次单"),
@@ -191,7 +191,7 @@ pub fn twice(reader: &Reader, posted: &Posted, before: &CameOf) -> Markup {
     let fields = posted.0.iter().filter(|(name, _)| ![TOKEN, ONCE].contains(&name.as_str()));
     html! {
         div.wrong role="alert" {
-            h2 { (say.of("This form was done already", "此表单已提交过")) }
+            h2 { (say.of("This form was done already", "此表单已处理过")) }
             @for text in &before.told { p { (text) } }
             p { (say.of("Nothing was done a second time.", "没有重复执行。")) }
         }
@@ -262,6 +262,16 @@ pub fn choice(
             }
         },
     )
+}
+
+/// That phones do not reach what is opened by a link, since the desk is on no network.
+pub fn only_here(say: Say) -> Markup {
+    html! {
+        p.wrong {
+            (say.of("Only this machine reaches it: for phones on the Wi-Fi start the desk with ", "目前只有本机能打开：要用同一 Wi-Fi 的手机，启动工作台时请加 "))
+            code.whole-word { "--lan" } (say.of(".", "。"))
+        }
+    }
 }
 
 /// Goes to a page of ours after something was written.

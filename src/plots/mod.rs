@@ -40,6 +40,40 @@ pub enum Lang {
     Zh,
 }
 
+/// Signs between the parts of a line: full-width ones in Chinese, which take no space behind them.
+impl Lang {
+    const fn sign(self, en: &'static str, zh: &'static str) -> &'static str {
+        match self {
+            Self::En => en,
+            Self::Zh => zh,
+        }
+    }
+
+    /// A comma.
+    #[must_use]
+    pub const fn comma(self) -> &'static str {
+        self.sign(", ", "，")
+    }
+
+    /// A colon.
+    #[must_use]
+    pub const fn colon(self) -> &'static str {
+        self.sign(": ", "：")
+    }
+
+    /// A semicolon.
+    #[must_use]
+    pub const fn semicolon(self) -> &'static str {
+        self.sign("; ", "；")
+    }
+
+    /// What stands between the names of a list.
+    #[must_use]
+    pub const fn between(self) -> &'static str {
+        self.sign(", ", "、")
+    }
+}
+
 /// What the numbers of a chart rest on; printed below its title.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Basis {

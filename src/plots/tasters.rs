@@ -113,11 +113,11 @@ pub fn taster_rows(chart: &TasterRows) -> Result<String, PlotError> {
             .iter()
             .filter_map(|row| Some((row, row.remark.as_ref()?)))
             .filter(|(_, remark)| !in_row(remark, chart.paper))
-            .map(|(row, remark)| format!("{}: {remark}", row.taster))
+            .map(|(row, remark)| format!("{}{}{remark}", row.taster, chart.lang.colon()))
             .collect();
         if !told.is_empty() {
             let gap = words::list_gap(chart.lang);
-            lines.push(format!("{}, {}", panel.label, told.join(gap)));
+            lines.push(format!("{}{}{}", panel.label, chart.lang.comma(), told.join(gap)));
         }
     }
     canvas.notes(lines);

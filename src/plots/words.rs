@@ -11,13 +11,14 @@ pub(super) fn number(value: f64) -> String {
 }
 
 /// A coverage such as 0.95 in percent.
-fn percent(level: f64) -> String {
-    format!("{}%", number(level * 100.0))
+fn percent(lang: Lang, level: f64) -> String {
+    let space = if lang == Lang::Zh { " " } else { "" };
+    format!("{}{space}%", number(level * 100.0))
 }
 
 /// The sentence that says what a chart rests on.
 pub(super) fn basis(lang: Lang, basis: &Basis) -> String {
-    let (counted, level) = (counted(lang, basis), percent(basis.level));
+    let (counted, level) = (counted(lang, basis), percent(lang, basis.level));
     match lang {
         Lang::En => format!("{counted} Lines: {level} interval of {}.", basis.of),
         Lang::Zh => format!("{counted}线段：{}的 {level} 区间。", basis.of),
@@ -36,7 +37,7 @@ pub(super) fn counted(lang: Lang, basis: &Basis) -> String {
 
 /// The sentence of a chart that writes its intervals below their numbers.
 pub(super) fn below(lang: Lang, basis: &Basis) -> String {
-    let (counted, level) = (counted(lang, basis), percent(basis.level));
+    let (counted, level) = (counted(lang, basis), percent(lang, basis.level));
     match lang {
         Lang::En => format!("{counted} Below each number: {level} interval of {}.", basis.of),
         Lang::Zh => format!("{counted}各数字下方：{}的 {level} 区间。", basis.of),
@@ -60,13 +61,13 @@ pub(super) fn answered(
 ) -> String {
     match lang {
         Lang::En => format!("{label}: {correct} of {n}, luck {luck}, needed {needed}."),
-        Lang::Zh => format!("{label}：{n} 个中 {correct} 个，运气 {luck}，所需 {needed}。"),
+        Lang::Zh => format!("{label}：{n} 个中 {correct} 个，偶然值 {luck}，所需 {needed}。"),
     }
 }
 
 /// What outlines show.
 pub(super) fn regions(lang: Lang, basis: &Basis) -> String {
-    let level = percent(basis.level);
+    let level = percent(lang, basis.level);
     match lang {
         Lang::En => format!("Outlines: {level} region of {}, tasters drawn anew.", basis.of),
         Lang::Zh => format!("轮廓：重新抽取评茶员时{}的 {level} 区域。", basis.of),
@@ -95,13 +96,13 @@ words! {
     /// In place of an estimate that is not printed.
     no_estimate: "no estimate", "无估计值";
     /// Below a chart with an open square.
-    reference: "Open square: the reference.", "空心方块：参比样。";
+    reference: "Open square: the reference.", "空心方块：参照样。";
     /// Head of the column of offsets.
     offset: "Offset, points", "偏移（分）";
     /// Head of the column of slopes.
     slope: "Slope", "斜率";
     /// Head of the column of noise ratios.
-    noise: "Noise, ratio to the panel", "重复误差（与小组之比）";
+    noise: "Noise, ratio to the panel", "重复误差（与评茶组之比）";
     /// Low end of offsets.
     lower: "scores lower", "打分偏低";
     /// High end of offsets.
@@ -119,22 +120,22 @@ words! {
         "每位评茶员与其余人的均值相比。虚线：与其余人一致（偏移 0、斜率 1、重复误差 1）。";
     /// How to read courses.
     courses_read: "Filled: the panel's drift taken off by the reference, on the interval of its distance from the reference. Hollow: as scored.",
-        "实心：已按参比样扣除评茶组的漂移，竖线为其与参比样之差的区间。空心：原始评分。";
+        "实心：已按参照样扣除评茶组的漂移，竖线为其与参照样之差的区间。空心：原始评分。";
     /// How to read courses without a reference.
     courses_read_raw: "Hollow: as scored, on its interval.", "空心：原始评分，竖线为其区间。";
     /// How to read a band.
-    courses_read_band: "Line and band: the course fitted to the tastings, pointwise.", "曲线与色带：按各次品评拟合的变化，逐点区间。";
+    courses_read_band: "Line and band: the course fitted to the tastings, pointwise.", "曲线与色带：按各次审评拟合的变化，逐点区间。";
     /// How to read the line of the reference.
-    courses_read_held: "Dashed across: the reference, held constant.", "横虚线：假定不变的参比样。";
+    courses_read_held: "Dashed across: the reference, held constant.", "横虚线：假定不变的参照样。";
     /// How to read what lies ahead.
-    courses_read_ahead: "Dashed on: a projection, its band that of one further tasting.", "延长虚线：推测，色带为再品评一次的区间。";
+    courses_read_ahead: "Dashed on: a projection, its band that of one further tasting.", "延长虚线：推测，色带为再审评一次的区间。";
     /// How to read courses of figures that stand for themselves.
     courses_read_plain: "Each mark is a session, on its interval.", "每个点为一场，竖线为其区间。";
     /// What the axis to the right counts.
     to_the_right: "To the right: ", "横轴：";
     /// How to read then and now.
     then_now_read: "Open: the first tasting. Filled: the last. The change has an interval of its own, without the tasters' offsets.",
-        "空心：首次品评。实心：末次品评。变化另有其区间，不含评茶员的偏移。";
+        "空心：首次审评。实心：末次审评。变化另有其区间，不含评茶员的偏移。";
     /// Head of the column of changes.
     change: "Change", "变化";
     /// Low end of effects.
@@ -145,16 +146,16 @@ words! {
     stands_out: "stands out", "显著";
     /// How to read effects.
     effects_read: "Points of the scale from the least to the largest value made. Filled green: stands out among all that were asked (q below .05). Open: not shown, which does not say that nothing is there.",
-        "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有询问的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
+        "从实际制作的最小值到最大值，评分的变化（分）。绿色实心点：在所有考察的效应中显著（q 小于 .05）。空心点：未能证实，并不说明没有影响。";
     /// How to read a matrix of effects.
     matrix_read: "Points of the scale from the least to the largest value made. Triangle: stands out among all that were asked (q below .05), pointing up where there is more of it, down where there is less. Dot: not shown, which does not say that nothing is there.",
-        "从实际制作的最小值到最大值，评分的变化（分）。三角：在所有询问的效应中显著（q 小于 .05），尖端向上为升高，向下为降低。圆点：未能证实，并不说明没有影响。";
+        "从实际制作的最小值到最大值，评分的变化（分）。三角：在所有考察的效应中显著（q 小于 .05），尖端向上为升高，向下为降低。圆点：未能证实，并不说明没有影响。";
     /// How to read correlations.
     r_read: "Pearson's r over the lots; the larger the mark, the larger |r|. Filled: rise together. Open: one falls as the other rises.",
         "各批次间的皮尔逊相关系数 r；图形越大，|r| 越大。实心：同升同降。空心：一升一降。";
     /// How to read a map.
     map_read: "Lots that lie close together were scored alike. Arrows: terms, pointing to the lots with more of it. Both axes have one scale.",
-        "相距近的批次评分相似。箭头：术语，指向该项较高的批次。两轴比例相同。";
+        "相距近的批次评分相似。箭头：评语，指向该项较高的批次。两轴比例相同。";
     /// How to read courses over steeps.
     steeps_read: "One panel a lot, steeps to the right. Lines: the interval of the level. Grey: the other lots.",
         "每格为一个批次，横轴为冲泡次数。线段：水平的区间。灰线：其余批次。";

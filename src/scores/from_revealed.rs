@@ -181,7 +181,7 @@ fn end_words(scale: &Scale) -> Ends {
                 .into(),
             _ => Ends::new(),
         },
-        Scale::Fault => [("en", ["absent", "rejects"]), ("zh", ["无", "不合格"])]
+        Scale::Fault => [("en", ["absent", "rejects"]), ("zh", ["无", "拒收"])]
             .map(|(l, words)| (l.to_owned(), words.map(str::to_owned)))
             .into(),
         _ => Ends::new(),
@@ -436,6 +436,7 @@ mod tests {
             steeps_s: vec![300],
             vessel: vessel.map(str::to_owned),
             vessel_labels: Default::default(),
+            water_labels: Default::default(),
             water: water.map(str::to_owned),
             source: None,
             notes: None,

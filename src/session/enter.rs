@@ -112,8 +112,6 @@ pub struct Misfit {
     pub column: &'static str,
     /// In words.
     pub wrong: Wrong,
-    /// Whether the words tell an answer that stands already.
-    pub tells: bool,
 }
 
 /// Why answers were not written.
@@ -132,26 +130,6 @@ impl From<EnterError> for BookError {
         match e {
             EnterError::Book(e) => e,
             EnterError::Misfits(_) => Self::Refused(e.to_string()),
-        }
-    }
-}
-
-impl EnterError {
-    /// The same for somebody who must not know what stands on the ballot.
-    #[must_use]
-    pub fn untold(self) -> Self {
-        match self {
-            Self::Misfits(mut all) => {
-                for misfit in all.iter_mut().filter(|m| m.tells) {
-                    misfit.wrong = Wrong::new(
-                        "this question is answered already",
-                        "a question without an answer",
-                        "leave it empty, or give a reason for another answer",
-                    );
-                }
-                Self::Misfits(all)
-            }
-            other => other,
         }
     }
 }
@@ -259,14 +237,53 @@ pub fn enter_lines(
     hand_in: HandIn,
     now: Moment,
 ) -> Result<Entered, EnterError> {
+    entered(book, (name, taster), (answers, amend), hand_in, Sight::Open, now)
+}
+
+/// As [`enter_lines`], by somebody who must not learn what stands on the ballot: an answer to a question that is
+/// answered already is refused whether it is the same or another one, and of an order of cups that is begun all is
+/// given anew, with a reason. Neither words nor the outcome tell what stood there.
+///
+/// # Errors
+/// As [`enter_lines`].
+pub fn enter_unseen(
+    book: &Book,
+    name: &str,
+    taster: &str,
+    answers: &[Answer],
+    amend: Option<&Amend>,
+    hand_in: HandIn,
+    now: Moment,
+) -> Result<Entered, EnterError> {
+    entered(book, (name, taster), (answers, amend), hand_in, Sight::Hidden, now)
+}
+
+/// Whether who enters may know what stands on the ballot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sight {
+    Open,
+    Hidden,
+}
+
+fn entered(
+    book: &Book,
+    (name, taster): (&str, &str),
+    (answers, amend): (&[Answer], Option<&Amend>),
+    hand_in: HandIn,
+    sight: Sight,
+    now: Moment,
+) -> Result<Entered, EnterError> {
     let _lock = lock(book.root()).map_err(BookError::from)?;
     let session = Session::open(book, name)?;
     let taster = session.taster(taster)?;
     may_write(&session, amend)?;
     let ballot = Ballot::open(&session, &taster)?;
     let plan = session.plan();
+    if sight == Sight::Hidden {
+        not_answered(plan, &ballot, answers, amend)?;
+    }
     let mut entered = Entered::default();
-    let (drafts, asked) = drafts(plan, &ballot, answers, amend, &mut entered)?;
+    let (drafts, asked) = drafts(plan, &ballot, (answers, amend), sight, &mut entered)?;
     let mut writer = Writer { taster: &taster, n: ballot.next_n(), now, lines: Vec::new() };
     let mut changes = Vec::new();
     for draft in &drafts {
@@ -334,11 +351,58 @@ fn may_write(session: &Session, amend: Option<&Amend>) -> Result<(), BookError> 
     }
 }
 
-fn drafts(
+/// That nothing of what is answered stands on the ballot already, or that it is given anew with a reason: of ranks,
+/// which are an order or none, all that stand there of the same cups.
+fn not_answered(
     plan: &SessionFile,
     ballot: &Ballot,
     answers: &[Answer],
     amend: Option<&Amend>,
+) -> Result<(), EnterError> {
+    let asked: Vec<Option<(Question, u32)>> = answers
+        .iter()
+        .map(|a| fitted(plan, &ballot.taster, a).ok().map(|f| (f.question, f.flight)))
+        .collect();
+    let given = |q: &Question| asked.iter().flatten().any(|(other, _)| other == q);
+    // What stands in the way of an answer: itself, or a rank of the same order.
+    let stands = |(question, flight): &(Question, u32)| {
+        ballot.answers().any(|(old, _)| match plan.kind {
+            Kind::Ranking => {
+                let same_order = old.term == question.term
+                    && plan.flight_of(old.cup).is_some_and(|f| f.number == *flight);
+                same_order && !(amend.is_some() && given(old))
+            }
+            _ => amend.is_none() && old == question,
+        })
+    };
+    let misfits: Vec<Misfit> = asked
+        .iter()
+        .enumerate()
+        .filter(|(_, asked)| asked.as_ref().is_some_and(stands))
+        .map(|(answer, _)| {
+            let wrong = match plan.kind {
+                Kind::Ranking => Wrong::new(
+                    "of this order ranks are given already",
+                    "an order that is not begun, or all its ranks anew with a reason",
+                    "leave it empty, or give all ranks and say why",
+                ),
+                _ => Wrong::new(
+                    "this question is answered already",
+                    "a question without an answer",
+                    "leave it empty, or give a reason for another answer",
+                ),
+            };
+            Misfit { answer, column: "value", wrong }
+        })
+        .collect();
+    if misfits.is_empty() { Ok(()) } else { Err(EnterError::Misfits(misfits)) }
+}
+
+fn drafts(
+    plan: &SessionFile,
+    ballot: &Ballot,
+    (answers, amend): (&[Answer], Option<&Amend>),
+    sight: Sight,
     entered: &mut Entered,
 ) -> Result<(Vec<Draft>, BTreeMap<Question, usize>), EnterError> {
     let mut misfits = Vec::new();
@@ -346,7 +410,7 @@ fn drafts(
     let mut seen: BTreeMap<Question, usize> = BTreeMap::new();
     for (i, answer) in answers.iter().enumerate() {
         let mut misfit = |column, wrong| {
-            misfits.push(Misfit { answer: i, column, wrong, tells: false });
+            misfits.push(Misfit { answer: i, column, wrong });
         };
         let Fitted { question, flight, state, value } = match fitted(plan, &ballot.taster, answer) {
             Ok(fitted) => fitted,
@@ -367,13 +431,14 @@ fn drafts(
         let standing = ballot.answer(&question);
         if let Some(old) = standing {
             let same_cup = state != AnswerState::Scored || old.cup == Some(answer.cup);
-            if old.state == state && old.value == value && same_cup {
+            // Where it is hidden the same is written anew: that no line comes would tell it.
+            if sight == Sight::Open && old.state == state && old.value == value && same_cup {
                 entered.n_unchanged += 1;
                 continue;
             }
             if amend.is_none() {
                 let wrong = stands_already(plan, &question, old, ballot);
-                misfits.push(Misfit { answer: i, column: "value", wrong, tells: true });
+                misfit("value", wrong);
                 continue;
             }
             entered.n_replaced += 1;
@@ -451,7 +516,7 @@ fn check_ranks(
         let answer =
             asked.get(&question).or_else(|| asked.keys().filter(beside).find_map(|q| asked.get(q)));
         if let Some(answer) = answer.filter(|i| **i < answers.len()) {
-            misfits.push(Misfit { answer: *answer, column: "value", wrong, tells: false });
+            misfits.push(Misfit { answer: *answer, column: "value", wrong });
         }
     }
     if misfits.is_empty() { Ok(()) } else { Err(EnterError::Misfits(misfits)) }
@@ -656,8 +721,8 @@ pub(super) fn caution(plan: &SessionFile, draft: &Draft) -> Option<Caution> {
             term.label("en").to_lowercase(),
         ),
         zh: format!(
-            "停止：第 {cup} 号杯被评为「{}」，程度已达拒收。任何人不得再品尝此杯；请吐出、漱口，\
-             并将该杯及其茶叶另放。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+            "停止：{cup} 号杯被评为“{}”，程度已达拒收。任何人不得再品尝此杯；请吐出、漱口，\
+             并将该杯及其茶叶另放。感官审评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
             term.label("zh"),
         ),
     })

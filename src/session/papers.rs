@@ -164,7 +164,7 @@ fn cautions(not_to_pour: &[NotToPour], languages: &[Lang]) -> Vec<String> {
             pick(
                 l,
                 format!("DO NOT POUR {sample} (cups {codes}): {why}. Enter these cups as lost."),
-                format!("请勿冲泡 {sample}（杯号 {codes}）：{why}。请将这些杯记为缺失。"),
+                format!("请勿冲泡 {sample}（杯号 {codes}）：{why}。请将这些杯记为作废。"),
             )
         });
         if !all.contains(&text) {
@@ -212,7 +212,7 @@ fn warm_up(flight: &Flight, language: Lang) -> Option<String> {
     Some(pick(
         language,
         format!("Flight {}: first taste the warm-up cup {code}. It is not scored.", flight.number),
-        format!("第 {} 轮：先品预热杯 {code}，不打分。", flight.number),
+        format!("第 {} 轮：先品尝热身杯 {code}，不打分。", flight.number),
     ))
 }
 
@@ -221,7 +221,7 @@ fn digest(plan: &SessionFile, language: Lang) -> String {
         pick(
             language,
             "none, poured and tasted alone".to_owned(),
-            "无（独自冲泡并品评）".to_owned(),
+            "无（独自冲泡并审评）".to_owned(),
         )
     })
 }
@@ -261,7 +261,7 @@ fn role(role: Role, language: Lang) -> &'static str {
         (Role::Lot, Lang::Zh) => "茶样",
         (Role::Duplicate, Lang::Zh) => "重复样",
         (Role::Reference, Lang::Zh) => "参照样",
-        (Role::WarmUp, Lang::Zh) => "预热杯",
+        (Role::WarmUp, Lang::Zh) => "热身杯",
     }
 }
 

@@ -238,13 +238,13 @@ fn how(paper: &BallotPaper) -> Vec<Value> {
         if any(|s| matches!(s, BallotScale::Tick)) {
             items.push(say(
                 "Boxes: cross whatever you find. Handed in empty, a box counts as not found.",
-                "方框：有则打叉。交卷时空白即视为没有。",
+                "方框：有则打叉。提交时空白即视为没有。",
             ));
         }
         if any(|s| matches!(s, BallotScale::Fault)) {
             items.push(say(
                 "Faults: cross 0 absent, 1 trace, 2 clear or 3 rejects the lot. Handed in empty, a fault counts as absent.",
-                "缺陷：0 无、1 微、2 明显、3 拒收，选一个打叉。交卷时空白即视为无。",
+                "缺陷：0 无、1 微、2 明显、3 拒收，选一个打叉。提交时空白即视为无。",
             ));
         }
     }
@@ -313,7 +313,7 @@ fn task(paper: &BallotPaper, term: usize) -> Value {
                 (BallotKind::Triangle, Lang::En) =>
                     "Two of these cups are the same tea. Taste from left to right and cross the one that differs.".to_owned(),
                 (BallotKind::Triangle, Lang::Zh) =>
-                    "三杯中有两杯为同一茶样。请从左到右品评，在不同的一杯下打叉。".to_owned(),
+                    "三杯中有两杯为同一茶样。请从左到右品尝，在不同的一杯下打叉。".to_owned(),
                 (BallotKind::DuoTrio, Lang::En) =>
                     "The first cup is the reference. Cross the one of the other two that is the same tea.".to_owned(),
                 (BallotKind::DuoTrio, Lang::Zh) =>
@@ -321,7 +321,7 @@ fn task(paper: &BallotPaper, term: usize) -> Value {
                 (BallotKind::Paired, Lang::En) =>
                     format!("Which cup has more of this: {term}? Taste from left to right and cross it."),
                 (BallotKind::Paired, Lang::Zh) =>
-                    format!("哪一杯的“{term}”更强？请从左到右品评，在该杯下打叉。"),
+                    format!("哪一杯的“{term}”更强？请从左到右品尝，在该杯下打叉。"),
             })
         })
         .collect()

@@ -151,7 +151,7 @@ impl Say<'_> {
         let (n, lots) = (page.n_scores, page.n_lots);
         self.both(
             format!("From {n} of your scores of {lots} lots that others scored too. In brackets: {level}% intervals."),
-            format!("依据你对 {lots} 个批次的 {n} 个评分（均有他人评分可比）。括号内为 {level}% 区间。"),
+            format!("依据你对 {lots} 个批次的 {n} 个评分（均有他人评分可比）。括号内为 {level} % 区间。"),
         )
     }
 
@@ -203,7 +203,7 @@ impl Say<'_> {
                 self.pick("You tell lots apart", "你能区分批次"),
                 self.both(
                     format!("In {} of the {of} terms in which the panel tells the lots apart, your own marks do so too: {}.", terms.len(), self.terms(terms)),
-                    format!("评茶组能区分批次的 {of} 个术语中，你自己的评分在 {} 个中也做到了：{}。", terms.len(), self.terms(terms)),
+                    format!("评茶组能区分批次的 {of} 个评语中，你自己的评分在 {} 个中也做到了：{}。", terms.len(), self.terms(terms)),
                 ),
                 String::new(),
             ),
@@ -227,12 +227,12 @@ impl Say<'_> {
                 self.pick("You sit at the others' level", "你的评分水平与他人一致"),
                 self.both(
                     format!("Over all terms your marks lie {} points from theirs.", self.range(offset)),
-                    format!("全部术语合计，你与他人相差 {} 分。", self.range(offset)),
+                    format!("全部评语合计，你与他人相差 {} 分。", self.range(offset)),
                 ),
                 String::new(),
             ),
             Point::TookPart => three(
-                self.pick("You took part", "你参加了评茶"),
+                self.pick("You took part", "你参加了审评"),
                 self.pick("Every cup you scored is in the record and counts.", "你评的每一杯都已记录在案，都算数。").to_owned(),
                 String::new(),
             ),
@@ -280,7 +280,7 @@ impl Say<'_> {
                 ),
                 self.pick(
                     "Four cups, two lots twice, blind: find the pairs, then mark them. Slow down, rinse and wait between cups, one term at a time.",
-                    "四杯盲样，两个批次各两杯：先找出成对的，再评分。放慢速度，杯间漱口、稍候，一次只评一个术语。",
+                    "四杯盲样，两个批次各两杯：先找出成对的，再评分。放慢速度，杯间漱口、稍候，一次只评一个评语。",
                 ).to_owned(),
             ),
             Point::Narrow { slope } => three(
@@ -291,7 +291,7 @@ impl Say<'_> {
                 ),
                 self.pick(
                     "Before the next session taste a very weak and a very strong cup of a term and agree where on the line each belongs; then dare to leave the middle.",
-                    "下次评茶前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
+                    "下次审评前，先品尝一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
                 ).to_owned(),
             ),
             Point::Wide { slope } => three(
@@ -302,40 +302,40 @@ impl Say<'_> {
                 ),
                 self.pick(
                     "Before the next session taste a very weak and a very strong cup of a term and agree where on the line each belongs; keep the ends for those.",
-                    "下次评茶前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；两端只留给这样的茶。",
+                    "下次审评前，先品尝一杯很弱的和一杯很强的，共同商定各在标度何处；两端只留给这样的茶。",
                 ).to_owned(),
             ),
             Point::OneScore => three(
                 self.pick("The whole length of the line", "用足标度的长度"),
                 self.pick(
                     "Where the others move you stay: your marks of a term are all the same.",
-                    "他人评分变化时，你的不变：同一术语的各杯你都给同一分。",
+                    "他人评分变化时，你的不变：同一评语的各杯你都给同一分。",
                 ).to_owned(),
                 self.pick(
                     "Before the next session taste a very weak and a very strong cup of a term and agree where on the line each belongs; then dare to leave the middle.",
-                    "下次评茶前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
+                    "下次审评前，先品一杯很弱的和一杯很强的，共同商定各在标度何处；然后大胆离开中间。",
                 ).to_owned(),
             ),
             Point::Unrelated { slope } => three(
-                self.pick("The words of the panel", "评茶组的用语"),
+                self.pick("The words of the panel", "评茶组的评语"),
                 self.both(
                     format!("Where the others move by one point you move by {}: your marks do not go with theirs.", self.range(slope)),
                     format!("他人变化一分时，你变化 {} 分：你的评分不随他人变化。", self.range(slope)),
                 ),
                 self.pick(
                     "Go through the definitions with the panel over two open cups, one term at a time, before scoring blind again.",
-                    "再次盲评之前，与评茶组一起对着两杯明样，逐个术语核对定义。",
+                    "再次盲评之前，与评茶组一起对着两杯明样，逐个评语核对定义。",
                 ).to_owned(),
             ),
             Point::Offset { offset } => three(
                 self.pick("Where the line begins", "标度的起点"),
                 self.both(
                     format!("Over all terms your marks lie {} points {} the others'.", self.range(&upright(offset)), if offset.value > 0.0 { "above" } else { "below" }),
-                    format!("全部术语合计，你的评分比他人{} {} 分。", if offset.value > 0.0 { "高" } else { "低" }, self.range(&upright(offset))),
+                    format!("全部评语合计，你的评分比他人{} {} 分。", if offset.value > 0.0 { "高" } else { "低" }, self.range(&upright(offset))),
                 ),
                 self.pick(
                     "Lots are compared all the same: your level is taken off. To meet the others, taste the reference openly before a session and hear what the panel gives it.",
-                    "不影响批次比较：你的水平会被扣除。若要与他人接近，评茶前明样品一次参比样，听听评茶组给它多少分。",
+                    "不影响批次比较：你的水平会被扣除。若要与他人接近，审评前明着品尝一次参照样，听听评茶组给它多少分。",
                 ).to_owned(),
             ),
             Point::Drift { per_month } => three(
@@ -346,18 +346,18 @@ impl Say<'_> {
                 ),
                 self.pick(
                     "Taste the reference openly at the beginning of each session, with your own marks of the last time beside it.",
-                    "每场开始时明样品一次参比样，旁边放着自己上次的评分。",
+                    "每场开始时明着品尝一次参照样，旁边放着自己上次的评分。",
                 ).to_owned(),
             ),
             Point::NotTold { terms, p_above } => three(
-                self.pick("Differences that the panel finds", "评茶组能发现的差别"),
+                self.pick("Differences that the panel finds", "评茶组能发现的差异"),
                 self.both(
                     format!("In {} the panel tells the lots apart; your own marks do not yet (p {} or more).", self.terms(terms), number(*p_above)),
                     format!("在“{}”上评茶组能区分批次，你自己的评分尚不能（p 不小于 {}）。", self.terms(terms), number(*p_above)),
                 ),
                 self.both(
                     format!("Take the two lots that lie furthest apart in one of these terms, openly first, then blind.{}", self.trained_on(terms)),
-                    format!("取其中一个术语上相差最大的两个批次，先明样、后盲样练习。{}", self.trained_on(terms)),
+                    format!("取其中一个评语上相差最大的两个批次，先明样、后盲样练习。{}", self.trained_on(terms)),
                 ),
             ),
             Point::KeepOn => three(
@@ -368,7 +368,7 @@ impl Say<'_> {
                 ).to_owned(),
                 self.pick(
                     "One blind duplicate in each flight keeps the senses honest.",
-                    "每轮放一个盲样重复杯，可保持感官可靠。",
+                    "每轮放一个不告知的重复样，可保持感官可靠。",
                 ).to_owned(),
             ),
         }

@@ -69,11 +69,11 @@ const WORDS: &[(&str, &str, &str)] = &[
 
 /// What is weighed and measured of every batch.
 const WEIGHED: &[(&str, &str)] = &[
-    ("fresh leaf, kg", "鲜叶重 kg"),
-    ("withered leaf, kg", "萎凋叶重 kg"),
-    ("withered leaf, %", "萎凋叶含水率 %"),
-    ("made tea, kg", "成茶重 kg"),
-    ("made tea, %", "成茶含水率 %"),
+    ("fresh leaf, kg", "鲜叶重，公斤"),
+    ("withered leaf, kg", "萎凋叶重，公斤"),
+    ("withered leaf, %", "萎凋叶含水率，%"),
+    ("made tea, kg", "成茶重，公斤"),
+    ("made tea, %", "成茶含水率，%"),
 ];
 
 /// What to mind in the factory: common practice, no source; the words are our own.
@@ -92,7 +92,7 @@ const CAUTIONS: &[(&str, &str)] = &[
     ),
     (
         "Damp tea goes mouldy: pack nothing that is not dry. Leaf that smells musty is discarded, not dried again.",
-        "茶叶受潮会发霉：未干透不得包装。有霉味的茶应丢弃，不可复烘。",
+        "茶叶受潮会发霉：未干透不得包装。有霉味的茶应丢弃，再烘也无法补救。",
     ),
     ("Local safety and food rules come before this plan.", "当地的安全与食品法规优先于本计划。"),
 ];

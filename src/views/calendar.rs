@@ -175,7 +175,7 @@ fn description(lang: Lang, sample: &SampleDue, tasting: &Tasting, day: Day) -> S
             let left = left.unwrap_or_else(|| "未记录留样".to_owned());
             format!(
                 "制成（或包装）：{}；{} 满 {}。\n茶叶：至多 {need}；按记录余：{left}。\n冲泡方法：{recipe}。\n\
-                 排定场次：{command}\n勿让评茶员看到本日历：其中写有样品。",
+                 排定场次：{command}\n勿让评茶员看到本日历：其中写有茶样。",
                 sample.counts_from, tasting.day, tasting.words_zh
             )
         }

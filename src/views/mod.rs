@@ -8,6 +8,7 @@ pub mod compare;
 mod compare_parts;
 pub mod difference;
 pub mod due;
+pub mod holes;
 pub mod json;
 pub mod kept_text;
 pub mod link;

@@ -41,7 +41,7 @@ pub fn decided(plan: &SessionFile, test: &TestPlan, one_sided: bool, lang: Lang)
         parts.push(
             match (one_sided, zh) {
                 (true, false) => "one-sided; what is expected is sealed in the key",
-                (true, true) => "单侧；预期已封存于密钥",
+                (true, true) => "单侧；预期已封存在密钥中",
                 (false, false) => "two-sided",
                 (false, true) => "双侧",
             }
@@ -99,7 +99,7 @@ pub fn too_much(plan: &SessionFile, lang: Lang) -> Option<String> {
         plan.loads().into_iter().filter(Load::is_too_much).map(|l| l.answers_in_a_flight).max()?;
     Some(if lang == Lang::Zh {
         format!(
-            "一轮 {most} 个回答，超出注意力所及（约 {ANSWERS_A_FLIGHT} 个：通行做法，无出处）：请只选与问题有关的术语，或每人少评几杯。"
+            "一轮 {most} 个回答，超出注意力所及（约 {ANSWERS_A_FLIGHT} 个：通行做法，无出处）：请只选与问题有关的评语，或每人少评几杯。"
         )
     } else {
         format!(
@@ -124,7 +124,7 @@ pub fn hopeless(
     let chance = if method == Method::Triangle { 1.0 / 3.0 } else { 0.5 };
     match least_correct(n as u64, chance, test.alpha, sides) {
         Ok(None) if lang == Lang::Zh => {
-            Some(format!("{n} 份回答太少：即使全部答对也不能显示差别。请增加重复或评茶员。"))
+            Some(format!("{n} 份回答太少：即使全部答对也不能显示差异。请增加重复或评茶员。"))
         }
         Ok(None) => Some(format!(
             "{} too few: not even all right would show a difference. Plan more --replicates or \
@@ -209,7 +209,7 @@ fn blocks(b: &BlockBalance) -> String {
 fn blocks_zh(b: &BlockBalance) -> String {
     let of = |(least, most): (usize, usize)| times_zh(least, most);
     let said = format!(
-        "每人品 {} 杯（共 {} 杯）；每杯被品 {}，每两杯由同一人品 {}，每杯在每个位置 {}，紧随另一杯 {}",
+        "每人评 {} 杯（共 {} 杯）；每杯被评 {}，每两杯由同一人评 {}，每杯在每个位置 {}，紧随另一杯 {}",
         b.per_taster,
         b.n_cups,
         of(b.times),

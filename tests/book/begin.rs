@@ -80,6 +80,41 @@ fn the_iso_recipes_have_the_published_figures() {
 }
 
 #[test]
+fn vessels_and_packs_of_a_new_book_are_said_in_chinese_and_other_words_stay() {
+    let (_dir, book) = new_book();
+    for recipe in &book.recipes().unwrap().value.recipes {
+        let vessel = recipe.vessel_in("zh").unwrap();
+        assert!(vessel.chars().any(|c| ('\u{4e00}'..='\u{9fff}').contains(&c)), "{vessel}");
+        assert!(recipe.vessel_in("en").unwrap().is_ascii(), "{}", recipe.id);
+    }
+    let parameters = book.parameters().unwrap().value;
+    let pack = parameters.parameter("store.pack").unwrap();
+    let said = |text: &str| pack.level(text).map(|l| l.labels.or("zh", text).to_owned());
+    // Whatever the language or the size of its letters, and by its id.
+    for text in ["foil bag", "Foil bag", "铝箔袋", "foil-bag"] {
+        assert_eq!(said(text).as_deref(), Some("铝箔袋"), "{text}");
+    }
+    assert_eq!(said("a basket"), None);
+    // A category is known by its id alone: its words are for who reads.
+    let method = parameters.parameter("dry.method").unwrap();
+    assert!(method.level("sun").is_some() && method.level("日晒").is_none());
+}
+
+#[test]
+fn the_water_of_a_recipe_is_said_by_language_where_it_is_written_so() {
+    let (_dir, book) = new_book();
+    let file = book.root().join("recipes.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let water = "steeps_s = [360]\nwater = \"spring\"\nwater_labels = { zh = \"山泉\" }";
+    fs::write(&file, text.replacen("steeps_s = [360]", water, 1)).unwrap();
+    assert!(check(&book).unwrap().problems.is_empty());
+    let recipes = book.recipes().unwrap().value.recipes;
+    assert_eq!(recipes[0].water_in("zh"), Some("山泉"));
+    assert_eq!(recipes[0].water_in("en"), Some("spring"));
+    assert_eq!(recipes[1].water_in("zh"), None);
+}
+
+#[test]
 fn a_folder_that_holds_something_is_left_alone() {
     let dir = tempfile::tempdir().unwrap();
     fs::write(dir.path().join("letter.txt"), "dear").unwrap();

@@ -213,7 +213,7 @@ proptest! {
         (rinse_s, steeps_s, vessel, notes) in (option::of(1..600_u32), vec(1..86400_u32, 1..9), option::of(any::<String>()), option::of(any::<String>())),
     ) {
         let recipe = Recipe {
-            id, vessel_labels: labels.clone(), labels, leaf_g, water_ml, water_c, rinse_s, steeps_s, vessel,
+            id, vessel_labels: labels.clone(), water_labels: labels.clone(), labels, leaf_g, water_ml, water_c, rinse_s, steeps_s, vessel,
             water: None, source: None, notes,
         };
         let recipes = Recipes { format: 1, recipes: vec![recipe] };

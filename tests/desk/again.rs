@@ -135,7 +135,7 @@ fn a_lot_that_nobody_tasted_waits_for_its_first_tasting() {
     assert_eq!(maker.post("/lots/new", &new).0, 303);
     assert!(maker.shown("/").contains("<h2>To be tasted</h2>"));
     let list = maker.shown("/due");
-    let of = &list[list.find("<th scope=\"row\">T26-64").expect("it is due")..];
+    let of = &list[list.find("\">T26-64</a></th>").expect("it is due")..];
     assert!(of[..200].contains("not tasted yet: first tasting"), "{}", &of[..200]);
     let (_, text) = garden.run(&["due"]);
     let row = text.lines().find(|l| l.contains("T26-64")).unwrap();

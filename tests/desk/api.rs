@@ -439,7 +439,7 @@ fn nothing_that_a_taster_is_sent_names_a_lot_or_anybody_else() {
             // The refusal of a guessed code repeats the code; what it expects does not have it.
             let told = seen
                 .replace(&format!("cup {cup} is none of yours"), "")
-                .replace(&format!("第 {cup} 号杯不是您的"), "");
+                .replace(&format!("{cup} 号杯不是您的"), "");
             let is_told = told.split(|c: char| !c.is_ascii_digit()).any(|n| n == cup.to_string());
             assert!(!is_told, "{cup} is not ann's");
         }
@@ -455,7 +455,7 @@ fn nothing_that_a_taster_is_sent_names_a_lot_or_anybody_else() {
         let result = ann.answer(line(cup.into(), "malty", "3"));
         format!("{}{}{}{}", result["found"], result["expected"], result["mend"], result["zh"])
             .replace(&format!("cup {cup} "), "cup X ")
-            .replace(&format!("第 {cup} 号杯"), "第 X 号杯")
+            .replace(&format!("{cup} 号杯"), "X 号杯")
     };
     assert_eq!(said(others), said(nobody));
 }

@@ -10,6 +10,7 @@ mod common;
 mod crash;
 mod disk;
 mod few_files;
+mod forms;
 mod late;
 mod musty;
 mod panel;

@@ -111,7 +111,7 @@ fn no_answer_is_the_text_of_a_command_and_what_is_chinese_is_so_to_its_end() {
         ("/questions/compare?session=sweetest".to_owned(), "Rank sum", "名次和"),
         ("/questions/difference?session=two-stores".to_owned(), "The tests", "三点检验"),
         ("/questions/difference?answers=24&correct=15".to_owned(), "told apart", "能区分"),
-        ("/questions/link?asked=1".to_owned(), "What goes with what", "何者与何者相关"),
+        ("/questions/link?asked=1".to_owned(), "What goes with what", "哪些参数与哪些评语相关"),
         ("/questions/age?of=T24-01".to_owned(), "In short", "概要"),
         ("/trials?batches=2".to_owned(), "The batches", "各批"),
         ("/trials/parted".to_owned(), "to be made", "尚待制作"),
@@ -147,13 +147,18 @@ fn pages_show_what_was_found_in_both_languages_and_refuse_what_cannot_be_asked()
     let agree = format!("/questions/agree?session={MONTH}");
     for (path, en, zh) in [
         ("/questions", "Which lots differ?", "哪些批次有差异？"),
-        (&agree, "Term by term", "逐个术语"),
+        (&agree, "Term by term", "逐个评语"),
         ("/due?on=2026-05-18", "Plan the session", "安排复评"),
         ("/sheets", "Issued", "已签发"),
+        ("/sessions/due", "recipe Tavrinel panel pot", "冲泡方法“塔夫里内尔审评壶"),
+        ("/lots/T24-05", "% an hour", "%/小时"),
     ] {
         assert!(maker.text(path).contains(en), "{path}");
         assert!(maker.get_in(path, "zh").text().unwrap().contains(zh), "{path}");
     }
+    // A sheet has a page a language: the reader's comes first.
+    let sheet = |lang: &str| maker.get_in("/sheets/of/T24-01?picture=1", lang).bytes().unwrap();
+    assert_ne!(sheet("en"), sheet("zh"));
     assert!(maker.text(&agree).contains("<svg"), "its charts are in the page");
     for (path, said) in [
         ("/questions/agree?session=nowhere", "nowhere"),
@@ -241,4 +246,71 @@ fn nobody_else_reads_or_writes_and_no_way_leads_out_of_the_folder() {
     }
     let sealed = maker.get("/sheets/file/../../sessions/key.toml").status();
     assert!(sealed == 404 || sealed == 403, "{sealed}");
+}
+
+#[test]
+fn a_question_offers_the_latest_session_and_tells_rankings_from_profiles() {
+    let garden = Garden::empty();
+    let (code, said) = garden.run(&["sheet", "T24-01"]);
+    assert_eq!(code, 0, "{said}");
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let form = maker.text("/questions/compare");
+    let boxes: Vec<&str> = form.split("name=\"session\" value=\"").skip(1).collect();
+    let ticked: Vec<&&str> = boxes.iter().filter(|b| b.contains(" checked>")).collect();
+    assert_eq!(ticked.len(), 1, "{form}");
+    assert!(
+        ticked[0].starts_with("2026-05-11-month-24\" checked>"),
+        "the latest of its kinds: {form}"
+    );
+    assert!(!form.contains("In short"), "nothing is asked before the button is pressed");
+    let ranking = boxes.iter().find(|b| b.starts_with("2025-11-11-sweetest")).unwrap();
+    assert!(ranking.contains(">ranking<") && !boxes[0].contains(">profile<"), "{form}");
+    let offered = form.split("<datalist id=\"samples\">").nth(1).unwrap();
+    assert!(form.contains("name=\"control\" value=\"\" list=\"samples\""), "{form}");
+    assert!(offered.contains("value=\"T24-05@dry\"") && !offered.contains("value=\"T24-05\""));
+    // All of them where none is ticked: none is ticked then.
+    assert!(!maker.text("/questions/link").contains(" checked>"));
+
+    // A sheet is one sheet in three forms.
+    let sheets = maker.text("/sheets");
+    let issued = sheets.split("class=\"issued\"").nth(1).unwrap();
+    assert_eq!(issued.matches("/sheets/file/T24-01-").count(), 3, "{issued}");
+    assert_eq!(issued.matches("<span>T24-01-").count(), 1, "{issued}");
+}
+
+#[test]
+fn a_kept_trial_speaks_of_settings_by_their_names() {
+    let garden = Garden::empty();
+    let (code, said) = garden.run(&["trial", "--add", "2", "--save", "parted"]);
+    assert_eq!(code, 0, "{said}");
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let before = maker.text("/trials/parted");
+    let article = before.split("<article").nth(1).unwrap();
+    assert!(article.contains("time of withering"), "{article}");
+    for id in ["wither.hours", "lot.season", ">Logged<"] {
+        assert!(!article.contains(id), "{id}: {article}");
+    }
+    // Otherwise than planned, whatever the plan is.
+    let (code, said) = garden.run(&[
+        "lot",
+        "add",
+        "T26-31",
+        "--class",
+        "black",
+        "--made",
+        "2026-11-20",
+        "--trial",
+        "parted",
+        "--run",
+        "1",
+        "--set",
+        "wither.hours=9",
+    ]);
+    assert_eq!(code, 0, "{said}");
+    let after = maker.text("/trials/parted");
+    assert!(after.contains("1 of 2 are made; still to be made: 2."), "{after}");
+    assert!(after.contains("T26-31: time of withering 9 h in the stead of"), "{after}");
+    assert!(after.contains(">Logged<") && after.contains("Still to be logged"), "{after}");
 }

@@ -115,6 +115,8 @@ fn a_lot_is_added_logged_to_corrected_and_shown() {
         ("made", "2026-05-20"),
         ("picked", "2026-05-18 2026-05-19"),
         ("kg", "250 g"),
+        // The other lots of the book have kilograms.
+        ("sure", "kg=250 g"),
         ("value:wither.start", "2026-05-18T18:00"),
         ("value:wither.hours", "960 min"),
         ("value:roll.pressure", ""),

@@ -61,10 +61,17 @@ fn told(page: &str) -> String {
     let mut all = String::new();
     for box_of in ["<div class=\"wrong\"", "<div class=\"mistake\"", "<div class=\"not-yet\""] {
         for part in page.split(box_of).skip(1) {
-            let inside = part.split("</pre>").next().unwrap();
+            let ends = ["</pre>", "</ul>", "</a></div>"].iter().filter_map(|end| part.find(end));
+            let inside = &part[..ends.min().unwrap()];
             all.push_str(inside.split_once('>').unwrap().1);
             all.push('\n');
         }
+    }
+    // Beside its field each mistake stands whole.
+    for part in page.split("<span class=\"amiss\"").skip(1) {
+        let inside = part.split("</span>").next().unwrap();
+        all.push_str(inside.split_once('>').unwrap().1);
+        all.push('\n');
     }
     assert!(!all.is_empty(), "nothing is told: {page}");
     all.replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
@@ -154,7 +161,7 @@ fn refusals_of_sessions_speak_the_words_of_the_page() {
     let refused = phone.answer(line(99, "bitter", "4"));
     assert_eq!(refused["outcome"], "refused", "{refused}");
     assert_eq!(refused["found"], "cup 99 is none of yours");
-    assert_eq!(refused["zh"]["found"], "第 99 号杯不是您的");
+    assert_eq!(refused["zh"]["found"], "99 号杯不是您的");
     assert_eq!(refused["zh"]["mend"], "请看杯上的杯号");
 }
 
@@ -174,7 +181,7 @@ fn refusals_of_the_record_speak_the_words_of_the_page() {
         post("log", &[("parameter", parameter), ("value", value), ("how", "measured")])
     };
     let [_, zh] = log("wither.hours", "twelve");
-    assert!(zh.contains("wither.hours = “twelve”不成立"), "{zh}");
+    assert!(zh.contains("“萎凋时间” = “twelve”不成立"), "{zh}");
     let [en, _] =
         post("split", &[("way", "lots"), ("on", "2026-06-02"), ("part-1", "X1"), ("kg-1", "900")]);
     assert!(en.contains("900") && en.contains("correct the mass"), "{en}");

@@ -55,7 +55,7 @@ fn both_pages_say_what_the_json_says_in_both_languages() {
                 "Keep in mind",
             ],
         ),
-        ("zh", ["存放的批次如何变化？", "概要", "评茶组的漂移", "能否区分？", "请注意"]),
+        ("zh", ["存茶如何变化？", "概要", "评茶组的漂移", "能否区分？", "请注意"]),
     ] {
         let [page, pdf] = [format!("age.{language}.html"), format!("age.{language}.pdf")]
             .map(|f| folder.path().join(f));

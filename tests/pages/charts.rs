@@ -41,7 +41,9 @@ fn a_dot_chart_speaks_chinese() {
     keep("dots-zh.svg", svg.as_bytes());
     assert_reads_well(&svg);
     assert!(
-        svg.contains("6 位评茶员，n = 144 个评分。线段：校正均值（评茶员为随机效应）的 95% 区间。")
+        svg.contains(
+            "6 位评茶员，n = 144 个评分。线段：校正均值（评茶员为随机效应）的 95 % 区间。"
+        )
     );
     assert!(svg.contains("厚薄") && svg.contains("无估计值") && svg.contains("lang=\"zh-Hans\""));
 }
@@ -63,7 +65,7 @@ fn charts_of_every_size_read_well() {
 #[test]
 fn a_long_label_is_cut_between_characters_and_told_in_full_to_a_screen_reader() {
     let name = |l: usize| {
-        format!("第{}号高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放样品并附长注", l + 1)
+        format!("第{}号高山老丛春茶第一轮采摘萎凋十六小时日光干燥陶罐湿仓存放茶样并附长注", l + 1)
     };
     let svg = dot_rows(&dot_chart(Lang::Zh, 3, 4, &name)).expect("draws");
     assert_reads_well(&svg);
@@ -236,7 +238,8 @@ fn tasters_are_shown_against_the_others_in_both_languages() {
         let scatter = scatter(&scatter_chart(lang)).expect("draws");
         keep(&format!("scatter-{lang:?}.svg"), scatter.as_bytes());
         assert_reads_well(&scatter);
-        for (svg, level) in [(svg, "95%"), (scatter, "")] {
+        let level = if lang == Lang::En { "95%" } else { "95 %" };
+        for (svg, level) in [(svg, level), (scatter, "")] {
             let said: Vec<String> = texts(&svg).into_iter().map(|t| t.text).collect();
             let n = if lang == Lang::En { "n = 144 scores" } else { "n = 144 个评分" };
             assert!(said.iter().any(|t| t.contains(n) && t.contains(level)), "{said:?}");
@@ -295,7 +298,7 @@ fn courses_name_their_arms_at_their_ends_and_say_what_is_hollow() {
             Lang::En => {
                 ["Hollow: as scored.", "the course fitted", "held constant", "a projection"]
             }
-            Lang::Zh => ["空心：原始评分。", "曲线与色带", "参比样", "推测"],
+            Lang::Zh => ["空心：原始评分。", "曲线与色带", "参照样", "推测"],
         };
         for words in read {
             assert!(told.contains(words), "{words}: {told}");

@@ -204,7 +204,7 @@ fn quarantine_moisture_and_a_fault_stand_above_all_else() {
     assert!(place("drying does not save it") < place("Quantity made"));
     assert!(text.contains("In quarantine since 2026-02-08"));
     let zh = String::from_utf8(sheet(&demo(), "T25-11", "zh", "html")).expect("UTF-8");
-    for wanted in ["不出售，切勿品饮。", "含水率 7.2%", "发现缺陷", "有资质的实验室"]
+    for wanted in ["不出售，切勿品饮。", "含水率 7.2 %", "发现缺陷", "有资质的实验室"]
     {
         assert!(zh.contains(wanted), "{wanted}");
     }
@@ -457,7 +457,7 @@ fn the_words_scale_with_the_evidence() {
         assert!(text.contains(wanted), "{wanted}:\n{text}");
     }
     let zh = of(&f, Lang::Zh);
-    for wanted in ["未事先封存", "2 位评茶员的个人意见", "无参比样", "各 3 泡", "未测定"]
+    for wanted in ["未事先封存", "2 位评茶员的个人意见", "无参照样", "各 3 泡", "未测定"]
     {
         assert!(zh.contains(wanted), "{wanted}:\n{zh}");
     }

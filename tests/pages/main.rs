@@ -5,6 +5,7 @@
 
 mod age_pages;
 mod charts;
+mod chinese;
 mod finding_pages;
 mod lot_sheet;
 mod lots;

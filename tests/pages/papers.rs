@@ -136,7 +136,7 @@ pub fn plan(language: Lang) -> PouringPlan {
                 sample: samples[(i + f) % 6].into(),
                 role: match (i + f) % 6 {
                     4 => role("duplicate", "重复样"),
-                    5 => role("reference", "参比样"),
+                    5 => role("reference", "参照样"),
                     _ => role("lot", "批次"),
                 },
                 brew: format!("{}", i + 1),

@@ -87,11 +87,11 @@ pub fn dot_chart(
         paper: Paper::Wide,
         title: match lang {
             Lang::En => "Which lots differ? Spring lots of the Tavrinel garden".into(),
-            Lang::Zh => "哪些批次有差别？塔夫里奈尔茶园春茶".into(),
+            Lang::Zh => "哪些批次有差异？塔夫里奈尔茶园春茶".into(),
         },
         subtitle: match lang {
             Lang::En => "Session 2026-05-14, two replicates, one recipe".into(),
-            Lang::Zh => "2026-05-14 评茶，重复两次，同一冲泡方法".into(),
+            Lang::Zh => "2026-05-14 审评，重复两次，同一冲泡方法".into(),
         },
         basis: basis(lang),
         panels,
@@ -212,7 +212,12 @@ pub fn matrix_chart(lang: Lang, n_columns: usize) -> Matrix {
     });
     Matrix {
         lang,
-        title: if lang == Lang::En { "What goes with what?" } else { "何者与何者相关？" }.into(),
+        title: if lang == Lang::En {
+            "What goes with what?"
+        } else {
+            "哪些参数与哪些评语相关？"
+        }
+        .into(),
         subtitle: String::new(),
         basis: Basis {
             of: if lang == Lang::En { "the effect".into() } else { "效应".into() },

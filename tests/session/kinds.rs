@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use blindsteep::book::session_files::{Kind, TestPlan};
 use blindsteep::scores::{Method, Trials, trials_from_revealed};
-use blindsteep::session::{self, Duplicates, HandIn, PlanRequest, Terms, papers};
+use blindsteep::session::{self, Amend, Answer, Duplicates, HandIn, PlanRequest, Terms, papers};
 use blindsteep::sheets::Lang;
 use blindsteep::sheets::ballots::ballot_pdf;
 
@@ -559,4 +559,56 @@ fn a_session_is_asked_by_the_command_of_its_kind() {
         assert!(output.err.contains("is a triangle session"), "{output:?}");
         assert!(output.err.contains("`difference 2026-05-14-spring`"), "{output:?}");
     }
+}
+
+/// Whoever enters for another what must not be seen learns nothing by trying.
+#[test]
+fn a_hidden_ballot_does_not_tell_what_stands_on_it_by_what_it_refuses() {
+    let reason = Amend { reason: "typed from paper".to_owned(), by: Some("bo".to_owned()) };
+    let unseen = |panel: &Panel, answers: &[Answer], amend: Option<&Amend>| {
+        session::enter_unseen(&panel.book, "spring", "ann", answers, amend, HandIn::No, now())
+    };
+    let lines = |panel: &Panel| panel.read("sessions/2026-05-14-spring/ballots/ann.csv");
+
+    // A choice: the cup that was chosen is refused like the others.
+    let panel = Panel::new();
+    panel.plan(&of(Kind::Triangle));
+    let order = panel.session().plan().flights[0].order_of("ann").to_vec();
+    let chosen = [answer(order[1], "odd", "1")];
+    session::enter_lines(&panel.book, "spring", "ann", &chosen, None, HandIn::No, now()).unwrap();
+    let before = lines(&panel);
+    let told: Vec<String> = order
+        .iter()
+        .map(|cup| unseen(&panel, &[answer(*cup, "odd", "1")], None).unwrap_err().to_string())
+        .collect();
+    assert!(told[0].contains("answered already") && told.iter().all(|t| *t == told[0]), "{told:?}");
+    assert_eq!(lines(&panel), before);
+    // With a reason it is written, the same as well: that no line comes would tell it.
+    let entered = unseen(&panel, &chosen, Some(&reason)).unwrap();
+    assert_eq!((entered.n_replaced, entered.n_unchanged), (1, 0));
+    assert_eq!(lines(&panel).lines().count(), before.lines().count() + 1);
+
+    // An order: neither a rank that is given nor one that is left tells which it is.
+    let panel = Panel::new();
+    panel.plan(&of(Kind::Ranking));
+    let order = panel.session().plan().flights[0].order_of("ann").to_vec();
+    let first = [answer(order[0], "bright", "1")];
+    session::enter_lines(&panel.book, "spring", "ann", &first, None, HandIn::No, now()).unwrap();
+    let before = lines(&panel);
+    for amend in [None, Some(&reason)] {
+        let told: Vec<String> = ["1", "2", "3"]
+            .iter()
+            .map(|rank| {
+                unseen(&panel, &[answer(order[1], "bright", rank)], amend).unwrap_err().to_string()
+            })
+            .collect();
+        assert!(told[0].contains("ranks are given already"), "{told:?}");
+        assert!(told.iter().all(|t| *t == told[0]), "{told:?}");
+    }
+    assert_eq!(lines(&panel), before);
+    // Another term is another order; all anew with a reason is one.
+    unseen(&panel, &[answer(order[1], "honey", "2")], None).unwrap();
+    let all = [(0, "2"), (1, "1"), (2, "3")].map(|(i, rank)| answer(order[i], "bright", rank));
+    unseen(&panel, &all, Some(&reason)).unwrap();
+    assert!(panel.run(&["check"]).code == 0);
 }

@@ -62,7 +62,7 @@ function recipeLines(now) {
   const times = r.steeps_s.map((s) => lasting(s)).join(' · ');
   lines.push(`${r.rinse_s ? `${word('rinse')} ${lasting(r.rinse_s)} · ` : ''}${word('steep')} ${times}`);
   if (r.vessel) lines.push(said(r.vessel));
-  if (r.water) lines.push(`${word('water')}: ${r.water}`);
+  if (r.water) lines.push(`${word('water')}${word('colon')}${said(r.water)}`);
   return lines;
 }
 
@@ -70,7 +70,7 @@ function recipeLines(now) {
 function recipeFold(page, flight, steep) {
   const length = page.now.recipe.steeps_s[(steep ?? 1) - 1];
   const fold = el('details', { class: 'recipe' },
-    el('summary', null, word('recipe'), length ? ` · ${word('steep_n', steep ?? 1)}, ${lasting(length)}` : null),
+    el('summary', null, word('recipe'), length ? ` · ${word('steep_n', steep ?? 1)}${word('comma')}${lasting(length)}` : null),
     recipeLines(page.now).map((line) => el('p', null, line)));
   const running = page.timer && page.timer.by === 'taster';
   if (length && !running && page.open) {
@@ -128,8 +128,8 @@ function termCard(page, flight, cup, steep, term) {
     const act = (text, doing) => el('button', { type: 'button', class: 'quiet', onclick: () => { doing(); page.redraw(question); } }, text);
     const meaning = said(term.definition), known = said(term.reference);
     fold.replaceChildren(...[
-      el('p', null, meaning ? `${word('meaning')}: ${meaning}` : word('no_meaning')),
-      known ? el('p', null, `${word('reference')}: ${known}`) : null,
+      el('p', null, meaning ? `${word('meaning')}${word('colon')}${meaning}` : word('no_meaning')),
+      known ? el('p', null, `${word('reference')}${word('colon')}${known}`) : null,
       page.open ? el('p', { class: 'acts' },
         act(word('decline'), () => tell(null, 'declined')),
         act(word('mark_lost'), () => tell(null, 'lost')),
@@ -153,12 +153,12 @@ function termCard(page, flight, cup, steep, term) {
 function refusal(page, item) {
   const of = (lang === 'zh' && item.wrong?.zh) || item.wrong || {};
   const { cup, flight, term } = item.body;
-  const ofWhat = term ? word('answer_of', page.termName(term), cup) : cup ? `${word('hand_in_cup')}: ${cup}` : word('hand_in_flight', flight);
+  const ofWhat = term ? word('answer_of', page.termName(term), cup) : cup ? `${word('hand_in_cup')}${word('colon')}${cup}` : word('hand_in_flight', flight);
   return el('div', { class: 'wrong', role: 'alert' },
     el('p', null, el('b', null, word('refused_title')), ` · ${ofWhat}`),
-    of.found ? el('p', null, `${word('refused_found')}: ${of.found}`) : null,
-    of.expected ? el('p', null, `${word('refused_expected')}: ${of.expected}`) : null,
-    of.mend ? el('p', null, `${word('refused_mend')}: ${of.mend}`) : null,
+    of.found ? el('p', null, `${word('refused_found')}${word('colon')}${of.found}`) : null,
+    of.expected ? el('p', null, `${word('refused_expected')}${word('colon')}${of.expected}`) : null,
+    of.mend ? el('p', null, `${word('refused_mend')}${word('colon')}${of.mend}`) : null,
     el('button', { type: 'button', class: 'quiet', onclick: () => page.keeper.discard(item.entry).then(() => page.redraw()) }, word('discard')));
 }
 
@@ -269,7 +269,7 @@ function rankScreen(page, screen) {
   ];
   out.push(page.now.ties ? rankWithTies(page, flight, term, ask) : rankByTaps(page, flight, term, ask));
   const meaning = said(term.definition);
-  if (meaning) out.push(el('p', { class: 'hint' }, `${word('meaning')}: ${meaning}`));
+  if (meaning) out.push(el('p', { class: 'hint' }, `${word('meaning')}${word('colon')}${meaning}`));
   page.keeper.refused.filter((i) => flight.cups.some((c) => ask(c) === i.question)).forEach((i) => out.push(refusal(page, i)));
   out.push(recipeFold(page, flight, 1));
   return out;
@@ -283,7 +283,7 @@ function rankWithTies(page, flight, term, ask) {
       el('div', { class: 'head' }, el('h2', { class: 'code' }, String(cup)),
         el('span', { class: 'tag' }, answer && answer.state !== 'scored' ? word(answer.state) : ''),
         el('button', { type: 'button', class: 'quiet small', onclick: () => { page.put(flight, cup, null, term.id, 'declined', null); page.redraw(); } }, word('decline'))),
-      choiceScale(term, `${word('rank')}, ${cup}`, answer, (v) => { page.put(flight, cup, null, term.id, 'scored', v); }, levels, 'ordered'));
+      choiceScale(term, `${word('rank')}${word('colon')}${cup}`, answer, (v) => { page.put(flight, cup, null, term.id, 'scored', v); }, levels, 'ordered'));
   });
   return el('div', null, rows);
 }
@@ -326,7 +326,7 @@ function rankByTaps(page, flight, term, ask) {
       el('button', { type: 'button', class: rank ? 'rank-cup ranked' : 'rank-cup', 'aria-pressed': String(rank > 0), 'aria-label': `${word('cup')} ${cup}: ${said_}`, 'data-q': `tap-${cup}`, onclick: tap },
         el('span', { class: 'code' }, String(cup)), el('span', { class: 'rank' }, rank ? String(rank) : '–')),
       now.declined.includes(cup) ? el('span', { class: 'tag' }, word('declined'))
-        : el('button', { type: 'button', class: 'quiet small', 'aria-label': `${word('decline')}: ${cup}`, onclick: decline }, word('decline')));
+        : el('button', { type: 'button', class: 'quiet small', 'aria-label': `${word('decline')}${word('colon')}${cup}`, onclick: decline }, word('decline')));
   });
   const open = now.order.length + now.declined.length < flight.cups.length;
   return el('div', null, el('ul', { class: 'ranks' }, rows),
@@ -364,7 +364,7 @@ function anything(page, flight, onlyCup) {
 function endScreen(page, screen) {
   const flight = page.flight(screen.f);
   const cup = screen.t === 'check' ? screen.cup : null;
-  const title = cup ? `${word('hand_in_cup')}: ${cup}` : word('end_of', flight.number);
+  const title = cup ? `${word('hand_in_cup')}${word('colon')}${cup}` : word('end_of', flight.number);
   const gaps = missingOf(page, flight, cup);
   const sets = page.now.kind !== 'profile';
   const wrong = page.keeper.refused.filter((i) => i.what === 'hand-in');
@@ -384,5 +384,5 @@ function endScreen(page, screen) {
 function doneScreen(page) {
   const waits = page.keeper.waiting.length > 0;
   return [el('h1', { tabindex: '-1' }, word('done')), el('p', null, word('done_why')), waits ? el('p', { class: 'wrong' }, word('done_waiting')) : null,
-    page.now.key_digest ? el('p', { class: 'hint' }, `${word('sealed')}: ${page.now.key_digest}`) : null];
+    page.now.key_digest ? el('p', { class: 'hint' }, `${word('sealed')}${word('colon')}${page.now.key_digest}`) : null];
 }

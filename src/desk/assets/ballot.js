@@ -261,7 +261,7 @@ class Ballot {
   helpScreen() {
     const keys = ['how_line', 'how_keys', 'how_more', 'how_saved', 'how_link', 'how_talk'];
     return [el('h1', { tabindex: '-1' }, word('how')), keys.map((k) => el('p', null, word(k))), el('p', null, word('offline_why')), this.mind(),
-      this.now.key_digest ? el('p', { class: 'hint' }, `${word('sealed')}: ${this.now.key_digest}`) : null];
+      this.now.key_digest ? el('p', { class: 'hint' }, `${word('sealed')}${word('colon')}${this.now.key_digest}`) : null];
   }
 
   /** The strip on top: what is saved, what waits, what goes wrong. */
@@ -290,7 +290,7 @@ class Ballot {
     // Refusals stand beside their answers; those of other screens are told here.
     const here = this.now && !keeper.halted ? this.screen() : null;
     const away = keeper.refused.filter((i) => !here || !this.shownOn(i, here));
-    const boxes = tell.map(([title, why]) => el('p', { class: 'wrong' }, title ? el('b', null, `${title}. `) : null, why))
+    const boxes = tell.map(([title, why]) => el('p', { class: 'wrong' }, title ? el('b', null, `${title}${word('stop_sign')}`) : null, why))
       .concat(this.now ? away.map((i) => refusal(this, i)) : []);
     const print = boxes.map((b) => b.textContent).join('\n');
     if (print !== this.told) { this.told = print; notices.replaceChildren(...boxes); }

@@ -64,7 +64,7 @@
       const link = document.createElement('a');
       link.href = location.pathname;
       link.textContent = zh ? '重新载入' : 'Load it again';
-      const said = begun ? (zh ? '评茶已开始。' : 'The tasting has begun. ') : zh ? '本场状态已在别处改变。' : 'The state of this session has changed meanwhile. ';
+      const said = begun ? (zh ? '审评已开始。' : 'The tasting has begun. ') : zh ? '本场状态已在别处改变。' : 'The state of this session has changed meanwhile. ';
       note.append(said, link);
       progress.before(note);
     };

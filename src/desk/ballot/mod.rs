@@ -42,7 +42,7 @@ async fn followed(State(app): State<Shared>, reader: Reader, Path(link): Path<St
 fn not_good(reader: Reader) -> Response {
     let why = reader.say.of(
         "This link is not good (any more). If the tasting is over, nothing is left to do here; else look at the letters again, or ask for yours at the desk.",
-        "此链接无效（或已失效）。若品评已结束，则无需再做什么；否则请再核对字符，或到工作台询问。",
+        "此链接无效（或已失效）。若审评已结束，则无需再做什么；否则请再核对字符，或到工作台询问。",
     );
     let reader = Reader { at: "/".to_owned(), ..reader };
     (StatusCode::FORBIDDEN, page::door(&reader, why)).into_response()

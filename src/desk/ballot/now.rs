@@ -72,7 +72,7 @@ fn recipe(plan: &SessionFile) -> Value {
         "rinse_s": r.rinse_s,
         "steeps_s": r.steeps_s,
         "vessel": r.vessel.as_ref().map(|_| json!({"en": r.vessel_in("en"), "zh": r.vessel_in("zh")})),
-        "water": r.water,
+        "water": r.water.as_ref().map(|_| json!({"en": r.water_in("en"), "zh": r.water_in("zh")})),
     })
 }
 

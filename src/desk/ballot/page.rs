@@ -57,7 +57,7 @@ pub async fn ballot(reader: Reader, Extension(caller): Extension<Caller>) -> Res
 /// What somebody who followed a link sees for a moment. Without a script the button does it.
 pub fn joining(reader: &Reader) -> Html<String> {
     let say = reader.say;
-    let title = say.of("Join the tasting", "加入品评");
+    let title = say.of("Join the tasting", "加入审评");
     let markup = html! {
         (DOCTYPE)
         html lang=(say.html()) {
@@ -70,7 +70,7 @@ pub fn joining(reader: &Reader) -> Html<String> {
                     }
                     p #trouble.wrong role="alert" hidden { (say.of(
                         "The laptop does not answer. Is this phone in its Wi-Fi? Then press the button.",
-                        "笔记本没有回应。本手机是否在同一 Wi-Fi？然后按按钮。",
+                        "工作台没有回应。本手机是否在同一 Wi-Fi？然后按按钮。",
                     )) }
                     noscript { p.wrong { (say.of("The ballot needs JavaScript.", "评茶单需要 JavaScript。")) } }
                 }
@@ -86,10 +86,10 @@ pub fn door(reader: &Reader, why: &str) -> Html<String> {
     let markup = html! {
         (DOCTYPE)
         html lang=(say.html()) {
-            (head(say.of("Join the tasting", "加入品评"), &["base.css", "ballot.css"], &["join.js"]))
+            (head(say.of("Join the tasting", "加入审评"), &["base.css", "ballot.css"], &["join.js"]))
             body.door {
                 main {
-                    h1 { (say.of("Join the tasting", "加入品评")) }
+                    h1 { (say.of("Join the tasting", "加入审评")) }
                     @if !why.is_empty() { p.wrong role="alert" { (why) } }
                     p { (say.of(
                         "Scan the code beside your name with this phone's camera, or type the letters under it.",

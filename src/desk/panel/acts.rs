@@ -118,7 +118,7 @@ fn done(app: &App, say: Say, name: &str, form: &Posted) -> Result<Vec<String>, B
             let entry = session::exclude(book, name, &scope, reason, by, now)?;
             Ok(vec![say.of(
                 format!("Left out ({entry}). The answers stay in the record."),
-                format!("已排除（{entry}）。答案仍在记录中。"),
+                format!("已剔除（{entry}）。答案仍在记录中。"),
             )])
         }
         "readmit" => {
@@ -177,7 +177,7 @@ fn pour(
         note: form.filled("note").map(str::to_owned),
     };
     let caution = log_pour(book, name, &note, now)?;
-    let mut told = vec![say.of(format!("Cup {cup} is logged."), format!("杯 {cup} 已记录。"))];
+    let mut told = vec![say.of(format!("Cup {cup} is logged."), format!("{cup} 号杯已记录。"))];
     told.extend(caution);
     Ok(told)
 }

@@ -44,7 +44,7 @@ pub fn leave_out(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         .collect();
     html! {
         details open[typed.text("act") == "exclude"] {
-            summary { (say.of("Leave answers out", "排除答案")) }
+            summary { (say.of("Leave answers out", "剔除答案")) }
             p.hint { (say.of("They stay in the record, and results are shown with and without them.", "答案仍留在记录中，结果将同时显示含与不含。")) }
             (act(reader, room, "exclude", html! {
                 div.row {
@@ -54,9 +54,9 @@ pub fn leave_out(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                     @if plan.n_steeps() > 1 { (from("steep", say.of("Steep", "泡次"), steeps)) }
                     (from("term", say.of("Term", "评语"), terms))
                 }
-                (text_field("reason", say.of("Why", "原因"), "", typed.text("reason")))
+                (text_field("reason", say.of("Why", "理由"), "", typed.text("reason")))
                 (text_field("by", say.of("Who decides it", "决定人"), "", typed.text("by")))
-                p.buttons { button.quiet { (say.of("Leave them out", "排除")) } }
+                p.buttons { button.quiet { (say.of("Leave them out", "剔除")) } }
             }))
         }
     }
@@ -75,18 +75,18 @@ pub fn what_was_done(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             ul.changes { @for c in &room.changes {
                 @let stands = standing.contains(&c.entry.as_str());
                 @let about = [c.taster.as_deref().map(|t| room.name_of(t).to_owned()), c.flight.map(|f| words::flight(say, f)),
-                    c.cup.map(|c| say.of(format!("cup {c}"), format!("杯 {c}"))), c.steep.map(|s| say.of(format!("steep {s}"), format!("第 {s} 泡"))), c.term.clone()];
+                    c.cup.map(|c| say.of(format!("cup {c}"), format!("{c} 号杯"))), c.steep.map(|s| say.of(format!("steep {s}"), format!("第 {s} 泡"))), c.term.clone()];
                 @let about: Vec<String> = about.into_iter().flatten().collect();
                 li {
-                    b { (words::change(say, c.change)) } " " (about.join(", ")) ": " (told::markup(say, &c.reason))
+                    b { (words::change(say, c.change)) } " " (about.join(say.0.comma())) (say.0.colon()) (told::markup(say, &c.reason))
                     span.hint { (if c.after_reveal { say.of("after the reveal", "揭盲后") } else { say.of("before the reveal", "揭盲前") })
-                        @if let Some(by) = &c.by { ", " (by) } ", " (c.at)
+                        @if let Some(by) = &c.by { (say.0.comma()) (by) } (say.0.comma()) (c.at)
                         @if c.change == Change::Exclusion && !stands { " · " (say.of("taken back", "已恢复")) } }
                     @if stands && room.session.state != Stage::Void {
                         @let again = typed.text("entry") == c.entry;
                         (act(reader, room, "readmit", html! {
                             input type="hidden" name="entry" value=(c.entry);
-                            label.beside { span.hint { (say.of("Take it back, because", "恢复，原因")) } input name="reason" value=(if again { typed.text("reason") } else { "" }) autocomplete="off"; } " "
+                            label.beside { span.hint { (say.of("Take it back, because", "恢复，理由")) } input name="reason" value=(if again { typed.text("reason") } else { "" }) autocomplete="off"; } " "
                             button.quiet { (say.of("Take back", "恢复")) }
                         }))
                     }
@@ -105,7 +105,7 @@ pub fn give_up(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             summary { (say.of("Give the session up", "作废本场")) }
             (act(reader, room, "void", html! {
                 p.hint { (say.of("For good: nothing of it counts.", "不可撤回：全部不计。")) }
-                (text_field("reason-void", say.of("Why", "原因"), "", typed.text("reason-void")))
+                (text_field("reason-void", say.of("Why", "理由"), "", typed.text("reason-void")))
                 div.ticks {
                     @for (value, text) in [("", say.of("Its leaf was brewed if anything was answered", "若已有答案，则茶已冲泡")), ("yes", say.of("Its leaf was brewed", "茶已冲泡")), ("no", say.of("Nothing was brewed", "未冲泡"))] {
                         label.pick { input type="radio" name="brewed" value=(value) checked[chosen == value]; span { (text) } }

@@ -9,6 +9,7 @@ use super::form::number;
 use super::planning::{done_before, is_planned, went};
 use super::with_ours;
 use crate::book::book_file::clock;
+use crate::book::recipes::Recipes;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError, ids};
 use crate::desk::Shared;
@@ -40,6 +41,7 @@ struct Seen {
     due: Due,
     tasters: Vec<(String, String)>,
     name: String,
+    recipes: Recipes,
 }
 
 fn seen(book: &Book, now: Moment) -> Result<Seen, BookError> {
@@ -56,7 +58,7 @@ fn seen(book: &Book, now: Moment) -> Result<Seen, BookError> {
         .map(|i| if i == 1 { "again".to_owned() } else { format!("again-{i}") })
         .find(free)
         .unwrap_or_default();
-    Ok(Seen { due, tasters, name })
+    Ok(Seen { due, tasters, name, recipes: book.recipes()?.value })
 }
 
 /// What the session would be, and who tastes.
@@ -80,37 +82,39 @@ async fn shown(
     let ticked = typed.all("taster");
     let body = html! {
         @if let Some(e) = &error { (wrong(reader, &shown_error(app, e))) }
-        p { a href="/due" { (say.of("All that is due", "全部到期项")) } " · " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
-        p.hint { (say.of("Keep the calendar from whoever tastes: it names samples.", "日历含样品名，勿让评茶员看到。")) }
+        p.buttons { a href="/due" { (say.of("All that is due", "全部到期项")) } " " a href="/sessions/due.ics" download { (say.of("Calendar file of the year to come", "未来一年的日历文件")) } }
+        p.hint { (say.of("Keep the calendar from whoever tastes: it names samples.", "日历含茶样名，勿让评茶员看到。")) }
         @match &seen.due.sitting {
-            Answer::Unknown(why) => { p { (say.of("No session is to be planned: ", "无可计划：")) (told::markup(say, &why.reason)) } }
+            Answer::Unknown(why) => { p { (say.of("No session is to be planned: ", "无可安排：")) (told::markup(say, &why.reason)) } }
             Answer::Known(sitting) => {
                 form method="post" action="/sessions/due" {
                     (token(reader))
-                    p { (in_words(reader, sitting)) }
+                    p { (in_words(reader, sitting, &seen.recipes)) }
                     ul.samples { @for s in sitting.samples() { li { (s) } } }
                     @for line in views::due::left_out(sitting, |_| true) { p.hint { (told::markup(say, &line)) } }
                     div.row {
                         (text_field("name", say.of("Name", "名称"), "", typed.filled("name").unwrap_or(&seen.name)))
-                        (field("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("Empty: the book's limit.", "留空：按本簿上限。"), html! { input id="flight-size" name="flight-size" type="number" min="2" value=(typed.text("flight-size")) aria-describedby="flight-size-hint"; }))
+                        (field("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("Empty: the book's limit.", "留空：按本册上限。"), html! { input id="flight-size" name="flight-size" type="number" min="2" value=(typed.text("flight-size")) aria-describedby="flight-size-hint"; }))
                     }
                     fieldset { legend { (say.of("Tasters", "评茶员")) } div.ticks { @for (id, name) in &seen.tasters {
                         label.pick { input type="checkbox" name="taster" value=(id) checked[ticked.contains(id)]; span { (name) } }
                     } } }
-                    label.pick { input type="checkbox" name="guess" value="1" checked[typed.ticked("guess")]; span { (say.of("Ask which lot a cup is thought to be", "询问猜是哪个批次")) } }
-                    label.pick { input type="checkbox" name="alone" value="1" checked[typed.ticked("alone")]; span { (say.of("One person pours and tastes: no second codes", "一人冲泡并品评：无重复样")) } }
-                    p.buttons { button { (say.of("Plan this session", "计划此场次")) } }
+                    label.pick { input type="checkbox" name="guess" value="1" checked[typed.ticked("guess")]; span { (say.of("Ask which lot a cup is thought to be", "请评茶员猜是哪个批次")) } }
+                    label.pick { input type="checkbox" name="alone" value="1" checked[typed.ticked("alone")]; span { (say.of("One person pours and tastes: no second codes", "一人冲泡并审评：无重复样")) } }
+                    p.buttons { button { (say.of("Plan this session", "安排此场次")) } }
                 }
             }
         }
         @if !seen.due.warnings.is_empty() { h2 { (say.of("Mind", "注意")) } ul { @for w in &seen.due.warnings { li { (told::markup(say, &w.text)) } } } }
     };
     let status = if error.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
-    let title = say.of("Plan what is due", "计划到期复评");
+    let title = say.of("Plan what is due", "安排到期复评");
     (status, page(app, reader, Part::Sessions, title, with_ours(body))).into_response()
 }
 
-fn in_words(reader: &Reader, s: &Sitting) -> String {
+fn in_words(reader: &Reader, s: &Sitting, recipes: &Recipes) -> String {
+    let key = reader.say.key();
+    let recipe = recipes.recipe(&s.recipe).map_or(s.recipe.as_str(), |r| r.labels.or(key, &r.id));
     let (n, flights) = (s.samples().count(), s.flights.len());
     let reference = s.reference.known();
     let with = reference
@@ -123,8 +127,8 @@ fn in_words(reader: &Reader, s: &Sitting) -> String {
         _ => String::new(),
     };
     reader.say.of(
-        format!("{n} samples in {flights} flights, {days}, recipe {}, {with}. Which flight has which is dealt.", s.recipe),
-        format!("{n} 个样品，{flights} 轮，{days}，冲泡方法 {}，{with}。各轮内容由抽签决定。", s.recipe),
+        format!("{n} samples in {flights} flights, {days}, recipe {recipe}, {with}. Which flight has which is dealt."),
+        format!("{n} 个茶样，{flights} 轮，{days}，冲泡方法“{recipe}”，{with}。各轮内容由抽签决定。"),
     )
 }
 

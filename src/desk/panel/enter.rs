@@ -20,7 +20,7 @@ use crate::desk::say::Say;
 use crate::session::answers::Answers;
 use crate::session::ballots::{Ballot, GUESS, GUESS_SURE, Question};
 use crate::session::enter::{EnterError, questions};
-use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, enter_lines};
+use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, enter_lines, enter_unseen};
 
 /// A ballot that is being typed in.
 struct Desk {
@@ -98,9 +98,18 @@ pub async fn write(
 }
 
 impl Desk {
-    /// A refusal as this desk may see it.
-    fn told(&self, e: EnterError) -> EnterError {
-        if self.seen { e } else { e.untold() }
+    /// Writes answers as this desk may see the ballot.
+    fn enter(
+        &self,
+        book: &Book,
+        answers: &[Answer],
+        form: &Posted,
+        hand_in: HandIn,
+        now: Moment,
+    ) -> Result<Entered, EnterError> {
+        let (name, amend) = (&self.session.name, amend(form));
+        let enter = if self.seen { enter_lines } else { enter_unseen };
+        enter(book, name, &self.taster, answers, amend.as_ref(), hand_in, now)
     }
 }
 
@@ -125,7 +134,7 @@ fn tell(app: &Shared, reader: &Reader, desk: &Desk, entered: &Entered) {
     });
     for flight in &entered.handed_in {
         let flight = words::flight(say, *flight);
-        app.tell(say.of(format!("{flight} is handed in."), format!("{flight}已交。")));
+        app.tell(say.of(format!("{flight} is handed in."), format!("{flight}已提交。")));
     }
     if entered.n_zeros > 0 {
         let n = entered.n_zeros;
@@ -154,13 +163,10 @@ fn table(
     let table =
         Answers::parse(file, form.text("table"), plan, &desk.taster).map_err(BookError::Records)?;
     let hand_in = if form.ticked("hand-in") { HandIn::Complete } else { HandIn::No };
-    let (name, amend) = (&desk.session.name, amend(form));
-    enter_lines(book, name, &desk.taster, &table.answers, amend.as_ref(), hand_in, now).map_err(
-        |e| match desk.told(e) {
-            EnterError::Misfits(m) => BookError::Records(table.problems(&m)),
-            EnterError::Book(e) => e,
-        },
-    )
+    desk.enter(book, &table.answers, form, hand_in, now).map_err(|e| match e {
+        EnterError::Misfits(m) => BookError::Records(table.problems(&m)),
+        EnterError::Book(e) => e,
+    })
 }
 
 /// The name of a question's field.
@@ -210,9 +216,7 @@ fn cups(book: &Book, desk: &Desk, form: &Posted, now: Moment) -> Result<Entered,
         answers.push(Answer { cup, steep: q.steep, term: q.term, given, note: None });
     }
     let hand_in = if form.ticked("hand-in") { HandIn::Flight(number) } else { HandIn::No };
-    let name = &desk.session.name;
-    enter_lines(book, name, &desk.taster, &answers, amend(form).as_ref(), hand_in, now)
-        .map_err(|e| desk.told(e).into())
+    Ok(desk.enter(book, &answers, form, hand_in, now)?)
 }
 
 fn shown(
@@ -229,7 +233,7 @@ fn shown(
     let at = format!("/sessions/{}/enter/{}", desk.session.name, desk.taster);
     let why = html! {
         div.row {
-            (text_field("reason", say.of("Why answers are replaced", "更正原因"), say.of("Only where another answer stands already, or the flight was handed in.", "仅在已有答案或该轮已交时需要。"), typed.text("reason")))
+            (text_field("reason", say.of("Why answers are replaced", "更正理由"), say.of("Only where another answer stands already, or the flight was handed in.", "仅在已有答案或该轮已提交时需要。"), typed.text("reason")))
             (text_field("by", say.of("Who amends", "更正人"), say.of("Empty: the taster.", "留空：评茶员本人。"), typed.text("by")))
         }
     };
@@ -247,7 +251,7 @@ fn shown(
             p.hint { (say.of("Empty: not answered. - : would rather not say. lost: the cup or the answer is lost.", "留空：未答。- ：不评。lost：此杯作废。")) }
             (fields(say, desk, flight, typed))
             (why)
-            label.pick { input type="checkbox" name="hand-in" value="1" checked[typed.text("how") == "cups" && typed.ticked("hand-in")]; span { (say.of("Hand this flight in", "交此轮")) span.hint { (say.of("Untouched ticks and faults become 0.", "未填的勾选与缺陷记为 0。")) } } }
+            label.pick { input type="checkbox" name="hand-in" value="1" checked[typed.text("how") == "cups" && typed.ticked("hand-in")]; span { (say.of("Hand this flight in", "提交此轮")) span.hint { (say.of("Untouched ticks and faults become 0.", "未填的勾选与缺陷记为 0。")) } } }
             p.buttons { button { (say.of("Write it down", "录入")) } }
         }
         details open[typed.text("how") == "table"] {
@@ -259,14 +263,14 @@ fn shown(
                 (field("file", say.of("From a file", "从文件"), say.of("It is put into the field below.", "内容将填入下方。"), html! { input id="file" type="file" accept=".csv,text/csv" data-into="table" aria-describedby="file-hint"; }))
                 (field("table", say.of("The table", "表格"), say.of("First line: cup,term,value, with steep and note if need be; or cup and one column a term.", "首行：cup,term,value（可加 steep、note）；或 cup 与每个评语一列。"),
                     html! { textarea id="table" name="table" rows="8" spellcheck="false" aria-describedby="table-hint" { (typed.text("table")) } }))
-                label.pick { input type="checkbox" name="hand-in" value="1" checked; span { (say.of("Hand in flights that are complete", "交齐全的轮次")) } }
+                label.pick { input type="checkbox" name="hand-in" value="1" checked; span { (say.of("Hand in flights that are complete", "提交齐全的轮次")) } }
                 details { summary { (say.of("It replaces answers", "更正已有答案")) }
-                    label.beside { (say.of("Why", "原因")) " " input name="reason" autocomplete="off"; } " " label.beside { (say.of("Who amends", "更正人")) " " input name="by" autocomplete="off"; } }
+                    label.beside { (say.of("Why", "理由")) " " input name="reason" autocomplete="off"; } " " label.beside { (say.of("Who amends", "更正人")) " " input name="by" autocomplete="off"; } }
                 p.buttons { button { (say.of("Write it down", "录入")) } }
             }
         }
     };
-    let title = format!("{}, {}", desk.name, words::flight(say, flight.number));
+    let title = format!("{}{}{}", desk.name, say.0.comma(), words::flight(say, flight.number));
     let status = if error.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
     (status, page(app, reader, Part::Sessions, &title, with_ours(body))).into_response()
 }
@@ -281,10 +285,10 @@ fn fields(say: Say, desk: &Desk, flight: &Flight, typed: &Posted) -> Markup {
                 let steep = q.steep.unwrap_or(1);
                 say.of(
                     format!("Cup {}, steep {steep}", q.cup),
-                    format!("杯 {}，第 {steep} 泡", q.cup),
+                    format!("{} 号杯，第 {steep} 泡", q.cup),
                 )
             }
-            Kind::Profile => say.of(format!("Cup {}", q.cup), format!("杯 {}", q.cup)),
+            Kind::Profile => say.of(format!("Cup {}", q.cup), format!("{} 号杯", q.cup)),
             Kind::Ranking => {
                 plan.term(&q.term).map_or(q.term.as_str(), |t| t.label(say.key())).to_owned()
             }
@@ -307,7 +311,7 @@ fn one(say: Say, desk: &Desk, flight: &Flight, q: &Question, typed: &Posted) -> 
     let term = plan.term(&q.term);
     let label = match term {
         _ if plan.kind == Kind::Ranking => {
-            say.of(format!("Cup {}", q.cup), format!("杯 {}", q.cup))
+            say.of(format!("Cup {}", q.cup), format!("{} 号杯", q.cup))
         }
         Some(term) => term.label(say.key()).to_owned(),
         None if q.term == GUESS => {

@@ -7,6 +7,7 @@ use crate::book::BookError;
 use crate::book::ids;
 use crate::book::session_files::{Kind, TestPlan};
 use crate::book::time::Day;
+use crate::desk::mistakes::{Mistakes, Wrong};
 use crate::desk::posted::Posted;
 use crate::scores::ALPHA;
 use crate::session::{Duplicates, FlightRequest, PlanRequest, Terms};
@@ -60,9 +61,13 @@ fn ticked_and_typed(form: &Posted, ticked: &str, typed: &str) -> Vec<String> {
     all
 }
 
-fn days(form: &Posted) -> Result<Vec<Day>, BookError> {
-    let mut texts: Vec<String> = form.filled("day").map(str::to_owned).into_iter().collect();
-    texts.extend(names(form.text("days")));
+/// As [`number`], what is wrong noted by its field.
+fn read<T: FromStr>(amiss: &mut Mistakes, form: &Posted, name: &str, what: &str) -> Option<T> {
+    amiss.take(name, number(form, name, what)).flatten()
+}
+
+fn days(amiss: &mut Mistakes, form: &Posted) -> Vec<Day> {
+    let first: Vec<String> = form.filled("day").map(str::to_owned).into_iter().collect();
     let of = |text: &String| {
         text.parse::<Day>().map_err(|_| {
             refused(
@@ -72,15 +77,21 @@ fn days(form: &Posted) -> Result<Vec<Day>, BookError> {
             )
         })
     };
-    texts.iter().map(of).collect()
+    let mut all = Vec::new();
+    for (field, texts) in [("day", first), ("days", names(form.text("days")))] {
+        let read = texts.iter().map(of).collect::<Result<Vec<Day>, _>>();
+        all.extend(amiss.take(field, read).unwrap_or_default());
+    }
+    all
 }
 
-fn duplicates(form: &Posted) -> Result<Duplicates, BookError> {
+fn duplicates(amiss: &mut Mistakes, form: &Posted) -> Duplicates {
     let named = names(form.text("duplicate-of"));
     if !named.is_empty() {
-        return Ok(Duplicates::Of(named));
+        return Duplicates::Of(named);
     }
-    Ok(Duplicates::Dealt(number(form, "duplicates", "the number of second codes")?.unwrap_or(0)))
+    let dealt = read(amiss, form, "duplicates", "the number of second codes");
+    Duplicates::Dealt(dealt.unwrap_or(0))
 }
 
 /// A flight from its line; of the named duplicates those that are in it.
@@ -103,20 +114,22 @@ pub fn kind(form: &Posted) -> Kind {
 /// What a form asks for.
 ///
 /// # Errors
-/// If a number or a day is none.
-pub fn request(form: &Posted) -> Result<PlanRequest, BookError> {
+/// Each number or day that is none.
+pub fn request(form: &Posted) -> Result<PlanRequest, Wrong> {
+    let mut amiss = Mistakes::default();
     let kind = kind(form);
     let by_flight = form.text("fill") == "flights";
-    let duplicates = duplicates(form)?;
+    let duplicates = duplicates(&mut amiss, form);
     let lines = form.text("flights").lines().filter(|l| !l.trim().is_empty());
     let flights: Vec<FlightRequest> =
         if by_flight { lines.map(|l| flight(l, &duplicates)).collect() } else { Vec::new() };
     if by_flight && flights.is_empty() {
-        return Err(refused(
+        let none = refused(
             "no flight is named",
             "one line a flight, its lots with commas between",
             "write them, or choose that all lots go into each replicate",
-        ));
+        );
+        amiss.add("flights", none.to_string());
     }
     let asks_terms = !matches!(kind, Kind::Triangle | Kind::DuoTrio);
     let terms = match form.text("terms") {
@@ -127,28 +140,28 @@ pub fn request(form: &Posted) -> Result<PlanRequest, BookError> {
         }
         _ => Terms::Default,
     };
-    let alpha: Option<f64> = number(form, "alpha", "alpha")?;
-    let distinguishers = number(form, "distinguishers", "the share of people")?;
-    let power = number(form, "power", "the power")?;
-    let ties = form.ticked("ties");
     // What belongs to tests alone stays out of a profile: its fields are not shown there.
     let test = (kind != Kind::Profile).then(|| TestPlan {
-        alpha: alpha.unwrap_or(ALPHA),
-        distinguishers: distinguishers.filter(|_| kind.is_choice()),
-        power: power.filter(|_| kind.is_choice()),
-        ties: ties && kind == Kind::Ranking,
+        alpha: read(&mut amiss, form, "alpha", "alpha").unwrap_or(ALPHA),
+        distinguishers: read(&mut amiss, form, "distinguishers", "the share of people")
+            .filter(|_| kind.is_choice()),
+        power: read(&mut amiss, form, "power", "the power").filter(|_| kind.is_choice()),
+        ties: form.ticked("ties") && kind == Kind::Ranking,
     });
+    let replicates = read(&mut amiss, form, "replicates", "the number of replicates");
+    let days = days(&mut amiss, form);
+    let flight_size = read(&mut amiss, form, "flight-size", "the size of a flight");
+    let per_taster: Option<usize> =
+        read(&mut amiss, form, "per-taster", "the cups for each taster");
+    let order_seed = read(&mut amiss, form, "seed", "the order seed");
+    amiss.none()?;
     let one = |name: &str| form.filled(name).map(str::to_owned);
     let with_cups = !kind.is_choice();
     Ok(PlanRequest {
         name: form.text("name").to_owned(),
         kind,
         lots: if by_flight { Vec::new() } else { ticked_and_typed(form, "lot", "lots") },
-        replicates: if by_flight {
-            1
-        } else {
-            number(form, "replicates", "the number of replicates")?.unwrap_or(1)
-        },
+        replicates: replicates.filter(|_| !by_flight).unwrap_or(1),
         duplicates: match duplicates {
             _ if by_flight || !with_cups => Duplicates::Dealt(0),
             said => said,
@@ -164,11 +177,10 @@ pub fn request(form: &Posted) -> Result<PlanRequest, BookError> {
         warm_up: one("warm-up"),
         recipe: one("recipe"),
         terms,
-        days: days(form)?,
-        flight_size: number(form, "flight-size", "the size of a flight")?,
-        per_taster: number(form, "per-taster", "the cups for each taster")?
-            .filter(|_: &usize| with_cups),
-        order_seed: number(form, "seed", "the order seed")?.unwrap_or(0),
+        days,
+        flight_size,
+        per_taster: per_taster.filter(|_| with_cups),
+        order_seed: order_seed.unwrap_or(0),
         guess: form.ticked("guess") && kind == Kind::Profile,
         test,
         expected: one("expected").filter(|_| kind == Kind::Paired),

@@ -17,19 +17,19 @@ pub fn markup(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     html! {
         section {
             h2 { (say.of("Progress", "进度")) }
-            p.hint { (say.of("Answers that are needed and given; never what they say.", "应答与已答的数目；不显示内容。")) }
+            p.hint { (say.of("Answers that are needed and given; never what they say.", "只显示应答与已答的数目，不显示内容。")) }
             div id="progress" data-from={ (at) "/progress" } data-state=(room.session.state.to_string()) { (far::table(say, &room.session, &room.progress)) }
             (timers(reader, room))
             @if room.host.may_see_answers(room.session.state) && !room.session.plan().is_alone() {
-                p { a href={ (at) "/answers" } { (say.of("See the answers: only for who does not taste", "查看答案：仅限不评茶者")) } }
+                p { a href={ (at) "/answers" } { (say.of("See the answers: only for who does not taste", "查看答案：仅限不参加审评者")) } }
             }
         }
         section {
             h2 { (say.of("Ballots", "评茶单")) }
             p.buttons { a.button.quiet href={ (at) "/join" } { (say.of("Links for phones", "手机链接")) } }
-            div.wide tabindex="0" role="region" aria-label=(say.of("Ballots", "评茶单")) { table { tbody { @for p in &room.progress { tr {
+            div.wide tabindex="0" role="region" aria-label=(say.of("Ballots", "评茶单")) { table.stacked { tbody { @for p in &room.progress { tr {
                 th scope="row" { (p.name) }
-                td { a href={ (at) "/ballot/" (p.of.taster) } download { (say.of("Paper ballot (PDF)", "纸质评茶单 (PDF)")) } }
+                td { a href={ (at) "/ballot/" (p.of.taster) } download { (say.of("Paper ballot (PDF)", "纸质评茶单（PDF）")) } }
                 td { a href={ (at) "/enter/" (p.of.taster) } { (say.of("Type in from paper", "从纸上录入")) } }
             } } } } }
         }
@@ -38,7 +38,7 @@ pub fn markup(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         @if room.session.state == Stage::Open && !far::all_in(&room.progress) {
             details { summary { (say.of("Close before all is in", "未交齐即截止")) }
                 (act(reader, room, "close", html! {
-                    p { (say.of("These have not handed in, and would be missing:", "以下未交，将缺失：")) }
+                    p { (say.of("These have not handed in, and would be missing:", "以下评茶单尚未提交，将缺失：")) }
                     ul { @for line in far::missing(say, &room.progress) { li { (line) } } }
                     label.pick { input type="checkbox" name="anyway" value="1" required; span { (say.of("Close without them", "不等了，截止")) } }
                     p.buttons { button { (say.of("Close the session", "截止")) } }
@@ -53,35 +53,35 @@ fn pouring(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     let at = room.at();
     html! {
         section {
-            h2 { (say.of("Pouring", "冲泡分杯")) }
-            p { a href={ (at) "/labels" } download { (say.of("Labels for the cups (PDF)", "杯标签 (PDF)")) } }
+            h2 { (say.of("Pouring", "分杯")) }
+            p { a href={ (at) "/labels" } download { (say.of("Labels for the cups (PDF)", "杯标签（PDF）")) } }
             @if !room.shelf.is_empty() {
-                div.wide tabindex="0" role="region" aria-label=(say.of("Pouring", "冲泡分杯")) { table {
+                div.wide tabindex="0" role="region" aria-label=(say.of("Pouring", "分杯")) { table {
                     thead { tr { th scope="col" { (say.of("Flight", "轮次")) } th scope="col" { (say.of("Cup", "杯")) } th scope="col" { (say.of("Tin at place", "茶罐位置")) } } }
                     tbody { @for p in &room.shelf { tr {
-                        td { (p.flight) } td { b { (p.code) } @if p.warm_up { " " (say.of("warm-up", "预热")) } } td { (p.shelf) }
+                        td { (p.flight) } td { b { (p.code) } @if p.warm_up { " " (say.of("warm-up", "热身")) } } td { (p.shelf) }
                     } } }
                 } }
                 @if !room.unfit.is_empty() {
-                    p.mind { (say.of("Since this was planned these came into quarantine or were found too damp; have somebody else take their tins off, and enter their cups as lost: ", "计划后以下样品被隔离或过湿；请他人取走其茶罐，并将这些杯记为作废："))
+                    p.mind { (say.of("Since this was planned these came into quarantine or were found too damp; have somebody else take their tins off, and enter their cups as lost: ", "安排之后，以下茶样被隔离或发现过湿；请他人取走其茶罐，并将这些杯记为作废："))
                         (room.unfit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")) }
                 }
             } @else {
-                p { (say.of("The pouring plan is the one paper with lots on it: for whoever pours and does not taste. That it is written is logged.", "冲泡分杯表是唯一写明批次的纸张：仅给冲泡且不评茶的人。写出会记录在案。")) }
+                p { (say.of("The pouring plan is the one paper with lots on it: for whoever pours and does not taste. That it is written is logged.", "分杯表是唯一写明批次的纸张：仅给冲泡且不参加审评的人。写出会记录在案。")) }
                 @if let Host::Taster(id) = &room.host {
                     p.mind { (say.of(
                         format!("{} tastes and is at this desk: it does not show the plan. Let whoever pours write it, and look at it somewhere else:", room.name_of(id)),
-                        format!("{} 参加评茶并在此操作：此处不显示分杯表。请冲泡人用命令写出，并到别处查看：", room.name_of(id)))) }
+                        format!("{} 参加审评并在此操作：此处不显示分杯表。请冲泡人用命令写出，并到别处查看：", room.name_of(id)))) }
                     pre lang="en" { "blindsteep session pour " (room.session.name) " --pourer NAME --out FILE" }
                 } @else {
                     form method="post" action={ (at) "/pouring" } {
                         (token(reader))
                         (text_field("pourer", say.of("Who pours", "冲泡人"), "", typed.text("pourer")))
-                        p.buttons { button.quiet { (say.of("Pouring plan (PDF)", "冲泡分杯表 (PDF)")) } }
+                        p.buttons { button.quiet { (say.of("Pouring plan (PDF)", "分杯表（PDF）")) } }
                     }
                 }
             }
-            p.hint { (say.of("Boiling water scalds. Taste below 60 °C.", "沸水烫伤。茶汤低于 60 °C 再品。")) }
+            p.hint { (say.of("Boiling water scalds. Taste below 60 °C.", "小心沸水烫伤。茶汤低于 60 °C 再品尝。")) }
         }
     }
 }
@@ -93,8 +93,8 @@ fn temperatures(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             summary { (say.of("Temperatures of cups", "各杯温度")) @if !room.pours.is_empty() { " (" (room.pours.len()) ")" } }
             (act(reader, room, "pour", html! { div.row {
                 (field("cup", say.of("Cup", "杯"), "", html! { input id="cup" name="cup" inputmode="numeric" value=(typed.text("cup")) required autocomplete="off"; }))
-                (field("temperature", say.of("Temperature, °C", "温度 °C"), say.of("when it is tasted", "品尝时"), html! { input id="temperature" name="temperature" inputmode="decimal" value=(typed.text("temperature")) autocomplete="off" aria-describedby="temperature-hint"; }))
-                (field("minutes", say.of("Minutes since pouring", "出汤后分钟"), "", html! { input id="minutes" name="minutes" inputmode="decimal" value=(typed.text("minutes")) autocomplete="off"; }))
+                (field("temperature", say.of("Temperature, °C", "温度，°C"), say.of("when it is tasted", "品尝时"), html! { input id="temperature" name="temperature" inputmode="decimal" value=(typed.text("temperature")) autocomplete="off" aria-describedby="temperature-hint"; }))
+                (field("minutes", say.of("Minutes since pouring", "出汤后，分钟"), "", html! { input id="minutes" name="minutes" inputmode="decimal" value=(typed.text("minutes")) autocomplete="off"; }))
                 (text_field("note", say.of("Note", "备注"), "", typed.text("note")))
             } p.buttons { button.quiet { (say.of("Log it", "记录")) } } }))
             @if !room.pours.is_empty() { div.wide tabindex="0" role="region" aria-label=(say.of("Temperatures of cups", "各杯温度")) { table {
@@ -128,14 +128,14 @@ fn timers(reader: &Reader, room: &Room) -> Markup {
                     input type="hidden" name="steep" value=(i);
                     button.quiet {
                         (say.of("Start: ", "开始：")) (words::flight(say, f.number))
-                        @if plan.n_steeps() > 1 { ", " (steep(i)) }
+                        @if plan.n_steeps() > 1 { (say.0.comma()) (steep(i)) }
                         ", " (words::time(u64::from(*seconds)))
                     }
                 }))
             } } } @else {
                 (act(reader, room, "timer", html! {
                     label.beside { (say.of("Flight", "轮次")) " " select name="flight" { @for f in &plan.flights { option value=(f.number) { (f.number) } } } } " "
-                    label.beside { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) ", " (words::time(u64::from(*seconds))) } } } } " "
+                    label.beside { (say.of("Steep", "泡次")) " " select name="steep" { @for (i, seconds) in steeps() { option value=(i) { (i) (say.0.comma()) (words::time(u64::from(*seconds))) } } } } " "
                     button.quiet { (say.of("Start", "开始")) }
                 }))
             }
@@ -157,7 +157,7 @@ pub fn late(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
             h2 { (say.of("Answers that came after closing", "截止后到的答案")) }
             p.hint { (say.of("They do not count unless they are admitted, with a reason and before the reveal.", "不计入，除非在揭盲前说明理由后接受。")) }
             @for p in &waiting { div {
-                p { b { (p.name) } ": " (p.of.late) }
+                p { b { (p.name) } (say.0.colon()) (p.of.late) }
                 @if can { (act(reader, room, "late", html! {
                     input type="hidden" name="taster" value=(p.of.taster);
                     @let name = format!("reason-late-{}", p.of.taster);

@@ -10,7 +10,7 @@ use super::qr::qr;
 use super::room::Room;
 use super::{session as pages, with_ours, words};
 use crate::book::BookError;
-use crate::desk::page::{Part, Reader, aside, failed, head, page};
+use crate::desk::page::{Part, Reader, aside, failed, head, only_here, page};
 use crate::desk::{App, Shared};
 
 /// Who may join, and who has.
@@ -162,6 +162,6 @@ fn reach(app: &App, reader: &Reader) -> Markup {
     let say = reader.say;
     html! {
         @if app.on_lan { p.hint { (say.of("Phones must be on this network: ", "手机须在同一网络：")) (app.ballots_at) } }
-        @else { p.mind { (say.of("Only this machine reaches these links: start the desk with --lan for phones.", "目前只有本机能打开：要用手机，请以 --lan 启动工作台。")) } }
+        @else { (only_here(say)) }
     }
 }

@@ -79,13 +79,13 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
     ];
     let body = html! {
         p.buttons {
-            a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
-            a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "计划到期复评")) }
+            a.button href="/sessions/new" { (say.of("Plan a session", "安排场次")) } " "
+            a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "安排到期复评")) }
         }
         @if found.is_empty() {
             p { (say.of("No session is planned yet.", "还没有场次。")) }
         } @else {
-            div.wide tabindex="0" role="region" aria-label=(say.of("Sessions", "品评")) {
+            div.wide tabindex="0" role="region" aria-label=(say.of("Sessions", "场次")) {
                 table.stacked {
                     thead { tr.heads {
                         @for head in &heads[..3] { th scope="col" { (head) } }
@@ -105,5 +105,5 @@ pub async fn show(State(app): State<Shared>, reader: Reader) -> Response {
             }
         }
     };
-    page(&app, &reader, Part::Sessions, say.of("Sessions", "品评"), with_ours(body)).into_response()
+    page(&app, &reader, Part::Sessions, say.of("Sessions", "场次"), with_ours(body)).into_response()
 }

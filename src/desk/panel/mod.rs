@@ -21,7 +21,7 @@ mod revealed;
 mod room;
 mod session;
 mod today;
-mod words;
+pub mod words;
 
 use axum::Router;
 use axum::routing::{get, post};

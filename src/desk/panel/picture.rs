@@ -17,8 +17,8 @@ pub fn markup(say: Say, seen: &Result<Planned, BookError>) -> Markup {
         Err(e) => {
             let text = told::text(say, &e.to_string());
             let first = text.lines().next().unwrap_or_default();
-            let said = say.of(format!("Not yet a plan: {first}"), format!("尚不能计划：{first}"));
-            html! { div.not-yet data-said=(said) { p { (say.of("Not yet a plan:", "尚不能计划：")) } pre { (text) } } }
+            let said = say.of(format!("Not yet a plan: {first}"), format!("尚不能安排：{first}"));
+            html! { div.not-yet data-said=(said) { p { (say.of("Not yet a plan:", "尚不能安排：")) } pre { (text) } } }
         }
     }
 }
@@ -48,13 +48,13 @@ fn picture(say: Say, planned: &Planned) -> Markup {
     html! {
         p { (words::recipe(say, &plan.recipe)) }
         @for (flight, even) in plan.flights.iter().zip(&planned.balances) {
-            h3 { (words::flight(say, flight.number)) ", " (flight.day) }
+            h3 { (words::flight(say, flight.number)) (say.0.comma()) (flight.day) }
             div.wide tabindex="0" role="region" aria-label=(words::flight(say, flight.number)) {
                 table.orders {
                     @let most = plan.tasters.iter().map(|t| flight.order_of(t).len()).max().unwrap_or(0);
                     thead { tr {
                         th scope="col" { (say.of("Taster", "评茶员")) }
-                        @if flight.warm_up.is_some() { th scope="col" { (say.of("warm-up", "预热")) } }
+                        @if flight.warm_up.is_some() { th scope="col" { (say.of("warm-up", "热身")) } }
                         @for i in 1..=most { th scope="col" { (i) } }
                     } }
                     tbody { @for taster in &plan.tasters { tr {
@@ -68,7 +68,7 @@ fn picture(say: Say, planned: &Planned) -> Markup {
             }
             p.hint { (sentence(&balance(even, say.0))) (say.of(".", "。")) }
         }
-        p.hint { (say.of("The codes stand for cups; which lot goes to which is dealt in secret once the session is planned.", "编号代表杯；批次与编号的对应在计划后秘密抽签。")) }
+        p.hint { (say.of("The codes stand for cups; which lot goes to which is dealt in secret once the session is planned.", "杯号代表各杯；哪个批次对应哪个杯号，在场次安排好之后秘密抽签决定。")) }
         @if let Some(test) = &plan.test {
             p { (say.of("Decided beforehand: ", "事先确定：")) (decided(plan, test, planned.one_sided, say.0)) "." }
             @if let Some(text) = hopeless(plan, test, planned.one_sided, say.0) { p.mind { (text) } }
@@ -77,7 +77,7 @@ fn picture(say: Say, planned: &Planned) -> Markup {
         @if let Some(text) = too_much(plan, say.0) { p.mind { (text) } }
         (leaf(say, &planned.leaf))
         @for warning in &planned.warnings { p.mind { (told::markup(say, warning)) } }
-        p.hint { (say.of("Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups. Name allergens that are on the table. Anyone may decline a cup without a reason.", "沸水烫伤；茶汤低于 60 °C 再品；请吐出茶汤，多杯咖啡因会累积。请说明桌上的过敏原。任何人可不说理由不评某杯。")) }
+        p.hint { (say.of("Boiling water scalds; taste below 60 °C; spit, for caffeine adds up over cups. Name allergens that are on the table. Anyone may decline a cup without a reason.", "小心沸水烫伤；茶汤低于 60 °C 再品尝；请吐出茶汤：多杯的咖啡因会累积。请说明桌上有哪些过敏原。任何人都可以不评某一杯，无须说明理由。")) }
     }
 }
 
@@ -92,7 +92,7 @@ fn leaf(say: Say, needs: &[LeafNeed]) -> Markup {
         h3 { (say.of("Leaf, at most", "用茶上限")) }
         div.wide tabindex="0" role="region" aria-label=(say.of("Leaf, at most", "用茶上限")) {
             table {
-                thead { tr { th scope="col" { (say.of("Sample", "样品")) } th.number scope="col" { (say.of("needed, g", "需要 g")) } th.number scope="col" { (say.of("left, g", "剩余 g")) } } }
+                thead { tr { th scope="col" { (say.of("Sample", "茶样")) } th.number scope="col" { (say.of("needed, g", "需要，克")) } th.number scope="col" { (say.of("left, g", "剩余，克")) } } }
                 tbody { @for LeafNeed { sample, need_g, left_g } in needs { tr {
                     th scope="row" { (sample) }
                     td.number { (format!("{need_g:.1}")) }

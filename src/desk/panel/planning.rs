@@ -13,13 +13,13 @@ use crate::book::tasters::Taster;
 use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
-use crate::desk::page::{
-    Part, Reader, aside, failed, field, go, page, shown_error, text_field, token, twice, wrong,
-};
+use crate::desk::mistakes::{Wrong, with_wrong};
+use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, twice};
 use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
-use crate::desk::told;
+use crate::desk::terms::term_boxes;
+use crate::desk::told::{self, Names};
 use crate::desk::{App, Shared};
 use crate::session::{self, DealSecret, Planned};
 
@@ -43,6 +43,7 @@ struct Sample {
     name: String,
     class: String,
     since: Day,
+    in_quarantine: bool,
 }
 
 fn offer(book: &Book, now: Moment) -> Result<Offer, BookError> {
@@ -56,7 +57,13 @@ fn offer(book: &Book, now: Moment) -> Result<Offer, BookError> {
         };
         let class = || lot.file.value.class.clone();
         let since = lot.own_since();
-        arms.iter().map(|arm| Sample { name: name(arm), class: class(), since }).collect()
+        let sample = |arm: &String| Sample {
+            name: name(arm),
+            class: class(),
+            since,
+            in_quarantine: lot.is_in_quarantine(arm),
+        };
+        arms.iter().map(sample).collect()
     };
     let file = book.book_file()?.value;
     let vocabulary = book.vocabulary()?.value;
@@ -111,9 +118,7 @@ pub async fn show(
     let (book, now) = (app.book().clone(), app.now());
     let read = aside(move || Ok((offer(&book, now)?, begun(fields, &book, now)?))).await;
     match read {
-        Ok(Ok((offer, form))) => {
-            shown(&app, &reader, &offer, &form, html! {}, None).into_response()
-        }
+        Ok(Ok((offer, form))) => shown(&app, &reader, &offer, &form, html! {}, None),
         Ok(Err(e)) => failed(&app, &reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -125,46 +130,51 @@ fn planned_from_it(app: &Shared, reader: &Reader, came: &CameOf) -> Response {
     let body = html! {
         div.next {
             @for text in came.told.iter().take(1) { p { (text) } }
-            p { (say.of("It was planned from the form that you came back to.", "您返回的表单已用于计划该场次。")) }
+            p { (say.of("It was planned from the form that you came back to.", "您返回的表单已用于安排该场次。")) }
             p.buttons {
                 a.button href=(came.to) { (say.of("To the session", "前往该场次")) } " "
-                a.button.quiet href="/sessions/new" { (say.of("Plan another one", "另外计划一场")) }
+                a.button.quiet href="/sessions/new" { (say.of("Plan another one", "另外安排一场")) }
             }
         }
     };
-    let title = say.of("Plan a session", "计划场次");
+    let title = say.of("Plan a session", "安排场次");
     page(app, reader, Part::Sessions, title, with_ours(body)).into_response()
 }
 
 /// The picture of what the form would plan, or why it would be refused.
 pub async fn preview(State(app): State<Shared>, reader: Reader, form: Posted) -> Response {
-    if form::names_nothing(&form) {
-        return Html(picture::nothing_yet(reader.say).into_string()).into_response();
-    }
-    match seen(&app, form).await {
-        Ok(seen) => Html(picture::markup(reader.say, &seen).into_string()).into_response(),
+    match pictured(&app, reader.say, form).await {
+        Ok(picture) => Html(picture.into_string()).into_response(),
         Err(response) => response,
     }
 }
 
-async fn seen(app: &Shared, form: Posted) -> Result<Result<Planned, BookError>, Response> {
+/// The picture of a form, whether it follows each change or was asked for.
+async fn pictured(app: &Shared, say: Say, form: Posted) -> Result<Markup, Response> {
+    if form::names_nothing(&form) {
+        return Ok(picture::nothing_yet(say));
+    }
     let (book, now) = (app.book().clone(), app.now());
-    aside(move || session::preview(&book, &form::request(&form)?, now)).await
+    let seen = aside(move || {
+        let request = form::request(&form).map_err(BookError::from)?;
+        session::preview(&book, &request, now)
+    });
+    let seen = seen.await?;
+    Ok(picture::markup(say, &seen))
 }
 
 /// Plans the session, or only shows it if that was asked.
 pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> Response {
     if posted.ticked("show") {
-        let seen = match seen(&app, posted.clone()).await {
-            Ok(seen) => seen,
+        let picture = match pictured(&app, reader.say, posted.clone()).await {
+            Ok(picture) => picture,
             Err(response) => return response,
         };
-        let picture = picture::markup(reader.say, &seen);
         return again(&app, &reader, &posted, picture, None).await;
     }
     let (of, say, now, form) = (app.clone(), reader.say, app.now(), posted.clone());
     let planned = aside(move || {
-        of.taken.once(&form, || {
+        of.taken.once(&form, || -> Result<CameOf, Wrong> {
             let request = form::request(&form)?;
             let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
             let mut told = vec![is_planned(say, &planned)];
@@ -198,7 +208,7 @@ pub(super) fn done_before(app: &App, reader: &Reader, posted: &Posted, came: &Ca
 pub(super) fn is_planned(say: Say, planned: &Planned) -> String {
     say.of(
         format!("Session {} is planned.", planned.session),
-        format!("场次 {} 已计划。", planned.session),
+        format!("场次 {} 已安排。", planned.session),
     )
 }
 
@@ -207,16 +217,11 @@ async fn again(
     reader: &Reader,
     posted: &Posted,
     picture: Markup,
-    error: Option<BookError>,
+    wrong: Option<Wrong>,
 ) -> Response {
     let (book, now) = (app.book().clone(), app.now());
     match aside(move || offer(&book, now)).await {
-        Ok(Ok(offer)) => {
-            let status =
-                error.as_ref().map_or(StatusCode::OK, |_| StatusCode::UNPROCESSABLE_ENTITY);
-            let text = error.map(|e| shown_error(app, &e));
-            (status, shown(app, reader, &offer, posted, picture, text)).into_response()
-        }
+        Ok(Ok(offer)) => shown(app, reader, &offer, posted, picture, wrong.as_ref()),
         Ok(Err(e)) => failed(app, reader, Part::Sessions, &e),
         Err(response) => response,
     }
@@ -228,11 +233,10 @@ fn shown(
     offer: &Offer,
     form: &Posted,
     picture: Markup,
-    error: Option<String>,
-) -> Html<String> {
+    wrong: Option<&Wrong>,
+) -> Response {
     let say = reader.say;
     let body = html! {
-        @if let Some(text) = &error { (wrong(reader, text)) }
         form.plan method="post" action="/sessions/new" data-preview="/sessions/preview" {
             (token(reader))
             div.simple {
@@ -247,18 +251,23 @@ fn shown(
                 (more(reader, offer, form))
             }
             section.picture aria-labelledby="picture-head" {
-                h2 id="picture-head" { (say.of("What it will be", "计划预览")) }
+                h2 id="picture-head" { (say.of("What it will be", "场次预览")) }
                 p.hint id="picture-said" role="status" {}
                 div id="picture" { (picture) }
                 p.buttons {
-                    button { (say.of("Plan this session", "计划此场次")) }
+                    button { (say.of("Plan this session", "安排此场次")) }
                     button.quiet name="show" value="1" { (say.of("Show the picture", "显示预览")) }
                 }
             }
             datalist id="samples" { @for s in offer.samples.iter().take(SUGGESTED) { option value=(s.name) {} } }
         }
     };
-    page(app, reader, Part::Sessions, say.of("Plan a session", "计划场次"), with_ours(body))
+    let (status, body) = match wrong {
+        None => (StatusCode::OK, body),
+        Some(wrong) => with_wrong((app, reader), form, wrong, body, &Names::default()),
+    };
+    let title = say.of("Plan a session", "安排场次");
+    (status, page(app, reader, Part::Sessions, title, with_ours(body))).into_response()
 }
 
 fn kinds(reader: &Reader, form: &Posted) -> Markup {
@@ -266,7 +275,7 @@ fn kinds(reader: &Reader, form: &Posted) -> Markup {
     let chosen = form::kind(form);
     html! {
         fieldset.kinds {
-            legend { (say.of("What is asked", "品评方式")) }
+            legend { (say.of("What is asked", "审评方式")) }
             @for kind in Kind::ALL {
                 label.pick { input type="radio" name="kind" value=(kind.word()) checked[kind == chosen];
                     span { b { (words::kind(say, kind)) } span.hint { (words::meaning(say, kind)) } } }
@@ -296,10 +305,11 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             @if offer.samples.is_empty() {
                 p { (say.of("There is no lot yet. ", "还没有批次。")) a href="/lots" { (say.of("Add lots first", "请先添加批次")) } }
             }
+            @else { p.hint { (say.of(format!("{} to choose from, the youngest first", first.len()), format!("可选 {} 个，新的在前", first.len()))) } }
             div.ticks.scroll tabindex="0" role="group" aria-label=(say.of("Lots to tick", "勾选批次")) {
                 @for (_, s) in &first {
                     label.pick { input type="checkbox" name="lot" value=(s.name) checked[is_ticked(s)];
-                        span { (s.name) span.hint { (class(&s.class, reader.say)) ", " (s.since) } } }
+                        span { (s.name) span.hint { (class(&s.class, reader.say)) (say.0.comma()) (s.since) @if s.in_quarantine { b.warn { (say.of(", in quarantine", "，隔离中")) } } } } }
                 }
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {
@@ -346,9 +356,9 @@ fn terms(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
     let of_defaults = match offer.default_terms.len() {
         0 => say.of(
             "All terms (the book names none of its own)".to_owned(),
-            "全部评语（本簿未指定）".to_owned(),
+            "全部评语（本册未指定）".to_owned(),
         ),
-        n => say.of(format!("The book's own {n}"), format!("本簿指定的 {n} 个")),
+        n => say.of(format!("The book's own {n}"), format!("本册指定的 {n} 个")),
     };
     html! {
         details.terms data-kinds="profile ranking paired" open[chosen == "these" || matches!(form::kind(form), Kind::Ranking | Kind::Paired)] {
@@ -359,16 +369,7 @@ fn terms(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
                 (pick("these", say.of("Those ticked here", "以下勾选的")))
             }
             p.hint data-kinds="ranking paired" { (say.of("Tick the term by which cups are compared.", "勾选用于比较的评语。")) }
-            @for family in &offer.families {
-                @let here: Vec<&Term> = offer.terms.iter().filter(|t| ids::same(&t.family, &family.id)).collect();
-                @if !here.is_empty() {
-                    fieldset.family { legend { (family.labels.or(say.key(), &family.id)) }
-                        div.ticks { @for t in here {
-                            label.pick { input type="checkbox" name="term" value=(t.id) checked[ticked.iter().any(|k| ids::same(k, &t.id))]; span { (t.label(say.key())) } }
-                        } }
-                    }
-                }
-            }
+            (term_boxes(say, &offer.families, &offer.terms.iter().collect::<Vec<_>>(), &ticked))
         }
     }
 }
@@ -404,10 +405,10 @@ fn more(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             summary { (say.of("How often, and with what", "重复、参照与冲泡")) }
             div.row {
                 (count("replicates", say.of("Replicates", "重复次数"), say.of("How often each lot is brewed anew, in a flight of its own.", "每个批次重新冲泡的次数，各占一轮。"), 1))
-                div data-kinds="profile ranking" { (count("duplicates", say.of("Second codes", "重复样"), say.of("How many lots of a flight get a second code; which ones is dealt.", "每轮有几个批次得到第二个编号；抽签决定。"), 0)) }
+                div data-kinds="profile ranking" { (count("duplicates", say.of("Second codes", "重复样"), say.of("How many lots of a flight get a second code; which ones is dealt.", "每轮有几个批次得到第二个杯号；抽签决定。"), 0)) }
                 div data-kinds="profile ranking" { (field("duplicate-of", say.of("Second codes for", "指定重复样"), say.of("Or name the lots, with commas between.", "或指定批次，以逗号分隔。"), html! { input id="duplicate-of" name="duplicate-of" value=(form.text("duplicate-of")) autocomplete="off" aria-describedby="duplicate-of-hint"; })) }
-                div data-kinds="profile ranking duo-trio" { (sample("reference", say.of("Reference", "参照样"), say.of("The frozen sample that every flight has a cup of; in a duo-trio everybody's reference.", "每轮都有一杯的冷冻样；二三点检验中为全体的对照。"))) }
-                (sample("warm-up", say.of("Warm-up cup", "预热杯"), say.of("Poured first in every flight, not scored.", "每轮最先上，不打分。")))
+                div data-kinds="profile ranking duo-trio" { (sample("reference", say.of("Reference", "参照样"), say.of("The frozen sample that every flight has a cup of; in a duo-trio everybody's reference.", "每轮都有一杯的冷冻样；二-三点检验中为全体的对照。"))) }
+                (sample("warm-up", say.of("Warm-up cup", "热身杯"), say.of("Poured first in every flight, not scored.", "每轮最先上，不打分。")))
                 (field("recipe", say.of("Recipe", "冲泡方法"), "", html! {
                     select id="recipe" name="recipe" {
                         @if offer.recipe.is_none() { option value="" { "—" } }
@@ -419,15 +420,15 @@ fn more(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             summary { (say.of("Days and flights", "日期与轮次")) }
             div.row {
                 (text_field("days", say.of("Further days", "其余日期"), say.of("One for each further replicate or flight, with commas between.", "其余每次重复或每轮一天，以逗号分隔。"), form.text("days")))
-                (count("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("More cups tire the palate. Empty: the book's limit.", "杯数多会使味觉疲劳。留空：按本簿上限。"), 2))
+                (count("flight-size", say.of("Cups in a flight, at most", "每轮最多杯数"), say.of("More cups tire the palate. Empty: the book's limit.", "杯数多会使味觉疲劳。留空：按本册上限。"), 2))
                 div data-kinds="profile ranking" { (count("per-taster", say.of("Cups for each taster", "每人杯数"), say.of("Of a flight's cups, shared out evenly. Empty: all.", "从一轮中均匀分得。留空：全部。"), 2)) }
-                (text_field("seed", say.of("Order seed", "次序种子"), say.of("Public: it arranges codes and orders, not which lot is which.", "公开：只决定编号与次序，不决定批次归属。"), form.text("seed")))
+                (text_field("seed", say.of("Order seed", "次序种子"), say.of("Public: it arranges codes and orders, not which lot is which.", "公开：只决定杯号与次序，不决定批次归属。"), form.text("seed")))
             }
         }
         details data-kinds="ranking triangle duo-trio paired" {
             summary { (say.of("Decided beforehand about the test", "事先确定的检验设置")) }
             div.row {
-                (text_field("alpha", say.of("Alpha", "显著性水平"), say.of("How often a difference may be claimed where there is none. Empty: 0.05.", "无差别时误判有差别的概率。留空：0.05。"), form.text("alpha")))
+                (text_field("alpha", say.of("Alpha", "显著性水平"), say.of("How often a difference may be claimed where there is none. Empty: 0.05.", "无差异时误判有差异的概率。留空：0.05。"), form.text("alpha")))
                 div data-kinds="triangle duo-trio paired" { (text_field("distinguishers", say.of("Likeness: share of people", "相似性：人数比例"), say.of("To show that two lots are alike: the share of people telling them apart that would matter, as 0.3.", "欲证明相似：多大比例的人能区分才算要紧，如 0.3。"), form.text("distinguishers"))) }
                 div data-kinds="triangle duo-trio paired" { (text_field("power", say.of("Likeness: power", "相似性：功效"), say.of("How often that share is to be noticed, as 0.9.", "察觉该比例的概率，如 0.9。"), form.text("power"))) }
                 div data-kinds="paired" { (sample("expected", say.of("Expected to have more", "预期较强者"), say.of("Makes the test one-sided; sealed in the key.", "使检验为单侧；封存于密钥。"))) }
@@ -435,9 +436,9 @@ fn more(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             div data-kinds="ranking" { (tick("ties", say.of("Cups may share a rank", "允许并列"), "")) }
         }
         details {
-            summary { (say.of("Guesses; tasting alone", "猜样；独自评茶")) }
-            div data-kinds="profile" { (tick("guess", say.of("Ask which lot a cup is thought to be", "询问猜是哪个批次"), say.of("A test of the blindness, not of the tea.", "用于检验盲评，而非茶叶。"))) }
-            div data-kinds="profile ranking" { (tick("alone", say.of("One person pours and tastes", "一人冲泡并品评"), say.of("Codes are given to tins on a shelf; the key comes after closing.", "编号对应架上的茶罐；截止后再填密钥。"))) }
+            summary { (say.of("Guesses; tasting alone", "猜样；独自审评")) }
+            div data-kinds="profile" { (tick("guess", say.of("Ask which lot a cup is thought to be", "请评茶员猜是哪个批次"), say.of("A test of the blindness, not of the tea.", "用于检验盲评，而非茶叶。"))) }
+            div data-kinds="profile ranking" { (tick("alone", say.of("One person pours and tastes", "一人冲泡并审评"), say.of("Codes are given to tins on a shelf; the key comes after closing.", "杯号对应架上的茶罐；截止后再填密钥。"))) }
         }
     }
 }

@@ -74,30 +74,29 @@ fn phone(say: Say, of: &TasterProgress) -> String {
 pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
     let plan = session.plan();
     let choice = plan.kind.is_choice();
+    let heads = [say.of("Taster", "评茶员"), say.of("Phone", "手机"), say.of("Now at", "正在品")];
     html! {
         div.wide tabindex="0" role="region" aria-label=(say.of("Progress", "进度")) {
-            table.progress {
+            table.progress.stacked {
                 thead { tr {
-                    th scope="col" { (say.of("Taster", "评茶员")) }
-                    th scope="col" { (say.of("Phone", "手机")) }
-                    th scope="col" { (say.of("Now at", "正在品")) }
+                    @for head in heads { th scope="col" { (head) } }
                     @for f in &plan.flights { th scope="col" { (words::flight(say, f.number)) } }
                 } }
                 tbody { @for p in all { tr {
                     th scope="row" { (p.name) }
-                    td { (phone(say, &p.of)) }
-                    td {
+                    td data-head=(heads[1]) { (phone(say, &p.of)) }
+                    td data-head=(heads[2]) {
                         @let begun = p.of.joined || p.of.flights.iter().any(|f| f.answered > 0);
                         @match (p.of.flight.filter(|_| begun), p.of.cup.filter(|_| begun)) {
                             (Some(flight), Some(_)) if choice => { (words::flight(say, flight)) }
                             (_, Some(cup)) => { (say.of("cup ", "杯 ")) b { (cup) } }
-                            (Some(flight), None) => { (say.of("to hand in: ", "待交：")) (words::flight(say, flight)) }
+                            (Some(flight), None) => { (say.of("to hand in: ", "待提交：")) (words::flight(say, flight)) }
                             (None, None) => { "—" }
                         }
                         @if p.of.late > 0 { span.hint { (say.of(format!("{} late", p.of.late), format!("{} 项迟到", p.of.late))) } }
                     }
-                    @for f in &p.of.flights { td {
-                        @if f.handed_in { b.in { (say.of("handed in", "已交")) } }
+                    @for (f, planned) in p.of.flights.iter().zip(&plan.flights) { td data-head=(words::flight(say, planned.number)) {
+                        @if f.handed_in { b.in { (say.of("handed in", "已提交")) } }
                         @else { (f.answered) " / " (f.asked) }
                     } }
                 } } }
@@ -127,7 +126,7 @@ pub fn musty(say: Say, session: &Session, host: &Host, all: &[Progress]) -> Mark
         h2 { (say.of(format!("Musty or mouldy: cup {list}"), format!("霉味或霉变：{list} 号杯"))) }
         p { (say.of(
             "A taster reports it. Stop pouring it; nobody tastes it any further. Set the cup and its leaf aside. Tasting does not establish food safety: follow local food law and use a licensed laboratory.",
-            "有评茶员报告。停止分杯，任何人不得再品尝；请将该杯及其茶叶另放。感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
+            "有评茶员报告。停止分杯，任何人不得再品尝；请将该杯及其茶叶另放。感官审评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。",
         )) }
     } }
 }

@@ -55,7 +55,7 @@ fn guesses(reader: &Reader, room: &Room, of: &Revealed) -> Markup {
     html! {
         details {
             summary { (say.of("Guesses", "猜样")) " (" (of.guesses.len()) ")" }
-            p { a href={ "/questions/agree?session=" (room.session.name) } { (say.of("Whether they are more than luck", "是否超出运气")) } }
+            p { a href={ "/questions/agree?session=" (room.session.name) } { (say.of("Whether they are more than luck", "是否超出偶然")) } }
             div.wide tabindex="0" role="region" aria-label=(say.of("Guesses", "猜样")) { table {
                 thead { tr { th scope="col" { (say.of("Taster", "评茶员")) } th scope="col" { (say.of("Cup", "杯")) } th scope="col" { (say.of("guessed", "猜")) } th scope="col" { (say.of("it was", "实为")) } } }
                 tbody { @for g in &of.guesses { tr {
@@ -74,15 +74,15 @@ fn musty(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         @for found in &room.musty {
             @let name = found.sample.to_string();
             div.wrong role="alert" {
-                h2 { (say.of("Musty or mouldy", "霉味")) ": " (name) }
+                h2 { (say.of("Musty or mouldy", "霉味或霉变")) (say.0.colon()) (name) }
                 p { (say.of(
                     format!("{} of {} tasters found {name} clearly musty or mouldy. Put it into quarantine, so that nobody is served it again.", found.n, found.of),
-                    format!("{} 人中有 {} 人认为 {name} 有明显霉味。请隔离，以免再供评。", found.of, found.n))) }
+                    format!("{} 人中有 {} 人认为 {name} 有明显霉味或霉变。请隔离，以免再供评。", found.of, found.n))) }
                 (act(reader, room, "quarantine", html! {
                     input type="hidden" name="sample" value=(name);
                     @let said = if typed.text("sample") == name { typed.text("reason-musty").to_owned() } else {
-                        say.of(format!("clearly musty or mouldy to {} of {} tasters of {}", found.n, found.of, room.session.name), format!("{} 场次中 {} 人有 {} 人认为明显霉味", room.session.name, found.of, found.n)) };
-                    (text_field("reason-musty", say.of("Why", "原因"), "", &said))
+                        say.of(format!("clearly musty or mouldy to {} of {} tasters of {}", found.n, found.of, room.session.name), format!("{}：{} 人中有 {} 人认为有明显霉味或霉变", room.session.name, found.of, found.n)) };
+                    (text_field("reason-musty", say.of("Why", "理由"), "", &said))
                     p.buttons { button { (say.of("Put it into quarantine", "隔离")) } }
                 }))
                 p.hint { (told::markup(say, SAFETY)) }

@@ -14,7 +14,7 @@ use crate::book::session_files::Kind;
 use crate::book::{BookError, ids};
 use crate::desk::Shared;
 use crate::desk::page::{
-    Part, Reader, aside, failed, field, page, shown_error, text_field, token, wrong,
+    Part, Reader, aside, failed, field, only_here, page, shown_error, text_field, token, wrong,
 };
 use crate::desk::posted::Posted;
 use crate::desk::told;
@@ -101,7 +101,7 @@ fn who_is_here(reader: &Reader, room: &Room) -> Markup {
                 legend { (say.of("Who is at this desk?", "谁在使用工作台？")) }
                 p.hint { (say.of("Somebody who tastes must not see here what others answer. As long as nobody has said, the desk takes it that a taster is here.", "评茶员不得在此看到他人的答案。未说明前，一律按有评茶员在场处理。")) }
                 div.ticks {
-                    label.pick { input type="radio" name="who" value="-" checked[chosen == "-"] required; span { (say.of("Nobody who tastes in this session", "不参加本场评茶的人")) } }
+                    label.pick { input type="radio" name="who" value="-" checked[chosen == "-"] required; span { (say.of("Nobody who tastes in this session", "不参加本场审评的人")) } }
                     @for p in &room.progress {
                         label.pick { input type="radio" name="who" value=(p.of.taster) checked[chosen == p.of.taster] required; span { (p.name) } }
                     }
@@ -114,13 +114,13 @@ fn who_is_here(reader: &Reader, room: &Room) -> Markup {
         Host::Unknown => return html! { div.next { (question) } },
         Host::Nobody => say.of(
             "At this desk: nobody who tastes.".to_owned(),
-            "工作台：不参加评茶的人。".to_owned(),
+            "工作台：不参加审评的人。".to_owned(),
         ),
         Host::Taster(id) => {
             let name = room.name_of(id);
             say.of(
                 format!("At this desk: {name}, who tastes. Answers and lots stay hidden until the reveal."),
-                format!("工作台：{name}，参加评茶。揭盲前不显示答案与批次。"),
+                format!("工作台：{name}，参加审评。揭盲前不显示答案与批次。"),
             )
         }
     };
@@ -142,36 +142,36 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         Stage::Planned => html! {
             p { (say.of("Next: hand out the ballots, on phones or on paper.", "下一步：发放评茶单，手机或纸质。")) }
             p.buttons { a.button href={ (at) "/join" } { (say.of("Links for phones", "手机链接")) } }
-            @if !app.on_lan { p.hint { (say.of("Only this machine reaches the ballots: start the desk with --lan for phones.", "目前只有本机能打开评茶单：要用手机，请以 --lan 启动工作台。")) } }
+            @if !app.on_lan { (only_here(say)) }
         },
         Stage::Open if all_in => html! {
-            p { (say.of("Everybody has handed in. Next: close the session.", "所有人都已交。下一步：截止。")) }
+            p { (say.of("Everybody has handed in. Next: close the session.", "所有人都已提交。下一步：截止。")) }
             (act(reader, room, "close", html! { p.buttons { button { (say.of("Close the session", "截止")) } } }))
         },
         Stage::Open => html! {
-            p { (say.of("It is being tasted. When all ballots are in, close it.", "正在评茶。全部交齐后截止。")) }
+            p { (say.of("It is being tasted. When all ballots are in, close it.", "正在审评。全部交齐后截止。")) }
             p.buttons { a.button.quiet href={ (at) "/join" } { (say.of("Links for phones", "手机链接")) } }
         },
         Stage::Closed if !room.session.has_key() => alone_key(reader, room, typed),
         Stage::Closed => html! {
             p { (say.of("No more scores are taken. Next: the reveal. It cannot be taken back.", "不再接受打分。下一步：揭盲，不可撤回。")) }
-            @if let Some(close) = &room.close { @if !close.missing.is_empty() { p.hint { (say.of("Not handed in: ", "未交：")) (missing(room, reader)) } } }
+            @if let Some(close) = &room.close { @if !close.missing.is_empty() { p.hint { (say.of("Not handed in: ", "未提交：")) (missing(room, reader)) } } }
             (act(reader, room, "reveal", html! {
                 label.pick { input type="checkbox" name="sure" value="1" required; span { (say.of("Open the key now", "现在打开密钥")) } }
                 p.buttons { button { (say.of("Reveal", "揭盲")) } }
             }))
         },
         Stage::Revealed => html! {
-            p { (say.of("The lots are known. Next: what the panel says.", "批次已知。下一步：看评茶结果。")) }
+            p { (say.of("The lots are known. Next: what the panel says.", "批次已知。下一步：看审评结果。")) }
             @let of = &room.session.name;
             p.buttons {
-                @if plan.kind == Kind::Profile { a.button href={ "/questions/agree?session=" (of) } { (say.of("Do the tasters agree?", "评茶员是否一致？")) } " " }
-                @if plan.kind.is_choice() { a.button href={ "/questions/difference?session=" (of) } { (say.of("Can the two be told apart?", "两者能否区分？")) } }
-                @else { a.button href={ "/questions/compare?session=" (of) } { (say.of("Which lots differ?", "哪些批次不同？")) } }
+                @if plan.kind == Kind::Profile { a.button href={ "/questions/agree?session=" (of) } { (say.of("Do the tasters agree?", "评茶员意见一致吗？")) } " " }
+                @if plan.kind.is_choice() { a.button href={ "/questions/difference?session=" (of) } { (say.of("Can the two be told apart?", "两个茶样能区分吗？")) } }
+                @else { a.button href={ "/questions/compare?session=" (of) } { (say.of("Which lots differ?", "哪些批次有差异？")) } }
             }
         },
         Stage::Void => html! {
-            @if let Some(void) = &room.void { p { (say.of("Void since ", "作废于 ")) (void.voided) ": " (void.reason) } }
+            @if let Some(void) = &room.void { p { (say.of("Void since ", "作废于 ")) (void.voided) (say.0.colon()) (void.reason) } }
             p { (say.of("Nothing of it counts.", "全部不计。")) }
         },
     };
@@ -181,7 +181,12 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
 fn missing(room: &Room, reader: &Reader) -> String {
     let Some(close) = &room.close else { return String::new() };
     let one = |m: &crate::book::session_files::MissingBallot| {
-        format!("{}, {}", room.name_of(&m.taster), words::flight(reader.say, m.flight))
+        format!(
+            "{}{}{}",
+            room.name_of(&m.taster),
+            reader.say.0.comma(),
+            words::flight(reader.say, m.flight)
+        )
     };
     close.missing.iter().map(one).collect::<Vec<_>>().join("; ")
 }

@@ -68,7 +68,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
             section { h2 { (say.of("Sessions going on", "进行中的场次")) }
                 ul.cards { @for s in &seen.going_on { li.card {
                     h3 { a href={ "/sessions/" (s.name) } { (s.name) } }
-                    p { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } " " (words::kind(say, s.kind)) " · " (s.day) }
+                    p { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } " " (words::kind(say, s.kind)) " · " span.whole-word { (s.day) } }
                     p.hint { (next_of(say, s.state)) }
                 } } }
             }
@@ -80,7 +80,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
             Err(_) => {}
         }
         @if seen.n_sessions > 0 { p.buttons {
-            a.button href="/sessions/new" { (say.of("Plan a session", "计划场次")) } " "
+            a.button href="/sessions/new" { (say.of("Plan a session", "安排场次")) } " "
             a.button.quiet href="/sessions" { (say.of("All sessions", "全部场次")) }
         } }
         @if let Some(warnings) = seen.due.as_ref().ok().map(|d| &d.warnings).filter(|w| !w.is_empty()) {
@@ -96,7 +96,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
 fn next_of(say: Say, state: Stage) -> &'static str {
     match state {
         Stage::Planned => say.of("Next: hand out the ballots.", "下一步：发放评茶单。"),
-        Stage::Open => say.of("It is being tasted.", "正在评茶。"),
+        Stage::Open => say.of("It is being tasted.", "正在审评。"),
         Stage::Closed => say.of("Next: the reveal.", "下一步：揭盲。"),
         Stage::Revealed | Stage::Void => "",
     }
@@ -110,7 +110,7 @@ fn first_steps(say: Say, seen: &Seen) -> Markup {
         section.next { h2 { (say.of("First steps", "第一步")) } ol {
             (step(seen.n_tasters > 0, "/setup", say.of("Name who tastes", "添加评茶员")))
             (step(seen.n_lots > 0, "/lots", say.of("Add the lots, with how they were made", "添加批次及其制作过程")))
-            (step(false, "/sessions/new", say.of("Plan the first session: the lots are dealt to codes in secret", "计划第一场：批次秘密抽签对应编号")))
+            (step(false, "/sessions/new", say.of("Plan the first session: the lots are dealt to codes in secret", "安排第一场：各批次的杯号由秘密抽签决定")))
         } }
     }
 }
@@ -135,14 +135,14 @@ fn is_due(say: Say, due: &Due) -> Markup {
         section { h2 { (heading) }
             @if open.is_empty() { p { (say.of("Nothing is due.", "没有到期项。")) " " a href="/due" { (say.of("What comes later", "以后的安排")) } } }
             @else {
-                ul { @for s in open.iter().take(NAMED) { li {
-                    b { (s.sample) }
-                    @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) ", " }
-                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) ", " (next.day) }
+                ul.due { @for s in open.iter().take(NAMED) { li {
+                    a href={ "/lots/" (s.lot) } { (s.sample) }
+                    @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) (say.0.comma()) }
+                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) (say.0.comma()) span.whole-word { (next.day) } }
                     " " span.state data-state=(s.state.word()) { (due_word(say, s.state)) }
                 } } }
                 @if open.len() > NAMED { p.hint { (say.of(format!("and {} more", open.len() - NAMED), format!("另有 {} 个", open.len() - NAMED))) } }
-                p.buttons { a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "计划到期复评")) } " " a.button.quiet href="/due" { (say.of("The whole list", "完整列表")) } }
+                p.buttons { a.button.quiet href="/sessions/due" { (say.of("Plan what is due", "安排到期复评")) } " " a.button.quiet href="/due" { (say.of("The whole list", "完整列表")) } }
             }
         }
     }

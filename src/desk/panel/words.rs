@@ -8,11 +8,11 @@ use crate::session::{Role, State};
 /// The word for a state.
 pub fn state(say: Say, state: State) -> &'static str {
     match state {
-        State::Planned => say.of("planned", "已计划"),
+        State::Planned => say.of("planned", "已安排"),
         State::Open => say.of("open", "进行中"),
         State::Closed => say.of("closed", "已截止"),
         State::Revealed => say.of("revealed", "已揭盲"),
-        State::Void => say.of("void", "作废"),
+        State::Void => say.of("void", "已作废"),
     }
 }
 
@@ -22,7 +22,7 @@ pub fn kind(say: Say, kind: Kind) -> &'static str {
         Kind::Profile => "描述评分",
         Kind::Ranking => "排序",
         Kind::Triangle => "三点检验",
-        Kind::DuoTrio => "二三点检验",
+        Kind::DuoTrio => "二-三点检验",
         Kind::Paired => "成对比较",
     };
     say.of(kind.word(), zh)
@@ -32,7 +32,7 @@ pub fn kind(say: Say, kind: Kind) -> &'static str {
 pub fn meaning(say: Say, kind: Kind) -> &'static str {
     let zh = match kind {
         Kind::Profile => "给各评语打分",
-        Kind::Ranking => "按某一评语将各杯排序",
+        Kind::Ranking => "按某一评语给各杯排序",
         Kind::Triangle => "三杯中两杯是同一种茶：哪一杯不同？",
         Kind::DuoTrio => "两杯中哪一杯与对照是同一种茶？",
         Kind::Paired => "两杯中哪一杯的某一评语更强？",
@@ -46,7 +46,7 @@ pub fn role(say: Say, role: Role) -> &'static str {
         Role::Lot => "茶样",
         Role::Duplicate => "重复样",
         Role::Reference => "参照样",
-        Role::WarmUp => "预热杯",
+        Role::WarmUp => "热身杯",
     };
     say.of(role.word(), zh)
 }
@@ -55,9 +55,9 @@ pub fn role(say: Say, role: Role) -> &'static str {
 pub fn change(say: Say, change: Change) -> &'static str {
     let zh = match change {
         Change::Amendment => "更正",
-        Change::Exclusion => "排除",
+        Change::Exclusion => "剔除",
         Change::Readmission => "恢复",
-        Change::PouringPlan => "冲泡分杯表",
+        Change::PouringPlan => "分杯表",
         Change::Key => "密钥",
     };
     say.of(change.word(), zh)

@@ -6,15 +6,15 @@ use blindsteep_stats::discrimination::MOST_ANSWERS;
 use maud::{Markup, html};
 
 use super::{
-    Asked, answered, as_json, drawn, json_address, of_app, revealed_sessions, session_boxes, shown,
-    title_of,
+    Asked, answered, as_json, drawn, json_address, of_app, revealed_sessions, sample_field,
+    samples, session_boxes, shown, suggested, title_of,
 };
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
-use crate::desk::Shared;
 use crate::desk::page::{Part, Reader, aside, choice, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
+use crate::desk::{App, Shared};
 use crate::findings::against::Wish as CompareWish;
 use crate::findings::age::{AgeRecord, AgeWish, age_of_record};
 use crate::findings::agree::agree as agreed;
@@ -51,16 +51,29 @@ struct Question {
 async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> Response {
     let say = reader.say;
     let about = question.about;
-    let sessions = match of_app(&app, &reader, Part::Questions, revealed_sessions).await {
-        Ok(all) => all.into_iter().filter(|s| about(s.kind)).collect::<Vec<_>>(),
+    let read = |app: &App| Ok((revealed_sessions(app)?, samples(app)?));
+    let (sessions, samples) = match of_app(&app, &reader, Part::Questions, read).await {
+        Ok((all, samples)) => {
+            (all.into_iter().filter(|s| about(s.kind)).collect::<Vec<_>>(), samples)
+        }
         Err(response) => return response,
+    };
+    let mut ticked = asked.all("session");
+    let hint = if question.at_once {
+        say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的场次。")
+    } else {
+        // The latest is what one comes for; nothing is asked before the button is pressed.
+        if asked.0.is_empty() {
+            ticked.extend(sessions.first().map(|s| s.name.clone()));
+        }
+        say.of("One, or several that are asked together.", "一场，或多场合并分析。")
     };
     let form = html! {
         form.asked method="get" {
             input type="hidden" name="asked" value="1";
-            @if question.at_once { p.hint { (say.of("None ticked: all revealed sessions.", "不勾选：所有已揭盲的品评。")) } }
-            (session_boxes(say, &sessions, &asked))
+            (session_boxes(say, &sessions, &ticked, hint))
             ((question.fields)(say, &asked))
+            (suggested(&samples))
             p { button { (say.of("Ask", "分析")) } }
         }
     };
@@ -121,7 +134,7 @@ pub async fn compare(State(app): State<Shared>, reader: Reader, Query(asked): As
         at_once: false,
         fields: |say, asked| {
             html! {
-                (text_field("control", say.of("Only against this lot", "仅与此批次相比"), say.of("Leave it empty to compare all pairs.", "留空则比较所有配对。"), asked.text("control")))
+                (sample_field("control", say.of("Only against this lot", "仅与此批次相比"), say.of("Leave it empty to compare all pairs.", "留空则比较所有配对。"), asked.text("control")))
                 (text_field("within", say.of("The same within so many points", "相差不超过多少分视为相同"), say.of("For example 1; empty: not asked.", "例如 1；留空则不问。"), asked.text("within")))
             }
         },
@@ -194,14 +207,14 @@ pub async fn difference(
 fn difference_fields(say: Say, asked: &Posted) -> Markup {
     let methods: Vec<(String, String)> = [
         ("triangle", "triangle", "三点检验"),
-        ("duo-trio", "duo-trio", "二三点检验"),
+        ("duo-trio", "duo-trio", "二-三点检验"),
         ("paired", "paired comparison", "成对比较检验"),
     ]
     .map(|(value, en, zh)| (value.to_owned(), say.of(en, zh).to_owned()))
     .to_vec();
     html! {
         details open[asked.filled("answers").is_some()] {
-            summary { (say.of("From counts alone, without a session", "仅由计数，不需品评记录")) }
+            summary { (say.of("From counts alone, without a session", "仅由计数，不需要场次")) }
             (choice("method", say.of("Test", "检验"), "", &methods, asked.text("method")))
             (text_field("answers", say.of("Answers", "回答数"), "", asked.text("answers")))
             (text_field("correct", say.of("Right answers", "正确数"), say.of("Empty: only what is needed is said.", "留空：仅给出所需数目。"), asked.text("correct")))
@@ -304,9 +317,9 @@ fn age_fields(say: Say, asked: &Posted) -> Markup {
     .map(|(value, en, zh)| (value.to_owned(), say.of(en, zh).to_owned()))
     .to_vec();
     html! {
-        (text_field("of", say.of("Only these lots", "仅这些批次"), say.of("Lots or LOT@ARM, with spaces or commas between them; empty: all.", "批次或 批次@分支，以空格或逗号分隔；留空为全部。"), asked.text("of")))
+        (sample_field("of", say.of("Only these lots", "仅这些批次"), say.of("Lots or LOT@ARM, with spaces or commas between them; empty: all.", "批次或 批次@存放组，以空格或逗号分隔；留空为全部。"), asked.text("of")))
         (choice("from", say.of("Ages count from", "存期起算"), "", &from, asked.text("from")))
-        label.box { input type="checkbox" name="years" value="1" checked[asked.ticked("years")]; " " (say.of("Compare lots of different years at equal age", "比较不同年份批次的同龄状态")) }
+        label.box { input type="checkbox" name="years" value="1" checked[asked.ticked("years")]; " " (say.of("Compare lots of different years at equal age", "比较不同年份批次的相同存期时的状态")) }
     }
 }
 

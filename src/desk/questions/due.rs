@@ -43,7 +43,7 @@ pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked
     };
     let form = html! {
         form.asked method="get" {
-            (text_field("on", say.of("Seen from", "以何日为准"), say.of("A day as 2026-05-14; empty: today.", "如 2026-05-14；留空为今天。"), asked.text("on")))
+            (text_field("on", say.of("Seen from", "以哪天为准"), say.of("A day as 2026-05-14; empty: today.", "如 2026-05-14；留空为今天。"), asked.text("on")))
             (text_field("until", say.of("Up to", "列至"), say.of("What is planned later is called so; empty: a month ahead.", "此日之后的标为未到期；留空为一个月内。"), asked.text("until")))
             p { button { (say.of("Show", "显示")) } }
         }
@@ -73,7 +73,7 @@ fn state(stand: Stand, say: Say) -> &'static str {
         Stand::Overdue => "逾期",
         Stand::Due => "到期",
         Stand::Soon => "将到期，可先评",
-        Stand::Sealed => "在密封的品评中",
+        Stand::Sealed => "在未揭盲的场次中",
         Stand::Later => "未到期",
         Stand::Done => "已评",
         Stand::Missed => "错过",
@@ -95,7 +95,7 @@ fn state(stand: Stand, say: Say) -> &'static str {
 fn table(f: &Due, say: Say) -> Markup {
     let heads = say.of(
         ["Sample", "State", "Planned for", "Age then", "Needs at most", "Left"],
-        ["茶样", "状态", "计划日期", "届时月龄", "最多需", "剩余"],
+        ["茶样", "状态", "计划日期", "届时存期", "最多需", "剩余"],
     );
     let grams = |g: &Answer<f64>| match g {
         Answer::Known(g) => format!("{g:.0} g"),
@@ -107,7 +107,7 @@ fn table(f: &Due, say: Say) -> Markup {
             tbody {
                 @for s in &f.samples {
                     tr {
-                        th scope="row" { (s.sample) }
+                        th scope="row" { a href={ "/lots/" (s.lot) } { (s.sample) } }
                         td data-head=(heads[1]) { (state(s.state, say)) @if s.is_new() { (say.of(", not tasted yet: first tasting", "，尚未评过：首评")) } }
                         @match &s.next {
                             Answer::Known(t) => {

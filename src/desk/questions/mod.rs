@@ -3,6 +3,7 @@
 mod analyses;
 mod due;
 mod sheets;
+mod trial_form;
 mod trials;
 
 use std::sync::Arc;
@@ -15,11 +16,12 @@ use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::page::{Part, Reader, aside, failed, page_with, shown_error};
-use super::posted::Posted;
+use super::page::{Part, Reader, aside, failed, field, page_with, shown_error};
+use super::panel::words::kind;
 use super::say::Say;
 use super::{App, Shared, told};
 use crate::book::session_files::Kind;
+use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::plots::PlotError;
 use crate::session::State as Stand;
@@ -63,6 +65,21 @@ pub(super) fn revealed_sessions(app: &App) -> Result<Vec<Known>, BookError> {
     Ok(revealed.map(|s| Known { name: s.name.clone(), kind: s.plan().kind }).collect())
 }
 
+/// The samples of the book as they stand today: lots, and arms of those that were split.
+pub(super) fn samples(app: &App) -> Result<Vec<String>, BookError> {
+    let today = Moment::now().day();
+    let mut samples = Vec::new();
+    for lot in app.cache.lots()?.iter() {
+        let arms = lot.arms_on(today);
+        if arms.len() < 2 {
+            samples.push(lot.id.clone());
+        } else {
+            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
+        }
+    }
+    Ok(samples)
+}
+
 /// The questions, by their names in the commands.
 const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
     (
@@ -70,7 +87,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Do the tasters agree?", "评茶员意见一致吗？"],
         [
             "Of one session or several: what the panel tells apart, and each taster's habits.",
-            "就一场或多场品评：评茶组能区分什么，每位评茶员有何习惯。",
+            "就一个或多个场次：评茶组能区分什么，每位评茶员有何习惯。",
         ],
     ),
     (
@@ -78,7 +95,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Which lots differ?", "哪些批次有差异？"],
         [
             "Of one session or several: differences with their intervals, against all others or one lot.",
-            "就一场或多场品评：差异及其区间，与所有批次或某一批次相比。",
+            "就一个或多个场次：差异及其区间，与所有批次或某一批次相比。",
         ],
     ),
     (
@@ -86,7 +103,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Are two samples told apart?", "两个茶样能区分吗？"],
         [
             "Triangle, duo-trio and paired tests: of sessions, or from counts.",
-            "三点、二三点与成对检验：来自品评，或由计数得出。",
+            "三点、二-三点与成对比较检验：来自场次，或由计数得出。",
         ],
     ),
     (
@@ -94,7 +111,7 @@ const QUESTIONS: [(&str, [&str; 2], [&str; 2]); 5] = [
         ["Which step did it?", "是哪一步工艺造成的？"],
         [
             "All lots at their first tasting: what moves together, and what goes with what.",
-            "所有批次的首次品评：哪些参数同时变动，何者与何者相关。",
+            "所有批次的首次审评：哪些参数同时变动，又与哪些评语相关。",
         ],
     ),
     (
@@ -128,24 +145,39 @@ async fn index(State(app): State<Shared>, reader: Reader) -> Response {
 }
 
 /// Which sessions a question is about: boxes to tick, those asked about ticked.
-pub(super) fn session_boxes(say: Say, all: &[Known], asked: &Posted) -> Markup {
-    let ticked = asked.all("session");
+pub(super) fn session_boxes(say: Say, all: &[Known], ticked: &[String], hint: &str) -> Markup {
     html! {
         fieldset {
-            legend { (say.of("Sessions", "品评场次")) }
+            legend { (say.of("Sessions", "场次")) }
+            @if !all.is_empty() { p.hint { (hint) } }
             @if all.is_empty() {
-                p { (say.of("No session that fits is revealed yet.", "尚无揭盲的相应品评。")) }
+                p { (say.of("No session that fits is revealed yet.", "还没有已揭盲的相应场次。")) }
             }
-            div.boxes {
+            div.boxes.scroll tabindex="0" role="group" aria-label=(say.of("Sessions to tick", "勾选场次")) {
                 @for known in all {
                     label.box {
                         input type="checkbox" name="session" value=(known.name) checked[ticked.contains(&known.name)];
                         " " (known.name)
+                        @if known.kind != Kind::Profile { " " span.pale.whole-word { (kind(say, known.kind)) } }
                     }
                 }
             }
         }
     }
+}
+
+/// So many samples are offered while one types.
+const SUGGESTED: usize = 400;
+
+/// A field for a sample: those of the book are offered, if their list is on the page.
+pub(super) fn sample_field(name: &str, label: &str, hint: &str, value: &str) -> Markup {
+    let control = html! { input id=(name) name=(name) value=(value) list="samples" autocomplete="off" aria-describedby={ (name) "-hint" }; };
+    field(name, label, hint, control)
+}
+
+/// What such fields offer.
+pub(super) fn suggested(samples: &[String]) -> Markup {
+    html! { datalist id="samples" { @for s in samples.iter().rev().take(SUGGESTED) { option value=(s) {} } } }
 }
 
 /// How to have all numbers of an answer.

@@ -5,11 +5,12 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use super::{Asked, STYLES, as_file, of_app, of_book};
+use super::{Asked, STYLES, as_file, of_app, of_book, samples};
 use crate::book::time::Moment;
 use crate::book::{BookError, store};
 use crate::desk::page::{self, Part, Reader, aside, page_with, token};
 use crate::desk::posted::Posted;
+use crate::desk::say::Say;
 use crate::desk::{App, Shared};
 use crate::findings::sheet::ForIssue;
 use crate::sheets;
@@ -17,10 +18,13 @@ use crate::sheets::lot::issued::{Form, found, issue as write};
 use crate::sheets::lot::{Issue, LotSheet};
 use crate::views;
 
-/// The issued sheets, the latest first, and the samples that one could be issued of.
-fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
+/// An issued sheet: its name, and the endings of its files.
+type IssuedFiles = (String, Vec<String>);
+
+/// The issued sheets by their names, and the samples that one could be issued of.
+fn there(app: &App) -> Result<(Vec<IssuedFiles>, Vec<String>), BookError> {
     let folder = app.book().root().join("sheets");
-    let mut issued: Vec<String> = match std::fs::read_dir(&folder) {
+    let mut files: Vec<String> = match std::fs::read_dir(&folder) {
         Ok(entries) => entries
             .filter_map(Result::ok)
             .map(|e| e.file_name().to_string_lossy().into_owned())
@@ -28,18 +32,26 @@ fn there(app: &App) -> Result<(Vec<String>, Vec<String>), BookError> {
             .collect(),
         Err(_) => Vec::new(),
     };
-    issued.sort();
-    let today = Moment::now().day();
-    let mut samples = Vec::new();
-    for lot in app.cache.lots()?.iter() {
-        let arms = lot.arms_on(today);
-        if arms.len() < 2 {
-            samples.push(lot.id.clone());
-        } else {
-            samples.extend(arms.iter().map(|a| format!("{}@{a}", lot.id)));
+    files.sort();
+    let mut issued: Vec<IssuedFiles> = Vec::new();
+    for file in files {
+        let (name, end) = file.rsplit_once('.').unwrap_or((&file, ""));
+        match issued.last_mut().filter(|(n, _)| n == name) {
+            Some((_, ends)) => ends.push(end.to_owned()),
+            None => issued.push((name.to_owned(), vec![end.to_owned()])),
         }
     }
-    Ok((issued, samples))
+    Ok((issued, samples(app)?))
+}
+
+/// What a file is, by its ending.
+fn form(end: &str, say: Say) -> String {
+    match end {
+        "pdf" => "PDF".to_owned(),
+        "png" => say.of("picture", "图片").to_owned(),
+        "html" => say.of("page", "网页").to_owned(),
+        other => other.to_owned(),
+    }
 }
 
 /// What was issued, and the way to a new sheet.
@@ -55,7 +67,12 @@ pub async fn list(State(app): State<Shared>, reader: Reader) -> Response {
         ul.chips { @for sample in &samples { li { a href={ "/sheets/of/" (sample) } { (sample) } } } }
         h2 { (say.of("Issued", "已签发")) }
         @if issued.is_empty() { p { (say.of("None yet.", "尚无。")) } }
-        ul.chips { @for name in &issued { li { a href={ "/sheets/file/" (name) } { (name) } } } }
+        ul.issued { @for (name, ends) in &issued { li {
+            span { (name) }
+            ul.chips { @for end in ends { li {
+                a href={ "/sheets/file/" (name) "." (end) } aria-label={ (name) ", " (form(end, say)) } { (form(end, say)) }
+            } } }
+        } } }
     };
     page_with(&app, &reader, Part::Sheets, say.of("Lot sheets", "批次单"), STYLES, body)
         .into_response()
@@ -73,7 +90,9 @@ pub async fn preview(
     let made = of_book(&app, &reader, Part::Sheets, move |book| {
         let ForIssue { sheet: finding, withheld } = found(book, &asked)?;
         let digest = store::digest(views::json::of(&finding).as_bytes());
-        let languages = sheets::languages(&book.book_file()?.value.languages);
+        let mut languages = sheets::languages(&book.book_file()?.value.languages);
+        // What is issued keeps the order of the book; who looks reads the own language first.
+        languages.sort_by_key(|language| *language != say.0);
         let issue = Issue { day: Moment::now().day(), issued: false, digest: &digest };
         let picture = LotSheet::of(&finding, &issue, &languages)
             .and_then(|set| set.bytes(&[Form::Png]))
@@ -94,7 +113,7 @@ pub async fn preview(
         form method="post" action="/sheets" {
             (token(&reader))
             input type="hidden" name="sample" value=(sample);
-            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入簿中")) } }
+            p { button { (say.of("Issue this sheet: PDF, picture and page into the book", "签发：PDF、图片与网页存入本册")) } }
         }
         p.hint { (say.of("A preview: nothing is issued yet. Touch the picture to see it large.", "预览：尚未签发。点图可放大。")) }
         a.sheet href={ "/sheets/of/" (sample) "?picture=1" } {

@@ -5,74 +5,24 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use maud::html;
 
+use super::trial_form::{self, Offer, wish};
 use super::{
     Asked, answered, article, as_file, as_file_of_numbers, as_json, drawn, json_address, of_book,
 };
+use crate::book::making::OXIDATION_DOSE;
 use crate::book::time::Moment;
 use crate::book::{Book, BookError};
 use crate::desk::Shared;
 use crate::desk::page::{self, Part, Reader, aside, text_field, token};
 use crate::desk::posted::Posted;
+use crate::desk::record::meaning_of_dose;
 use crate::desk::say::Say;
 use crate::findings::Settings;
-use crate::findings::trial::{
-    MOST_BATCHES, Trial, Wish, WishedFactor, WishedLevels, shown as made, trial,
-};
+use crate::findings::trial::{Trial, shown as made, trial};
 use crate::scores::of_book::{first_tastings, named_or_all};
 use crate::sheets;
 use crate::views;
 use crate::views::charts::{Words, parameter_names};
-
-fn refused(found: String, expected: &str) -> BookError {
-    BookError::Refused(format!("{found}\n  expected: {expected}\n  to mend:  correct it"))
-}
-
-fn wish(asked: &Posted) -> Result<Wish, BookError> {
-    let batches = asked.text("batches");
-    let batches =
-        batches.parse().ok().filter(|n| (1..=MOST_BATCHES).contains(n)).ok_or_else(|| {
-            refused(format!("\"{batches}\" batches"), &format!("a number from 1 to {MOST_BATCHES}"))
-        })?;
-    let see = match asked.filled("see") {
-        None => Wish::default().see,
-        Some(text) => {
-            text.parse().ok().filter(|x: &f64| x.is_finite() && *x > 0.0).ok_or_else(|| {
-                refused(format!("\"{text}\" points"), "points above 0, as 1 or 0.5")
-            })?
-        }
-    };
-    let mut factors = Vec::new();
-    for line in asked.text("factors").lines().map(str::trim).filter(|l| !l.is_empty()) {
-        factors.push(factor(line)?);
-    }
-    let terms = asked.text("terms").split([' ', ',', '，']).filter(|t| !t.is_empty());
-    Ok(Wish {
-        batches,
-        fresh: asked.ticked("fresh"),
-        factors,
-        see,
-        terms: terms.map(str::to_owned).collect(),
-        ..Wish::default()
-    })
-}
-
-/// A line `ID`, `ID = a, b` or `ID = a..b`.
-fn factor(line: &str) -> Result<WishedFactor, BookError> {
-    let Some((id, levels)) = line.split_once('=') else {
-        return Ok(WishedFactor { parameter: line.to_owned(), levels: WishedLevels::Made });
-    };
-    let levels = match levels.split_once("..") {
-        Some((low, high)) => {
-            let number = |t: &str| t.trim().parse::<f64>().ok().filter(|x| x.is_finite());
-            match number(low).zip(number(high)) {
-                Some((low, high)) if low < high => WishedLevels::Between(low, high),
-                _ => return Err(refused(format!("\"{line}\""), "ID=40..75, the lower end first")),
-            }
-        }
-        None => WishedLevels::These(levels.split(',').map(|l| l.trim().to_owned()).collect()),
-    };
-    Ok(WishedFactor { parameter: id.trim().to_owned(), levels })
-}
 
 /// A proposal with the words in which it is told.
 fn planned(book: &Book, asked: &Posted, say: Say) -> Result<(Trial, Words), BookError> {
@@ -103,28 +53,19 @@ pub async fn show(State(app): State<Shared>, reader: Reader, Query(asked): Asked
 
 async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<String>) -> Response {
     let say = reader.say;
-    let names = match of_book(&app, &reader, Part::Trials, Book::trial_names).await {
-        Ok(names) => names,
+    let read = |book: &Book| Ok((book.trial_names()?, Offer::of(book)?));
+    let (names, offer) = match of_book(&app, &reader, Part::Trials, read).await {
+        Ok(read) => read,
         Err(response) => return response,
     };
-    let batches = asked.filled("batches").unwrap_or("4").to_owned();
     let form = html! {
         @if let Some(text) = &wrong { (page::wrong(&reader, text)) }
         @if !names.is_empty() {
-            h2 { (say.of("Trials of this book", "本簿的试验")) }
+            h2 { (say.of("Trials of this book", "本册的试验")) }
             ul.chips { @for name in &names { li { a href={ "/trials/" (name) } { (name) } } } }
         }
         h2 { (say.of("A further trial", "新的试验")) }
-        form.asked method="get" {
-            (text_field("batches", say.of("Batches", "批数"), "", &batches))
-            label.box { input type="checkbox" name="fresh" value="1" checked[asked.ticked("fresh")]; " " (say.of("Stands alone, without the lots made so far", "独立试验，不计已有批次")) }
-            (page::field("factors", say.of("What is varied", "变动的参数"),
-                say.of("One a line: ID, ID=40,75 or ID=40..75; empty: all that is chosen and has varied.", "每行一个：ID、ID=40,75 或 ID=40..75；留空为所有可选且变动过的参数。"),
-                html! { textarea id="factors" name="factors" rows="3" aria-describedby="factors-hint" { (asked.text("factors")) } }))
-            (text_field("see", say.of("Difference to be seen, points", "要看出的差异（分）"), "", asked.filled("see").unwrap_or("1")))
-            (text_field("terms", say.of("Terms it is about", "针对的术语"), say.of("Name them before you look; empty: all.", "请在查看结果之前写明；留空为全部。"), asked.text("terms")))
-            p { button { (say.of("Look for the batches that tell the most", "寻找最有用的批次")) } }
-        }
+        (trial_form::form(&offer, &asked, say))
     };
     let found = if asked.filled("batches").is_some() {
         let (book, copy) = (app.book().clone(), asked.clone());
@@ -139,13 +80,16 @@ async fn shown_with(app: Shared, reader: Reader, asked: Posted, wrong: Option<St
     let found = match found {
         Some(Ok((finding, _))) if asked.ticked("json") => return as_json("trial", &finding),
         Some(Ok((finding, words))) => Some(drawn(views::charts::trial, &finding, &words).map(|charts| html! {
-            (article(&views::pages::trial(&finding, &charts, &words)))
+            @let page = views::pages::trial(&finding, &charts, &words);
+            @let dose = words.parameter(OXIDATION_DOSE);
+            (article(&page))
+            @if page.article.contains(&dose) { p.hint { (dose) (say.of(": ", "：")) (meaning_of_dose(say)) } }
             form.asked method="post" action="/trials" {
                 (token(&reader))
                 @for (name, value) in asked.0.iter().filter(|(n, _)| n != "name") {
                     input type="hidden" name=(name) value=(value);
                 }
-                (text_field("name", say.of("Keep it in the book under this name", "以此名称存入簿中"), "", asked.text("name")))
+                (text_field("name", say.of("Keep it in the book under this name", "以此名称存入本册"), "", asked.text("name")))
                 p { button { (say.of("Keep", "保存")) } }
             }
             (as_file_of_numbers(say, &json))

@@ -6,17 +6,19 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::classes::{class_field, must_be_meant};
-use super::log::arms;
-use super::new::{made_on, new_lot, values_of_making};
+use super::log::{arms, looked_at};
+use super::new::{made_on, values_of_making, values_of_new};
 use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::fitness::SAFETY;
 use crate::book::lots::{Lot, LotFile};
 use crate::book::moves::{Move, move_lot};
-use crate::book::parameters::{RESERVE_DRAWN, RESERVE_KEPT};
+use crate::book::parameters::{RESERVE_DRAWN, RESERVE_KEPT, STORE_HUMIDITY, STORE_TEMPERATURE};
 use crate::book::parting::{self, NewTea, Parted, Taken};
 use crate::book::quarantine::{Change, change};
+use crate::book::time::Day;
 use crate::book::writing::{Entry, NewArm, log_lot, refused};
 use crate::book::{BookError, ids};
+use crate::desk::mistakes::{Mistakes, Wrong};
 use crate::desk::page::{Part, Reader, choice, field, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
@@ -50,7 +52,7 @@ async fn of_lot(
 async fn done_to_lot(
     (app, reader, id): (Shared, Reader, String),
     posted: Posted,
-    write: fn(&App, &Reader, &str, &Posted) -> Result<CameOf, BookError>,
+    write: fn(&App, &Reader, &str, &Posted) -> Result<CameOf, Wrong>,
     form: fn(&App, &Reader, &Lot, &Posted) -> Result<Body, BookError>,
 ) -> Response {
     let of = id.clone();
@@ -113,13 +115,19 @@ fn moving(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, 
     Ok((say.of(format!("Move {} in store", lot.id), format!("{} 移库", lot.id)), body))
 }
 
-fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
+fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
+    let mut amiss = Mistakes::default();
+    let on = amiss.take("on", fields::when(posted, "on", app.book())).flatten();
+    for (field, parameter) in [("temperature", STORE_TEMPERATURE), ("humidity", STORE_HUMIDITY)] {
+        looked_at(app, reader, id, (posted, field, parameter), &mut amiss)?;
+    }
+    amiss.none()?;
     let new = Move {
         place: fields::text(posted, "place"),
         pack: fields::text(posted, "pack"),
         temperature: fields::text(posted, "temperature"),
         humidity: fields::text(posted, "humidity"),
-        on: fields::when(posted, "on", app.book())?,
+        on,
         how: fields::how(posted),
         by: fields::text(posted, "by"),
         note: fields::text(posted, "note"),
@@ -133,10 +141,13 @@ fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
         .map(|l| {
             let p = parameters.value.parameter(&l.parameter);
             let name = p.map_or(l.parameter.as_str(), |p| p.label(say.key()));
-            format!("{name}: {}", words::line(l, p, say))
+            format!("{name}{}{}", say.0.colon(), words::line(l, p, say))
         })
         .collect();
-    Ok(CameOf::new(lot_page(&lot.id), format!("{}: {}", lot.id, each.join("; "))))
+    Ok(CameOf::new(
+        lot_page(&lot.id),
+        format!("{}{}{}", lot.id, say.0.colon(), each.join(say.0.semicolon())),
+    ))
 }
 
 fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -147,7 +158,7 @@ fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body,
     ];
     let body = html! {
         (back(lot, say))
-        p { (say.of("What a session pours is logged by itself when it is revealed.", "品评所用的茶样在揭晓时自动记录。")) }
+        p { (say.of("What a session pours is logged by itself when it is revealed.", "场次所用的茶样在揭盲时自动记录。")) }
         form method="post" action={ (lot_page(&lot.id)) "/draw" } {
             (token(reader))
             (choice("which", say.of("The leaf was", "茶叶"), "", &options, posted.text("which")))
@@ -162,10 +173,19 @@ fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body,
     Ok((say.of(format!("Reserve of {}", lot.id), format!("{} 的留样", lot.id)), body))
 }
 
-fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
+fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     let which = if posted.text("which") == RESERVE_KEPT { RESERVE_KEPT } else { RESERVE_DRAWN };
+    let mut amiss = Mistakes::default();
+    let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+    if posted.text("grams").is_empty() {
+        let why = "a value; only a correction may take one back";
+        let none = refused(format!("{which} has no value"), why, "give the value");
+        amiss.add("grams", none.to_string());
+    }
+    looked_at(app, reader, id, (posted, "grams", which), &mut amiss)?;
+    amiss.none()?;
     let entry = Entry {
-        at: fields::when(posted, "at", app.book())?,
+        at,
         arm: fields::text(posted, "arm"),
         how: fields::how(posted),
         by: fields::text(posted, "by"),
@@ -177,7 +197,8 @@ fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf
     let parameters = app.cache.parameters()?;
     let p = parameters.value.parameter(which);
     let name = p.map_or(which, |p| p.label(say.key()));
-    let told = format!("{id}: {name}: {}", words::line(&line, p, say));
+    let (colon, line) = (say.0.colon(), words::line(&line, p, say));
+    let told = format!("{id}{colon}{name}{colon}{line}");
     Ok(CameOf::new(lot_page(id), told))
 }
 
@@ -189,7 +210,7 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
     let say = reader.say;
     let body = html! {
         (back(lot, say))
-        p { (say.of("No session serves it until it is cleared with a reason. Keep it apart from other tea.", "解除之前不供任何品评；请与其他茶分开存放。")) }
+        p { (say.of("No session serves it until it is cleared with a reason. Keep it apart from other tea.", "解除之前任何场次都不供评；请与其他茶分开存放。")) }
         (safety(say))
         form method="post" action={ (lot_page(&lot.id)) "/quarantine" } {
             (token(reader))
@@ -203,24 +224,28 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
     Ok((say.of(format!("Quarantine {}", lot.id), format!("隔离 {}", lot.id)), body))
 }
 
-fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
+fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     changed(app, id, posted, true)?;
     let say = reader.say;
     Ok(CameOf::new(
         lot_page(id),
-        say.of(format!("{id} is in quarantine: no session serves it until it is cleared with a reason. If it is in a session that is planned, the pouring plan says so. Look at what came of it, too."), format!("{id} 已隔离：凭理由解除前不供任何品评。如在已计划的品评中，冲泡单会注明。其衍生批次也请检查。")),
+        say.of(format!("{id} is in quarantine: no session serves it until it is cleared with a reason. If it is in a session that is planned, the pouring plan says so. Look at what came of it, too."), format!("{id} 已隔离：凭理由解除之前，任何场次都不供评。如在已安排的审评中，分杯表会注明。其衍生批次也请检查。")),
     ))
 }
 
-fn changed(app: &App, id: &str, posted: &Posted, begins: bool) -> Result<(), BookError> {
+fn changed(app: &App, id: &str, posted: &Posted, begins: bool) -> Result<(), Wrong> {
     let arm = fields::text(posted, "arm");
+    let mut amiss = Mistakes::default();
+    let on = amiss.take("on", fields::when(posted, "on", app.book())).flatten();
+    amiss.none()?;
     let is = Change {
         begins,
         reason: fields::text(posted, "reason").unwrap_or_default(),
         by: fields::text(posted, "by"),
-        on: fields::when(posted, "on", app.book())?,
+        on,
     };
-    change(app.book(), (id, arm.as_deref()), &is, app.now(), &mut rng()?).map(|_| ())
+    change(app.book(), (id, arm.as_deref()), &is, app.now(), &mut rng()?)?;
+    Ok(())
 }
 
 fn clearing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, BookError> {
@@ -244,7 +269,7 @@ fn clearing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body
     ))
 }
 
-fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
+fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     changed(app, id, posted, false)?;
     let say = reader.say;
     let told = say.of(
@@ -302,41 +327,40 @@ fn part(i: usize, posted: &Posted, say: Say) -> Markup {
     }
 }
 
-fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
+fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     let say = reader.say;
-    let day = fields::day_of(posted.text("on"))?;
+    let into_lots = posted.text("way") == "lots";
+    let mut amiss = Mistakes::default();
+    let day = amiss.take("on", fields::day_of(posted.text("on")));
     let mut parts: Vec<(String, Option<f64>)> = Vec::new();
     for i in 1..=PARTS {
-        let kg = fields::kilograms(posted.text(&format!("kg-{i}")))?;
-        match fields::text(posted, &format!("part-{i}")) {
-            Some(id) => parts.push((id, kg)),
+        let (field, weighed) = (format!("part-{i}"), format!("kg-{i}"));
+        let kg = amiss.take(&weighed, fields::kilograms(posted.text(&weighed))).flatten();
+        match fields::text(posted, &field) {
+            Some(id) => {
+                if into_lots && posted.text(&weighed).is_empty() {
+                    let found = format!("{id} has no kilograms");
+                    let none = refused(found, "what goes into it", "weigh it");
+                    amiss.add(&weighed, none.to_string());
+                }
+                parts.push((id, kg));
+            }
             None if kg.is_some() => {
-                return Err(refused(
-                    format!("part {i} has kilograms and no id"),
-                    "its id",
-                    "fill it in",
-                ));
+                let none =
+                    refused(format!("part {i} has kilograms and no id"), "its id", "fill it in");
+                amiss.add(&field, none.to_string());
             }
             None => {}
         }
     }
-    if posted.text("way") == "lots" {
-        let children: Vec<(String, f64)> = parts
-            .into_iter()
-            .map(|(id, kg)| match kg {
-                Some(kg) => Ok((id, kg)),
-                None => {
-                    Err(refused(format!("{id} has no kilograms"), "what goes into it", "weigh it"))
-                }
-            })
-            .collect::<Result<_, _>>()?;
-        if children.is_empty() {
-            return Err(refused(
-                "no part is named",
-                "at least one lot",
-                "fill in its id and kilograms",
-            ));
-        }
+    if into_lots && parts.is_empty() && !amiss.has("part-1") {
+        let none = refused("no part is named", "at least one lot", "fill in its id and kilograms");
+        amiss.add("part-1", none.to_string());
+    }
+    let day = amiss.none_or(day)?;
+    if into_lots {
+        let children: Vec<(String, f64)> =
+            parts.into_iter().filter_map(|(id, kg)| Some((id, kg?))).collect();
         let arm = fields::text(posted, "arm");
         let parted = parting::split_into(
             app.book(),
@@ -393,13 +417,14 @@ pub async fn blend(State(app): State<Shared>, reader: Reader, posted: Posted) ->
         (app, reader, Part::Lots),
         posted,
         |app, reader, posted| {
-            must_be_meant(app, posted, reader.say)?;
-            let tea = NewTea {
-                new: new_lot(posted, file_of(posted)?)?,
-                from: (1..=MOST)
-                    .filter_map(|i| taken(posted, i).transpose())
-                    .collect::<Result<_, _>>()?,
-            };
+            let mut amiss = Mistakes::default();
+            let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
+            // Left empty it is that of what goes in.
+            amiss.take("class", must_be_meant(app, posted, reader.say));
+            let made = amiss.take("made", made_on(posted));
+            let from = (1..=MOST).filter_map(|i| taken(posted, i, &mut amiss)).collect();
+            let file = file_of(posted, posted.text("class"), new.kg, amiss.none_or(made)?);
+            let tea = NewTea { new: new.of(posted, file), from };
             let parted = parting::blend(app.book(), &tea, app.now(), &mut rng()?)?;
             Ok(told_of(&parted, lot_text::out_of(&parted, "blended"), lot_page(posted.text("id"))))
         },
@@ -411,26 +436,28 @@ pub async fn blend(State(app): State<Shared>, reader: Reader, posted: Posted) ->
 /// So many lots a blend has room for.
 const MOST: usize = 8;
 
-fn file_of(posted: &Posted) -> Result<LotFile, BookError> {
-    Ok(LotFile {
-        kg: fields::kilograms(posted.text("kg"))?,
+fn file_of(posted: &Posted, class: &str, kg: Option<f64>, made: Day) -> LotFile {
+    LotFile {
+        kg,
         notes: posted.filled("notes").map(str::to_owned),
-        ..LotFile::new(posted.text("id"), posted.text("class"), made_on(posted)?)
-    })
+        ..LotFile::new(posted.text("id"), class, made)
+    }
 }
 
-/// What goes in by one row of the form, as LOT or LOT@ARM with kilograms.
-fn taken(posted: &Posted, i: usize) -> Result<Option<Taken>, BookError> {
-    let Some(sample) = fields::text(posted, &format!("lot-{i}")) else { return Ok(None) };
-    let kg = fields::kilograms(posted.text(&format!("kg-{i}")))?;
-    let kg = kg.ok_or_else(|| {
-        refused(format!("it is not said how much of {sample} goes in"), "kilograms", "fill them in")
-    })?;
+/// What goes in by one row of the form, as LOT or LOT@ARM with kilograms; what is wrong in it is noted.
+fn taken(posted: &Posted, i: usize, amiss: &mut Mistakes) -> Option<Taken> {
+    let sample = fields::text(posted, &format!("lot-{i}"))?;
+    let field = format!("kg-{i}");
+    if posted.text(&field).is_empty() {
+        let found = format!("it is not said how much of {sample} goes in");
+        amiss.add(&field, refused(found, "kilograms", "fill them in").to_string());
+    }
+    let kg = amiss.take(&field, fields::kilograms(posted.text(&field))).flatten()?;
     let (lot, arm) = match sample.split_once('@') {
         Some((lot, arm)) => (lot.to_owned(), Some(arm.to_owned())),
         None => (sample, None),
     };
-    Ok(Some(Taken { lot, arm, kg }))
+    Some(Taken { lot, arm, kg })
 }
 
 fn samples(lots: &[Lot]) -> Markup {
@@ -470,7 +497,7 @@ fn blending(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
             (fields::day("made", words::field("--made", say), "", posted.text("made")))
             (class_field(app, posted, say))
             p.hint { (say.of("Class empty: that of what goes in, if it is one. Kilograms empty: the sum of what went in.", "茶类留空：同投入批次（若一致）。重量留空：投入之和。")) }
-            (text(posted, "kg", say.of("Kilograms that came out", "成品公斤数"), ""))
+            (text(posted, "kg", say.of("Kilograms that came out", "成品，公斤"), ""))
             (text(posted, "reserve", say.of("Put into the reserve, g", "留样，克"), ""))
             (fields::long("notes", say.of("Notes", "备注"), "", posted.text("notes")))
             (fields::by_and_how(posted, say))
@@ -493,8 +520,8 @@ fn refiring(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Bo
             (token(reader))
             (text(posted, "id", say.of("Id of the new lot", "新批次编号"), ""))
             (arms(lot, posted.text("arm"), say))
-            (text(posted, "in", say.of("Kilograms that go in", "投入公斤数"), ""))
-            (text(posted, "kg", say.of("Kilograms that came out", "成品公斤数"), say.of("empty: not weighed", "留空为未称")))
+            (text(posted, "in", say.of("Kilograms that go in", "投入，公斤"), ""))
+            (text(posted, "kg", say.of("Kilograms that came out", "成品，公斤"), say.of("empty: not weighed", "留空为未称")))
             (fields::day("made", words::field("--made", say), say.of("the day on which drying ended", "干燥结束之日"), posted.filled("made").unwrap_or(&today)))
             (text(posted, "reserve", say.of("Put into the reserve, g", "留样，克"), ""))
             (values_of_making(&parameters.value, &["dry"], posted, say))
@@ -506,14 +533,22 @@ fn refiring(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Bo
     Ok((say.of(format!("Fire {} again", lot.id), format!("{} 复火", lot.id)), body))
 }
 
-fn refired(app: &App, _: &Reader, id: &str, posted: &Posted) -> Result<CameOf, BookError> {
-    let kg = fields::kilograms(posted.text("in"))?.ok_or_else(|| {
-        refused("it is not said how much goes in", "kilograms", "weigh it, and fill them in")
-    })?;
+fn refired(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
+    let mut amiss = Mistakes::default();
+    let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
+    let made = amiss.take("made", made_on(posted));
+    let goes_in = fields::kilograms(posted.text("in")).and_then(|kg| {
+        let none = || {
+            refused("it is not said how much goes in", "kilograms", "weigh it, and fill them in")
+        };
+        kg.ok_or_else(none)
+    });
+    let goes_in = amiss.take("in", goes_in);
+    let (made, kg) = amiss.none_or(made.zip(goes_in))?;
     let from = vec![Taken { lot: id.to_owned(), arm: fields::text(posted, "arm"), kg }];
     // The class is the parent's.
-    let file = LotFile { class: String::new(), ..file_of(posted)? };
-    let tea = NewTea { new: new_lot(posted, file)?, from };
+    let file = file_of(posted, "", new.kg, made);
+    let tea = NewTea { new: new.of(posted, file), from };
     let parted = parting::refire(app.book(), &tea, app.now(), &mut rng()?)?;
     Ok(told_of(&parted, lot_text::out_of(&parted, "fired again"), lot_page(posted.text("id"))))
 }

@@ -44,7 +44,7 @@ fn whole(app: &App, reader: &Reader) -> Result<Markup, BookError> {
         @if n == 0 {
             p.told role="status" { (say.of(
                 format!("No mistakes in {} lots, {} trials and {} sessions.", checked.n_lots, checked.trials.len(), checked.n_sessions),
-                format!("{} 批、{} 个试验、{} 次品评中没有错误。", checked.n_lots, checked.trials.len(), checked.n_sessions),
+                format!("{} 批、{} 个试验、{} 个场次中没有错误。", checked.n_lots, checked.trials.len(), checked.n_sessions),
             )) }
         } @else {
             p.warn role="status" { (say.of(format!("{n} mistakes to mend."), format!("有 {n} 处错误待改正。"))) }

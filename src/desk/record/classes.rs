@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::{fields, words};
 use crate::book::problem::nearest;
+use crate::book::writing::refused;
 use crate::book::{BookError, ids};
 use crate::desk::App;
 use crate::desk::page::field;
@@ -86,6 +87,17 @@ pub fn class_field(app: &App, posted: &Posted, say: Say) -> Markup {
         }))
         (meant(class, &known, say, posted.ticked("class-meant")))
     }
+}
+
+/// The class of a new lot: filled in, and meant.
+///
+/// # Errors
+/// If it is not.
+pub fn class_of(app: &App, posted: &Posted, say: Say) -> Result<(), BookError> {
+    if posted.text("class").is_empty() {
+        return Err(refused("the class of tea is empty", "black, green, white …", "fill it in"));
+    }
+    must_be_meant(app, posted, say)
 }
 
 /// A new spelling that is close to one of the book is asked back.

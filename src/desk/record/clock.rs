@@ -15,7 +15,7 @@ use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::time::Day;
 use crate::book::writing::refused;
 use crate::book::{BookError, ids, units};
-use crate::desk::page::{Part, Reader, aside, head, other_language};
+use crate::desk::page::{Part, Reader, aside, head, only_here, other_language};
 use crate::desk::panel::qr::qr;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared, told};
@@ -77,7 +77,7 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
         let body = html! {
             p { (say.of("Which batch?", "哪一批？")) }
             ul.batches { @for lot in &here {
-                li { a.button href={ "/clock/" (lot.id) } { strong { (lot.id) } " " (words::class(&lot.file.value.class, say)) ", " (lot.made()) } }
+                li { a.button href={ "/clock/" (lot.id) } { strong { (lot.id) } " " (words::class(&lot.file.value.class, say)) (say.0.comma()) (lot.made()) } }
             } }
             @if here.is_empty() {
                 p { (say.of(
@@ -90,16 +90,6 @@ pub async fn batches(State(app): State<Shared>, reader: Reader) -> Response {
         Ok((say.of("Step clock", "车间计时").to_owned(), body))
     })
     .await
-}
-
-/// The id that follows: its number one more, as wide as it was, until no lot has it. None to offer without a number.
-pub(super) fn next_id(id: &str, lots: &[Lot]) -> String {
-    let head = id.trim_end_matches(|c: char| c.is_ascii_digit());
-    let Ok(number) = id[head.len()..].parse::<u64>() else { return String::new() };
-    let width = id.len() - head.len();
-    let free = |id: &String| !lots.iter().any(|l| ids::same(&l.id, id));
-    let names = (1..=1000).map(|more| format!("{head}{:0width$}", number.saturating_add(more)));
-    names.into_iter().find(free).unwrap_or_default()
 }
 
 pub(super) fn find<'a>(lots: &'a [Lot], id: &str, today: Day) -> Result<&'a Lot, BookError> {
@@ -254,7 +244,7 @@ pub(super) fn state_of(lot: &Lot, parameters: &Parameters, say: Say) -> Value {
         last.push(json!({
             "entry": v.entry,
             "parameter": p.id,
-            "text": format!("{}: {}", p.label(say.key()), words::value(&v.value, v.unit.as_deref(), Some(p), say)),
+            "text": format!("{}{}{}", p.label(say.key()), say.0.colon(), words::value(&v.value, v.unit.as_deref(), Some(p), say)),
         }));
         if last.len() == LAST {
             break;
@@ -273,9 +263,7 @@ pub async fn link(State(app): State<Shared>, reader: Reader) -> Response {
                 "With this link a phone in the workshop begins batches and writes down when their steps begin and end and what is measured. It shows nothing else of the book; tasters have links of their own.",
                 "车间的手机凭此链接新开批次，记下各步骤的起止时刻与测量值。它不显示本册其他内容；评茶员另有链接。",
             )) }
-            @if !app.on_lan {
-                p.warn { (say.of("Only this machine reaches it now: start the desk with --lan so that phones on the Wi-Fi can.", "目前仅本机可用：请以 --lan 启动工作台，使同一 Wi-Fi 的手机可用。")) }
-            }
+            @if !app.on_lan { (only_here(say)) }
             @if let Some(code) = qr(&address, say.of("The link as a QR code", "链接的二维码")) { div.qr { (code) } }
             p { a href=(address) { (address) } }
             p.hint { (say.of("Whoever has the link may log; it is the same for all of the workshop.", "持有链接者均可记录；全车间共用一个。")) }

@@ -8,13 +8,13 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
+use super::asked_back::Looked;
 use super::clock::{find, is_of_making, state_of};
-use super::{rng, words};
+use super::{names_of_parameters, rng};
 use crate::book::book_file::clock;
 use crate::book::lot_warnings::LONGEST_MAKING_DAYS;
 use crate::book::lots::{How, Lot};
-use crate::book::masses::{kilograms_of, odd};
-use crate::book::parameters::{Parameter, ParameterKind, Parameters};
+use crate::book::parameters::{Parameter, ParameterKind};
 use crate::book::time::Moment;
 use crate::book::writing::{Entry, log_lot, refused};
 use crate::book::{BookError, ids, units};
@@ -89,6 +89,7 @@ pub async fn lines(
     }
     let work = move || {
         let mut results = Vec::new();
+        let names = names_of_parameters(&app, &reader);
         for line in &sent.lines {
             match log(&app, &reader, line) {
                 Ok(Became::Saved) => {
@@ -104,7 +105,7 @@ pub async fn lines(
                     return (StatusCode::INSUFFICIENT_STORAGE, Json(told)).into_response();
                 }
                 Err(e) => results.push(json!({
-                    "entry": line.entry, "outcome": "refused", "text": told::text(reader.say, &e.to_string()),
+                    "entry": line.entry, "outcome": "refused", "text": told::text_naming(reader.say, &e.to_string(), &names),
                 })),
             }
         }
@@ -149,10 +150,12 @@ fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<Became, BookError> {
         (None, _) if line.end => Some(lasted(lot, p, at, reader.say)?),
         (None, _) => line.value.as_ref().map(|v| v.trim().replace(['\r', '\n'], " ")),
     };
+    let (of, say) = (&parameters.value, reader.say);
+    let looked = Looked { lot: Some(lot), id: &lot.id, lots: &lots, parameters: of, say };
     // A line that is sent again because its answer was lost is logged already: it asks nothing.
     let there = lot.log.values().any(|l| l.entry == line.entry);
     if let Some(text) = value.as_ref().filter(|_| !line.sure && !there)
-        && let Some(asked) = asked_back(lot, &parameters.value, p, text, reader.say)
+        && let Some(asked) = looked.asked_back(p, text, &[])
     {
         return Ok(Became::Asked(asked));
     }
@@ -191,46 +194,4 @@ fn lasted(lot: &Lot, p: &Parameter, at: Moment, say: Say) -> Result<String, Book
     // A minute is as near as a hand taps.
     let digits = usize::from(units::convert(1.0, unit, "min").unwrap_or(1.0) > 1.5) * 2;
     Ok(format!("{value:.digits$}"))
-}
-
-/// Why a value is asked back: it hardly goes with what was weighed before, or is ten times off what is usual.
-fn asked_back(
-    lot: &Lot,
-    parameters: &Parameters,
-    p: &Parameter,
-    text: &str,
-    say: Say,
-) -> Option<String> {
-    let name = |id: &str| parameters.parameter(id).map_or(id, |p| p.label(say.key())).to_owned();
-    let kg = |kg: f64| units::four_digits(kg);
-    if let Some(mass) = kilograms_of(&p.id, text, p.unit.as_deref()) {
-        let odd = odd(lot, Some((&p.id, mass))).into_iter().find(|o| o.is_about(&p.id))?;
-        let (a, of_a) = (name(odd.after.0), kg(odd.after.1));
-        let (b, of_b) = (name(odd.before.0), kg(odd.before.1));
-        let (en, zh) = if odd.more {
-            (format!("more than the {of_b} kg of {b}"), format!("多于{b}的 {of_b} kg"))
-        } else {
-            (
-                format!("less than a tenth of the {of_b} kg of {b}"),
-                format!("不到{b} {of_b} kg 的十分之一"),
-            )
-        };
-        return Some(say.of(
-            format!("{a} of {} is {of_a} kg, {en}.", lot.id),
-            format!("{} 的{a}为 {of_a} kg，{zh}。", lot.id),
-        ));
-    }
-    let [low, high] = p.usual?;
-    let value = p.value_of(text, None).ok()?.number()?;
-    let far = (high > 0.0 && value > 10.0 * high) || (low > 0.0 && value < low / 10.0);
-    far.then(|| {
-        say.of(
-            format!(
-                "{}: {text}, where {} is usual.",
-                name(&p.id),
-                words::hint(p, say).trim_start_matches("usually ")
-            ),
-            format!("{}：{text}，{}。", name(&p.id), words::hint(p, say)),
-        )
-    })
 }

@@ -5,13 +5,17 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
 use maud::html;
 
-use super::clock::{framed, framed_sheet, next_id};
-use super::{Body, classes, fields, rng};
+use super::asked_back::Looked;
+use super::clock::{framed, framed_sheet};
+use super::next_id::next_id;
+use super::{Body, classes, fields, names_of_parameters, rng};
 use crate::book::lots::{How, LotFile};
 use crate::book::parameters::Parameter;
-use crate::book::writing::{NewLot, add_lot, refused};
+use crate::book::time::Day;
+use crate::book::writing::{NewLot, add_lot, must_be_free};
 use crate::book::{BookError, units};
-use crate::desk::page::{Reader, aside, field, shown_error, text_field, token, twice, wrong};
+use crate::desk::mistakes::{Mistakes, Wrong, with_wrong};
+use crate::desk::page::{Reader, aside, field, text_field, token, twice};
 use crate::desk::posted::{CameOf, Once, Posted};
 use crate::desk::{App, Shared};
 
@@ -22,9 +26,10 @@ const LEAF: &str = "pluck.mass";
 pub async fn form(State(app): State<Shared>, reader: Reader) -> Response {
     framed(app, reader, |app, reader| {
         let lots = app.cache.lots_and_mistakes()?.lots;
+        let known: Vec<(&str, Day)> = lots.iter().map(|l| (l.id.as_str(), l.made())).collect();
         let latest = lots.iter().max_by_key(|l| (l.made(), l.id.clone()));
         let given = [
-            ("id", latest.map_or_else(String::new, |l| next_id(&l.id, &lots))),
+            ("id", latest.map_or_else(String::new, |l| next_id(&l.id, &known, app.now().day()))),
             ("class", latest.map_or_else(String::new, |l| l.file.value.class.clone())),
             ("made", app.now().day().to_string()),
         ];
@@ -55,7 +60,7 @@ fn filled(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookError
             (classes::class_field(app, posted, say))
             (fields::day("made", say.of("Its drying is to end on", "预计干燥结束之日"), "", posted.text("made")))
             @if let Some((p, unit)) = &leaf {
-                (field("leaf", &format!("{}, {unit}", p.label(say.key())), say.of("empty: not weighed yet", "留空为未称"), html! {
+                (field("leaf", &format!("{}{}{unit}", p.label(say.key()), say.0.comma()), say.of("empty: not weighed yet", "留空为未称"), html! {
                     input id="leaf" name="leaf" inputmode="decimal" autocomplete="off" value=(posted.text("leaf")) aria-describedby="leaf-hint";
                 }))
             }
@@ -80,28 +85,33 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
                 let title = reader.say.of("Done already", "已完成");
                 (StatusCode::CONFLICT, framed_sheet(&reader, title, &body)).into_response()
             }
-            Err(e) => {
-                let text = shown_error(&app, &e);
+            Err(wrong) => {
                 let (title, body) = filled(&app, &reader, &posted).unwrap_or_else(|_| {
                     (reader.say.of("This was not done", "未完成").to_owned(), html! {})
                 });
-                let body = html! { (wrong(&reader, &text)) (body) };
-                let page = framed_sheet(&reader, &title, &body);
-                (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+                let names = names_of_parameters(&app, &reader);
+                let (status, body) = with_wrong((&app, &reader), &posted, &wrong, body, &names);
+                (status, framed_sheet(&reader, &title, &body)).into_response()
             }
         }
     };
     aside(work).await.unwrap_or_else(|broken| broken)
 }
 
-fn added(app: &App, reader: &Reader, posted: &Posted) -> Result<String, BookError> {
-    if posted.text("class").is_empty() {
-        return Err(refused("the class of tea is empty", "black, green, white …", "fill it in"));
-    }
-    classes::must_be_meant(app, posted, reader.say)?;
-    let made = fields::day_of(posted.text("made"))?;
-    let file = LotFile::new(posted.text("id"), posted.text("class"), made);
+fn added(app: &App, reader: &Reader, posted: &Posted) -> Result<String, Wrong> {
+    let mut amiss = Mistakes::default();
+    let id = posted.text("id");
+    let free = app.book().lot_ids().and_then(|taken| must_be_free(id, &taken));
+    amiss.take("id", free);
+    amiss.take("class", classes::class_of(app, posted, reader.say));
+    let made = amiss.take("made", fields::day_of(posted.text("made")));
     let weighed = posted.filled("leaf").map(|kg| (LEAF.to_owned(), fields::decimal(kg)));
+    let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
+    let (of, say) = (&parameters.value, reader.say);
+    let looked = Looked { lot: None, id, lots: &lots, parameters: of, say };
+    let held = weighed.iter().map(|(id, kg)| ("leaf".to_owned(), id.clone(), kg.clone()));
+    looked.values(app, posted, &held.collect::<Vec<_>>(), &mut amiss);
+    let file = LotFile::new(id, posted.text("class"), amiss.none_or(made)?);
     let new =
         NewLot { values: weighed.into_iter().collect(), how: How::Measured, ..NewLot::of(file) };
     Ok(add_lot(app.book(), &new, app.now(), &mut rng()?)?.id)

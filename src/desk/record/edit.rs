@@ -6,19 +6,24 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
-use toml_edit::{DocumentMut, TableLike};
+use toml_edit::{Document, DocumentMut, Item, Table, TableLike};
 
-use super::tables::{Field, Form, part_mut, table, table_mut, write};
+use super::asked_back::Looked;
+use super::field_words::{self, Shown};
+use super::tables::{Field, Form, begin_of, part_mut, table, table_mut, write};
 use super::texts::{conflict, readable};
 use super::things::{self, Thing};
-use super::{Body, classes, lot_page, sheet, shown};
+use super::{Body, classes, fields, lot_page, sheet, shown};
+use crate::book::problem::Problems;
 use crate::book::proposed::{Saved, Text};
 use crate::book::reading::BOOK;
 use crate::book::retasting::RETASTING;
 use crate::book::writing::{refused, with_table};
 use crate::book::{BookError, ids, starter};
-use crate::desk::page::{Part, Reader, aside, failed, go, text_field, token, wrong};
+use crate::desk::mistakes::{Mistakes, Wrong, with_wrong};
+use crate::desk::page::{Part, Reader, aside, failed, go, text_field, token};
 use crate::desk::posted::Posted;
+use crate::desk::told::Names;
 use crate::desk::{App, Shared};
 
 /// Which table is edited.
@@ -101,7 +106,7 @@ impl What {
     fn title(&self, reader: &Reader) -> String {
         let say = reader.say;
         match self {
-            Self::Thing(thing, Some(id)) => format!("{}: {id}", thing.word(say)),
+            Self::Thing(thing, Some(id)) => format!("{}{}{id}", thing.word(say), say.0.colon()),
             Self::Thing(thing, None) => say
                 .of(format!("{}: a new one", thing.word(say)), format!("新增{}", thing.word(say))),
             Self::Book => say.of("The book", "本册").to_owned(),
@@ -118,12 +123,24 @@ impl What {
     }
 
     /// The table as it stands in the file.
-    fn find<'a>(&self, doc: &'a DocumentMut, part: Option<&str>) -> Option<&'a dyn TableLike> {
+    fn find<'a>(&self, doc: &'a Table, part: Option<&str>) -> Option<&'a dyn TableLike> {
         match (self, part) {
             (Self::Thing(thing, id), _) => table(doc, thing.name(), id.as_deref()?),
             (_, Some(part)) => doc.get(part)?.as_table_like(),
-            (_, None) => Some(doc.as_table()),
+            (_, None) => Some(doc),
         }
+    }
+
+    /// Where it begins in the text that was read.
+    fn begin(&self, doc: &Table, part: Option<&str>) -> usize {
+        let at = match (self, part) {
+            (Self::Thing(thing, id), _) => {
+                id.as_ref().and_then(|id| begin_of(doc, thing.name(), id))
+            }
+            (_, Some(part)) => doc.get(part).and_then(Item::span).map(|s| s.start),
+            (_, None) => None,
+        };
+        at.unwrap_or_default()
     }
 }
 
@@ -217,8 +234,8 @@ fn form_of(
 fn part_name(part: &str, reader: &Reader) -> &'static str {
     match part {
         "defaults" => reader.say.of("What is taken where nothing is said", "默认值"),
-        "ballot" => reader.say.of("The ballot on phones", "手机评分表"),
-        _ => reader.say.of("The panel's own limits", "本组限值"),
+        "ballot" => reader.say.of("The ballot on phones", "手机评茶单"),
+        _ => reader.say.of("The panel's own limits", "评茶组的限值"),
     }
 }
 
@@ -262,15 +279,11 @@ pub async fn lot_save(
 async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Response {
     let work = move || {
         let say = reader.say;
-        let again = |status: StatusCode, above: Markup| match form_of(
-            &app,
-            &reader,
-            &what,
-            Some(&posted),
-        ) {
+        let again = |above: Markup| match form_of(&app, &reader, &what, Some(&posted)) {
             Ok((title, body)) => {
                 let body = html! { (above) (body) };
-                (status, sheet(&app, &reader, what.part(), &title, &body)).into_response()
+                let body = sheet(&app, &reader, what.part(), &title, &body);
+                (StatusCode::CONFLICT, body).into_response()
             }
             Err(e) => failed(&app, &reader, what.part(), &e),
         };
@@ -289,86 +302,161 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
                     (conflict(&reader, &what.file(), &now.text, &now))
                     p { (say.of("What you typed stands below; open the page anew to see what is there now, and type it there.", "您填写的内容在下方；请重新打开本页查看现状后再填写。")) " " a href=(what.address()) { (say.of("Open it anew", "重新打开")) } }
                 };
-                again(StatusCode::CONFLICT, above)
+                again(above)
             }
-            Err(e @ BookError::Store(_)) => {
-                again(StatusCode::INTERNAL_SERVER_ERROR, wrong(&reader, &e.to_string()))
-            }
-            Err(e) => again(StatusCode::UNPROCESSABLE_ENTITY, wrong(&reader, &e.to_string())),
+            Err(wrong) => match form_of(&app, &reader, &what, Some(&posted)) {
+                Ok((title, form)) => {
+                    let names = field_names(&app, &reader, &what);
+                    let (status, body) = with_wrong((&app, &reader), &posted, &wrong, form, &names);
+                    (status, sheet(&app, &reader, what.part(), &title, &body)).into_response()
+                }
+                Err(e) => failed(&app, &reader, what.part(), &e),
+            },
         }
     };
     aside(work).await.unwrap_or_else(|broken| broken)
 }
 
-fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Saved, BookError> {
+/// What the keys of the file are called on the form.
+fn field_names(app: &App, reader: &Reader, what: &What) -> Names {
+    let tables = what.tables(app, reader).unwrap_or_default();
+    let fields = tables.iter().flat_map(|(_, fields)| fields);
+    Names::of_keys(fields.map(|f| (f.key, f.label)))
+}
+
+/// Why a new thing cannot have an id.
+fn new_id(thing: Thing, id: &str, doc: &DocumentMut) -> Result<(), BookError> {
+    if let Some(there) = table(doc, thing.name(), id) {
+        return Err(refused(
+            format!(
+                "there is a {} \"{}\" already",
+                thing.name(),
+                super::tables::text_of(there, "id")
+            ),
+            "an id that none has, without regard to upper and lower case",
+            "choose another",
+        ));
+    }
+    if id.is_empty() {
+        return Err(refused("the id is empty", ids::RULE, "fill it in"));
+    }
+    // Said of the field, and not of a line that is only about to be written.
+    let parameter = matches!(thing, Thing::Parameter);
+    let fits = |part: &str| ids::is_id(part) && !part.contains('.');
+    let is_id = match id.split_once('.') {
+        Some((step, name)) if parameter => fits(step) && fits(name),
+        _ => !parameter && ids::is_id(id),
+    };
+    if is_id {
+        return Ok(());
+    }
+    let rule = if parameter {
+        "a step of making, a point and a name, as wither.hours, of ASCII letters, digits, - and _"
+    } else {
+        ids::RULE
+    };
+    let found = format!("\"{id}\" cannot be the id of a {}", thing.name());
+    Err(refused(found, rule, "choose another id"))
+}
+
+fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Saved, Wrong> {
     let file = what.file();
     let mut text = text_of(app, &file)?;
     let seen = posted.filled("seen");
     if text.digest.as_deref() != seen {
         return Ok(Saved::Changed(text));
     }
+    let mut amiss = Mistakes::default();
     let mut what = what.clone();
     if let What::Thing(thing, new @ None) = &mut what {
         let id = posted.text("id");
         let doc = document(&text, &What::Thing(*thing, None))?;
-        if let Some(there) = table(&doc, thing.name(), id) {
-            return Err(refused(
-                format!(
-                    "there is a {} \"{}\" already",
-                    thing.name(),
-                    super::tables::text_of(there, "id")
-                ),
-                "an id that none has, without regard to upper and lower case",
-                "choose another",
-            ));
-        }
-        if id.is_empty() {
-            return Err(refused("the id is empty", ids::RULE, "fill it in"));
-        }
-        // Said of the field, and not of a line that is only about to be written.
-        let parameter = matches!(thing, Thing::Parameter);
-        let fits = |part: &str| ids::is_id(part) && !part.contains('.');
-        let is_id = match id.split_once('.') {
-            Some((step, name)) if parameter => fits(step) && fits(name),
-            _ => !parameter && ids::is_id(id),
-        };
-        if !is_id {
-            let rule = if parameter {
-                "a step of making, a point and a name, as wither.hours, of ASCII letters, digits, - and _"
-            } else {
-                ids::RULE
-            };
-            let found = format!("\"{id}\" cannot be the id of a {}", thing.name());
-            return Err(refused(found, rule, "choose another id"));
-        }
+        amiss.take("id", new_id(*thing, id, &doc));
+        // An id that cannot be is refused in the end; the other fields are looked at all the same.
+        let id = if amiss.has("id") { NO_ID } else { id };
         text.text = with_table(&text.text, thing.name(), vec![vec![("id", toml_edit::value(id))]]);
         *new = Some(id.to_owned());
     }
     let mut doc = document(&text, &what)?;
-    if matches!(what, What::Lot(_)) {
-        classes::must_be_meant(app, posted, reader.say)?;
-    }
     let languages = languages(app);
-    for (part, fields) in what.tables(app, reader)? {
+    let tables = what.tables(app, reader)?;
+    for (part, fields) in &tables {
         let of: Option<&mut dyn TableLike> = match (&what, part) {
             (What::Thing(thing, Some(id)), _) => table_mut(&mut doc, thing.name(), id),
             (_, Some(part)) => part_mut(&mut doc, part),
             (_, None) => Some(doc.as_table_mut()),
         };
         let Some(of) = of else {
-            return Err(refused(
+            return Err(Wrong::Book(refused(
                 format!("{file} is not as this form knows it"),
                 "tables that are written as such",
                 format!("edit its text at {}", what.text_page()),
-            ));
+            )));
         };
-        for field in &fields {
-            write(field, of, posted, &languages)?;
+        for field in fields {
+            amiss.take(field.key, write(field, of, posted, &languages));
         }
         // A table of which nothing is said is not written.
         if let Some(part) = part.filter(|_| of.is_empty()) {
             doc.remove(part);
         }
     }
-    app.book().save_text(&file, &doc.to_string(), seen, &readable(app))
+    if let What::Lot(id) = &what {
+        amiss.take("class", classes::must_be_meant(app, posted, reader.say));
+        if !amiss.has("kg") {
+            kilograms_of_lot(app, reader, (posted, id), &mut amiss)?;
+        }
+    }
+    let (text, lots) = (doc.to_string(), readable(app));
+    let problems = if amiss.is_empty() {
+        match app.book().save_text(&file, &text, seen, &lots) {
+            Err(BookError::Records(problems)) => problems,
+            other => return Ok(other?),
+        }
+    } else {
+        // What else is wrong is told with it.
+        app.book().mistakes_of_text(&file, &text, &lots)?
+    };
+    noted(reader, &what, (&problems, &text), &tables, amiss)
+}
+
+/// Stands for an id that cannot be, while the other fields are looked at.
+const NO_ID: &str = "-";
+
+/// What is wrong in the text that was to be saved, beside its fields.
+fn noted(
+    reader: &Reader,
+    what: &What,
+    (problems, text): (&Problems, &str),
+    tables: &Tables,
+    mut amiss: Mistakes,
+) -> Result<Saved, Wrong> {
+    let file = what.file();
+    let Ok(doc) = Document::parse(text) else {
+        return Err(Wrong::Book(BookError::Records(problems.clone())));
+    };
+    let shown: Vec<Shown<'_>> = tables
+        .iter()
+        .filter_map(|(part, fields)| {
+            let (table, begin) = (what.find(&doc, *part)?, what.begin(&doc, *part));
+            Some(Shown { table, begin, fields })
+        })
+        .collect();
+    field_words::note(reader.say, problems, (&file, text), &shown, &mut amiss);
+    Err(Wrong::Form(amiss))
+}
+
+/// Kilograms that are far from those of the other lots are asked back, if they are new.
+fn kilograms_of_lot(
+    app: &App,
+    reader: &Reader,
+    (posted, id): (&Posted, &str),
+    amiss: &mut Mistakes,
+) -> Result<(), BookError> {
+    let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
+    let was = lots.iter().find(|l| ids::same(&l.id, id)).and_then(|l| l.file.value.kg);
+    let kg = fields::number(posted.text("kg"))?.filter(|kg| *kg > 0.0 && Some(*kg) != was);
+    let (of, say) = (&parameters.value, reader.say);
+    Looked { lot: None, id, lots: &lots, parameters: of, say }.kilograms(posted, "kg", kg, amiss);
+    Ok(())
 }

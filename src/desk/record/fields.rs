@@ -73,8 +73,10 @@ pub fn parameter(name: &str, label: &str, p: &Parameter, value: &str, say: Say) 
         }
         ParameterKind::Moment => moment(name, label, &hint, value),
         ParameterKind::Number | ParameterKind::Whole => {
-            let label =
-                p.unit.as_ref().map_or_else(|| label.to_owned(), |u| format!("{label}, {u}"));
+            let label = p
+                .unit
+                .as_ref()
+                .map_or_else(|| label.to_owned(), |u| format!("{label}{}{u}", say.0.comma()));
             let described = (!hint.is_empty()).then(|| format!("{name}-hint"));
             field(
                 name,

@@ -81,7 +81,9 @@ fn whole(app: &App, reader: &Reader, sought: &Sought) -> Result<Markup, BookErro
     let mut options = vec![(String::new(), say.of("all", "全部").to_owned())];
     options.extend(classes.iter().map(|c| ((*c).to_owned(), words::class(c, say))));
     let now = app.now();
-    let of = Around { lots, limits: &file.value.limits, now, tasted: &tasted, say };
+    let mut of =
+        Around { lots, limits: &file.value.limits, now, tasted: &tasted, say, placed: false };
+    of.placed = on_page.iter().any(|lot| !of.stored(lot).is_empty());
     let n = found.len();
     Ok(html! {
         p.ways {
@@ -101,7 +103,7 @@ fn whole(app: &App, reader: &Reader, sought: &Sought) -> Result<Markup, BookErro
             p.pale { (say.of(format!("{n} of {} lots, the newest first", lots.len()), format!("{} 批中的 {n} 批，新的在前", lots.len()))) }
             div.wide tabindex="0" role="region" aria-label=(say.of("Lots", "批次")) { table.lots.stacked {
                 thead { tr.heads {
-                    @for (i, head) in heads(say).iter().enumerate() { th.number[(4..7).contains(&i)] scope="col" { (head) } }
+                    @for (i, head) in heads(say).iter().enumerate() { @if i != STORED || of.placed { th.number[(4..7).contains(&i)] scope="col" { (head) } } }
                 } }
                 tbody { @for lot in on_page { (row(lot, &of)) } }
             } }
@@ -127,6 +129,25 @@ struct Around<'a> {
     now: Moment,
     tasted: &'a HashMap<String, usize>,
     say: Say,
+    /// Whether a place of storage is known of some lot shown.
+    placed: bool,
+}
+
+impl Around<'_> {
+    /// Where a lot is kept, arm by arm.
+    fn stored(&self, lot: &Lot) -> String {
+        let places: Vec<String> = lot
+            .arms()
+            .iter()
+            .filter_map(|a| Some(named(a, places(lot, a, self.lots, self.now).pop()?.place?)))
+            .collect();
+        places.join("; ")
+    }
+}
+
+/// What is said of an arm; of a lot that was not split, without a name.
+fn named(arm: &str, text: String) -> String {
+    if arm == MAIN { text } else { format!("{arm}: {text}") }
 }
 
 /// In how many revealed sessions each lot was, by its id in lower case. Of others nothing is told.
@@ -146,13 +167,6 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
     let say = of.say;
     let file = &lot.file.value;
     let arms = lot.arms();
-    let named = |arm: &String, text: String| {
-        if *arm == MAIN { text } else { format!("{arm}: {text}") }
-    };
-    let places: Vec<String> = arms
-        .iter()
-        .filter_map(|a| Some(named(a, places(lot, a, of.lots, of.now).pop()?.place?)))
-        .collect();
     let reserves: Vec<String> = lot
         .all_arms()
         .iter()
@@ -169,7 +183,7 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
             th scope="row" { a href=(lot_page(&lot.id)) { (lot.id) } }
             td data-head=(heads[1]) { (words::class(&file.class, say)) }
             td.day data-head=(heads[2]) { (file.made) }
-            td data-head=(heads[3]) { (places.join("; ")) }
+            @if of.placed { td data-head=(heads[STORED]) { (of.stored(lot)) } }
             td.number data-head=(heads[4]) { (left) }
             td.number data-head=(heads[5]) { (reserves.join("; ")) }
             td.number data-head=(heads[6]) { @if tasted > 0 { (tasted) } }
@@ -182,6 +196,9 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
     }
 }
 
+/// The column of the places, which stands where one is known.
+const STORED: usize = 3;
+
 /// What stands above the columns, and on a phone before each cell.
 fn heads(say: Say) -> [&'static str; 8] {
     [
@@ -191,7 +208,7 @@ fn heads(say: Say) -> [&'static str; 8] {
         say.of("Stored", "存放"),
         say.of("Left, kg", "剩余，公斤"),
         say.of("Reserve, g", "留样，克"),
-        say.of("Tasted", "品评次数"),
+        say.of("Tasted", "审评次数"),
         say.of("To be looked at", "注意"),
     ]
 }

@@ -5,15 +5,18 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::asked_back::Looked;
 use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
-use crate::book::BookError;
 use crate::book::lots::{LogLine, Lot};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
 use crate::book::problem::did_you_mean;
 use crate::book::writing::{Entry, log_lot, refused};
+use crate::book::{BookError, ids};
+use crate::desk::mistakes::Mistakes;
 use crate::desk::page::{Part, Reader, choice, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::desk::{App, Shared};
 use crate::views::lot_text;
 
@@ -58,7 +61,7 @@ fn choose(app: &App, reader: &Reader, lot: &Lot, step: &str) -> Result<Body, Boo
                 summary { (words::step(of, say)) }
                 ul.choices {
                     @for p in list {
-                        li { a.button.quiet href={ (page) "/log?parameter=" (p.id) } { (p.label(say.key())) @if let Some(unit) = &p.unit { ", " (unit) } } }
+                        li { a.button.quiet href={ (page) "/log?parameter=" (p.id) } { (p.label(say.key())) @if let Some(unit) = &p.unit { (say.0.comma()) (unit) } } }
                     }
                 }
             }
@@ -110,7 +113,7 @@ fn value_form(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
             (token(reader))
             input type="hidden" name="parameter" value=(p.id);
             (fields::parameter("value", say.of("Value", "数值"), p, posted.text("value"), say))
-            @if let Some(notes) = &p.notes { p.hint lang="en" { (notes) } }
+            @if let Some(notes) = &p.notes { p.hint { (told::markup(say, notes)) } }
             @if p.kind != ParameterKind::Moment { (fields::moment("at", words::field("--at", say), many, posted.text("at"))) }
             (arms(lot, posted.text("arm"), say))
             (fields::by_and_how(posted, say))
@@ -118,7 +121,7 @@ fn value_form(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
             button { (say.of("Log it", "记录")) }
         }
     };
-    Ok((format!("{}: {}", lot.id, p.label(say.key())), body))
+    Ok((format!("{}{}{}", lot.id, say.0.colon(), p.label(say.key())), body))
 }
 
 /// Logs the value.
@@ -133,8 +136,18 @@ pub async fn add(
         (app, reader, Part::Lots),
         posted,
         move |app, reader, posted| {
+            let mut amiss = Mistakes::default();
+            let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+            let p = posted.text("parameter");
+            if posted.text("value").is_empty() {
+                let why = "a value; only a correction may take one back";
+                let none = refused(format!("{p} has no value"), why, "give the value");
+                amiss.add("value", none.to_string());
+            }
+            looked_at(app, reader, &id, (posted, "value", p), &mut amiss)?;
+            amiss.none()?;
             let entry = Entry {
-                at: fields::when(posted, "at", app.book())?,
+                at,
                 arm: fields::text(posted, "arm"),
                 how: fields::how(posted),
                 by: fields::text(posted, "by"),
@@ -142,11 +155,29 @@ pub async fn add(
                 ..Entry::new(posted.text("parameter").to_owned(), fields::text(posted, "value"))
             };
             let line = log_lot(app.book(), &id, &entry, app.now(), &mut rng()?)?;
-            logged(app, reader, &id, &line)
+            Ok(logged(app, reader, &id, &line)?)
         },
         move |app, reader, posted| value_form(app, reader, &app.book().lot(&of)?, posted),
     )
     .await
+}
+
+/// Looks at a field with a value of a lot: whether it holds, and whether it is odd.
+pub fn looked_at(
+    app: &App,
+    reader: &Reader,
+    lot: &str,
+    (posted, field, parameter): (&Posted, &str, &str),
+    amiss: &mut Mistakes,
+) -> Result<(), BookError> {
+    let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
+    let here = lots.iter().find(|l| ids::same(&l.id, lot));
+    let id = here.map_or(lot, |l| l.id.as_str());
+    let (of, say) = (&parameters.value, reader.say);
+    let looked = Looked { lot: here, id, lots: &lots, parameters: of, say };
+    let text = fields::text(posted, field).unwrap_or_default();
+    looked.values(app, posted, &[(field.to_owned(), parameter.to_owned(), text)], amiss);
+    Ok(())
 }
 
 /// Back to the lot, with what was logged.
@@ -157,7 +188,13 @@ fn logged(app: &App, reader: &Reader, id: &str, line: &LogLine) -> Result<CameOf
         Some(p) => {
             let say = reader.say;
             let of = line.arm.as_ref().map_or_else(String::new, |a| format!(" ({a})"));
-            format!("{}{of}: {}: {}", lot.id, p.label(say.key()), words::line(line, Some(p), say))
+            format!(
+                "{}{of}{colon}{}{colon}{}",
+                lot.id,
+                p.label(say.key()),
+                words::line(line, Some(p), say),
+                colon = say.0.colon()
+            )
         }
         None => lot_text::logged(&lot, line),
     };
@@ -261,15 +298,27 @@ pub async fn correct(
             let lot = app.book().lot(&id)?;
             let old = entry_of(&lot, posted.text("entry"))?;
             let value = fields::text(posted, "value").filter(|_| !posted.ticked("back"));
+            let mut amiss = Mistakes::default();
             if value.is_none() && !posted.ticked("back") {
-                return Err(refused(
+                let none = refused(
                     "the right value is empty",
                     "a value, or the box that takes the old one back",
                     "fill one of the two in",
-                ));
+                );
+                amiss.add("value", none.to_string());
             }
+            let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+            if posted.text("reason").is_empty() {
+                let why = "why the new line takes the old one's place";
+                let none = refused("a correction without a reason", why, "add --reason");
+                amiss.add("reason", none.to_string());
+            }
+            if value.is_some() {
+                looked_at(app, reader, &id, (posted, "value", &old.parameter), &mut amiss)?;
+            }
+            amiss.none()?;
             let entry = Entry {
-                at: fields::when(posted, "at", app.book())?,
+                at,
                 arm: old.arm.clone(),
                 how: fields::how(posted),
                 by: fields::text(posted, "by"),
@@ -278,7 +327,7 @@ pub async fn correct(
                 ..Entry::new(old.parameter.clone(), value)
             };
             let line = log_lot(app.book(), &id, &entry, app.now(), &mut rng()?)?;
-            logged(app, reader, &id, &line)
+            Ok(logged(app, reader, &id, &line)?)
         },
         move |app, reader, posted| correction_form(app, reader, &app.book().lot(&of)?, posted),
     )

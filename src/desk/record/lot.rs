@@ -74,12 +74,12 @@ fn whole(app: &App, reader: &Reader, lot: &Lot, lots: &[Lot]) -> Result<Markup, 
     let warnings = lot_warnings::warnings(&[lot], lots, limits, now);
     let sessions = app.cache.sessions()?;
     Ok(html! {
-        p.lead { (words::class(&lot.file.value.class, say)) ", " (say.of("made ", "制成于 ")) (lot.made()) }
+        p.lead { (words::class(&lot.file.value.class, say)) (say.0.comma()) (say.of("made ", "制成于 ")) (lot.made()) }
         @if !blocked.is_empty() {
             div.wrong role="note" {
                 h2 { (say.of("Not to be served", "不可供评")) }
                 @for (arm, reasons) in &blocked {
-                    p { @if arm != MAIN { (arm) ": " } @for (i, reason) in reasons.iter().enumerate() { @if i > 0 { (say.of("; ", "；")) } (told::markup(say, reason)) } }
+                    p { @if arm != MAIN { (arm) (say.0.colon()) } @for (i, reason) in reasons.iter().enumerate() { @if i > 0 { (say.of("; ", "；")) } (told::markup(say, reason)) } }
                 }
                 p { (told::markup(say, SAFETY)) }
             }
@@ -155,13 +155,13 @@ fn identity(lot: &Lot, say: Say) -> Markup {
     let trial = file.trial.as_ref().zip(file.run);
     let rows: [(&str, Option<String>); 10] = [
         (say.of("Parted", "分出日期"), file.parted.map(|d| d.to_string())),
-        (say.of("Picked", "采摘日期"), Some(days.join(", "))),
+        (say.of("Picked", "采摘日期"), Some(days.join(say.0.between()))),
         (say.of("Garden", "茶园"), file.garden.clone()),
         (say.of("Plot", "地块"), file.plot.clone()),
         (say.of("Cultivar", "品种"), file.cultivar.clone()),
         (say.of("Season", "季节"), file.season.as_deref().map(|s| words::season(s, say))),
         (say.of("Made tea", "成茶"), file.kg.map(|kg| format!("{kg} kg"))),
-        (say.of("Arms", "存放组"), Some(arms.join(", "))),
+        (say.of("Arms", "存放组"), Some(arms.join(say.0.between()))),
         (
             say.of("Trial", "试验"),
             trial.map(|(n, r)| say.of(format!("{n}, run {r}"), format!("{n}，第 {r} 次"))),
@@ -208,7 +208,7 @@ fn steps(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
                 @let values = of_step(step);
                 h3 {
                     (words::step(step, say)) " "
-                    a.small href={ (page) "/log?step=" (step) } { (say.of("log", "记录")) span.unseen { ": " (words::step(step, say)) } }
+                    a.small href={ (page) "/log?step=" (step) } { (say.of("log", "记录")) span.unseen { (say.0.colon()) (words::step(step, say)) } }
                 }
                 @if !values.is_empty() {
                     div.wide tabindex="0" role="group" { table.values { tbody {
@@ -224,13 +224,18 @@ fn steps(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
 /// was not measured at a moment that anybody knows.
 pub fn how_and_when(lot: &Lot, how: How, at: Moment, say: Say) -> String {
     if !lot.is_of_the_day(at) {
-        return format!("{}, {}", words::how(how, say), words::moment(&at.to_string()));
+        return format!(
+            "{}{}{}",
+            words::how(how, say),
+            say.0.comma(),
+            words::moment(&at.to_string())
+        );
     }
     let of_day =
         say.of(format!("of {}, no time given", at.day()), format!("{} 当日，未记时刻", at.day()));
     match how {
         How::Measured => of_day,
-        How::Estimated => format!("{}, {of_day}", words::how(how, say)),
+        How::Estimated => format!("{}{}{of_day}", words::how(how, say), say.0.comma()),
     }
 }
 
@@ -245,8 +250,8 @@ pub fn value_row(lot: &Lot, v: &LotValue, parameters: &Parameters, say: Say) -> 
         tr {
             th scope="row" { (name) @if let Some(arm) = &v.arm { " (" (arm) ")" } }
             td { strong { (words::value(&v.value, v.unit.as_deref(), p, say)) } @if let Some(usual) = usual { " " span.warn { (usual) } } }
-            td.pale { (how_and_when(lot, v.how, v.at, say)) @if let Some(note) = &v.note { "; " (note) } }
-            td { a.small href={ (lot_page(&lot.id)) "/correct?entry=" (v.entry) } { (say.of("correct", "更正")) span.unseen { ": " (name) } } }
+            td.pale { (how_and_when(lot, v.how, v.at, say)) @if let Some(note) = &v.note { (say.0.semicolon()) (words::note(note, say)) } }
+            td { a.small href={ (lot_page(&lot.id)) "/correct?entry=" (v.entry) } { (say.of("correct", "更正")) span.unseen { (say.0.colon()) (name) } } }
         }
     }
 }
@@ -268,8 +273,8 @@ fn worked_out(
                 div.wide tabindex="0" role="group" { table.values { tbody {
                     @for row in &rows {
                         tr {
-                            th scope="row" { (words::worked_out(&row[0], say)) }
-                            td { strong { (row[1]) } }
+                            th scope="row" { (words::worked_out(&row[0], say)) @if row[0] == "oxidation dose" { span.hint { (words::meaning_of_dose(say)) } } }
+                            td { strong { (words::figure(&row[1], say)) } }
                             td.pale { (told::markup(say, &row[2])) }
                         }
                     }
@@ -285,7 +290,7 @@ fn worked_out(
                         tr {
                             th scope="row" { (p.map_or(made.parameter.as_str(), |p| p.label(say.key()))) }
                             td { strong { (words::value(&made.value, made.unit.as_deref(), p, say)) } }
-                            td.pale { (words::how(made.how, say)) ", " (made.inherited_from.as_deref().unwrap_or_default()) }
+                            td.pale { (words::how(made.how, say)) (say.0.comma()) (made.inherited_from.as_deref().unwrap_or_default()) }
                         }
                     }
                 } } }

@@ -8,7 +8,7 @@ use crate::book::family::{Family, Relative};
 use crate::book::ids;
 use crate::book::lots::{How, Lot, MAIN};
 use crate::book::moves::storage;
-use crate::book::parameters::Parameters;
+use crate::book::parameters::{PACK, PLACE, Parameters};
 use crate::book::stays::{By, Measured, Stay};
 use crate::book::units::four_digits;
 use crate::desk::say::Say;
@@ -72,18 +72,11 @@ pub fn storage_of(
     let logged = storage(lot, lots);
     html! {
         section {
-            h2 { (say.of("Storage", "贮藏")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { ": " (say.of("Storage", "贮藏")) } } }
+            h2 { (say.of("Storage", "存放")) " " a.small href={ (lot_page(&lot.id)) "/move" } { (say.of("move", "移库")) } " " a.small href={ (lot_page(&lot.id)) "/log?step=store" } { (say.of("log", "记录")) span.unseen { (say.0.colon()) (say.of("Storage", "存放")) } } }
             @if any {
-                div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table {
-                    thead { tr {
-                        th scope="col" { (say.of("Arm", "存放组")) }
-                        th scope="col" { (say.of("From", "自")) }
-                        th scope="col" { (say.of("Until", "至")) }
-                        th scope="col" { (say.of("Place and pack", "存放处与包装")) }
-                        th scope="col" { (say.of("Humidity, %", "湿度，%")) }
-                        th scope="col" { (say.of("Temperature, °C", "温度，°C")) }
-                    } }
-                    tbody { @for (arm, stays) in kept { @for stay in stays.iter().filter(told) { (stay_row(arm, stay, say)) } } }
+                div.wide tabindex="0" role="region" aria-label=(say.of("Where it was kept", "存放经过")) { table.stacked {
+                    thead { tr { @for head in stay_heads(say) { th scope="col" { (head) } } } }
+                    tbody { @for (arm, stays) in kept { @for stay in stays.iter().filter(told) { (stay_row(arm, stay, parameters, say)) } } }
                 } }
             } @else if logged.is_empty() {
                 p.pale { (say.of("Nothing is logged of it.", "尚无记录。")) }
@@ -98,7 +91,7 @@ pub fn storage_of(
                                 td {
                                     @for (i, (id, value, unit)) in k.values.iter().enumerate() {
                                         @let p = parameters.parameter(id);
-                                        @if i > 0 { "; " }
+                                        @if i > 0 { (say.0.semicolon()) }
                                         (p.map_or(id.as_str(), |p| p.label(say.key()))) ": " strong { (words::value(value, unit.as_deref(), p, say)) }
                                     }
                                 }
@@ -111,15 +104,34 @@ pub fn storage_of(
     }
 }
 
-fn stay_row(arm: &str, stay: &Stay, say: Say) -> Markup {
+/// What stands above the columns, and on a phone before each cell.
+fn stay_heads(say: Say) -> [&'static str; 6] {
+    [
+        say.of("Arm", "存放组"),
+        say.of("From", "自"),
+        say.of("Until", "至"),
+        say.of("Place and pack", "存放处与包装"),
+        say.of("Humidity, %", "湿度，%"),
+        say.of("Temperature, °C", "温度，°C"),
+    ]
+}
+
+fn stay_row(arm: &str, stay: &Stay, parameters: &Parameters, say: Say) -> Markup {
+    let named = |id: &str, text: &str| {
+        let known = parameters.parameter(id).and_then(|p| p.level(text));
+        known.map_or(text, |l| l.labels.or(say.key(), text)).to_owned()
+    };
+    let place = stay.place.as_ref().map(|text| named(PLACE, text));
+    let pack = stay.pack.as_ref().map(|text| named(PACK, text));
+    let heads = stay_heads(say);
     html! {
         tr {
-            td { @if arm == MAIN { (say.of("whole lot", "整批")) } @else { (arm) } }
-            td.day { (stay.from.day()) }
-            td.day { @if stay.goes_on { (say.of("now", "至今")) } @else { (stay.to.day()) } }
-            td { (stay.place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &stay.pack { "; " (pack) } }
-            td { @for m in &stay.humidity { (air(m, "%", say)) } }
-            td { @for m in &stay.temperature { (air(m, "°C", say)) } }
+            th scope="row" { @if arm == MAIN { (say.of("whole lot", "整批")) } @else { (arm) } }
+            td.day data-head=(heads[1]) { (stay.from.day()) }
+            td.day data-head=(heads[2]) { @if stay.goes_on { (say.of("now", "至今")) } @else { (stay.to.day()) } }
+            td data-head=(heads[3]) { (place.as_deref().unwrap_or(say.of("not said", "未记录"))) @if let Some(pack) = &pack { (say.of("; ", "；")) (pack) } }
+            td data-head=(heads[4]) { @for m in &stay.humidity { (air(m, "%", say)) } }
+            td data-head=(heads[5]) { @for m in &stay.temperature { (air(m, "°C", say)) } }
         }
     }
 }
@@ -141,15 +153,15 @@ fn air(m: &Measured, unit: &str, say: Say) -> Markup {
     };
     html! {
         p.air {
-            strong { (format!("{:.1}", m.air.mean)) } " (" (low) " – " (high) ")" br;
+            strong { (format!("{:.1}", m.air.mean)) } (say.of(" (", "（")) (low) " – " (high) (say.of(")", "）")) br;
             span.pale { (by) }
             @for above in m.above.iter().filter(|a| a.n > 0) {
                 br; span.pale {
                     @match above.hours {
-                        Some(h) => { (format!("{h:.1} h ")) }
-                        None => { (above.n) " " }
+                        Some(h) => { (say.of(format!("{h:.1} h "), format!("{h:.1} 小时"))) }
+                        None => { (say.of(format!("{} ", above.n), format!("{} 次", above.n))) }
                     }
-                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) " (" (told::markup(say, above.limit.whose)) ")"
+                    (say.of("above ", "高于 ")) (four_digits(above.limit.value)) " " (unit) (say.of(" (", "（")) (told::markup(say, above.limit.whose)) (say.of(")", "）"))
                 }
             }
         }
@@ -162,7 +174,7 @@ pub fn reserve_of(lot: &Lot, say: Say) -> Markup {
         lot.all_arms().into_iter().map(|a| (lot.reserve(&a), lot.drawn_g(&a), a)).collect();
     html! {
         section {
-            h2 { (say.of("Reserve for tasting", "品评留样")) " " a.small href={ (lot_page(&lot.id)) "/draw" } { (say.of("put in or draw", "存入或取出")) } }
+            h2 { (say.of("Reserve for tasting", "审评留样")) " " a.small href={ (lot_page(&lot.id)) "/draw" } { (say.of("put in or draw", "存入或取出")) } }
             @if arms.iter().all(|(kept, drawn, _)| kept.is_none() && drawn.is_none()) {
                 p.pale { (say.of("None is recorded.", "尚无记录。")) }
             } @else {
@@ -184,7 +196,7 @@ pub fn reserve_of(lot: &Lot, say: Say) -> Markup {
                         }
                     }
                 } }
-                p.hint { (say.of("What a session that is not revealed yet has drawn is not shown here.", "尚未揭晓的品评所取的样不在此显示。")) }
+                p.hint { (say.of("What a session that is not revealed yet has drawn is not shown here.", "尚未揭盲的场次所取的茶样不在此显示。")) }
             }
         }
     }
@@ -218,7 +230,7 @@ fn relative(r: &Relative, say: Say) -> Markup {
             @if r.made.is_some() { a href=(lot_page(&r.lot)) { (r.lot) } } @else { (r.lot) " (" (say.of("not in this book", "不在本册")) ")" }
             @if let Some(arm) = &r.arm { " (" (say.of("arm ", "存放组 ")) (arm) ")" }
             ": " (kg_or(r.kg, say)) ", " (words::came_by(r.came_by, say)) " " (r.day)
-            @if let Some((class, day)) = &r.made { ", " (words::class(class, say)) ", " (say.of("made ", "制成于 ")) (day) }
+            @if let Some((class, day)) = &r.made { (say.0.comma()) (words::class(class, say)) (say.0.comma()) (say.of("made ", "制成于 ")) (day) }
             @if r.again { " (" (say.of("see above", "见上")) ")" }
         }
     }
@@ -242,12 +254,12 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
         .collect();
     html! {
         section {
-            h2 { (say.of("Tasted", "品评记录")) }
+            h2 { (say.of("Tasted", "审评记录")) }
             @if had.is_empty() {
-                p.pale { (say.of("In no session that is revealed.", "尚无已揭晓的品评。")) }
+                p.pale { (say.of("In no session that is revealed.", "尚无已揭盲的场次。")) }
             } @else {
                 ul { @for (s, arms) in had {
-                    li { a href={ "/sessions/" (s.name) } { (s.name) } @if arms != [MAIN] { " (" (arms.join(", ")) ")" } }
+                    li { a href={ "/sessions/" (s.name) } { (s.name) } @if arms != [MAIN] { (say.of(" (", "（")) (arms.join(say.0.between())) (say.of(")", "）")) } }
                 } }
             }
         }
@@ -256,36 +268,37 @@ pub fn tastings_of(lot: &Lot, revealed: &[Revealed], say: Say) -> Markup {
 
 /// Every line of the log, corrected or not.
 pub fn log_of(lot: &Lot, parameters: &Parameters, say: Say) -> Markup {
+    let heads = [
+        say.of("When", "时间"),
+        say.of("What", "项目"),
+        say.of("Value", "数值"),
+        say.of("By", "记录人"),
+        say.of("Entry", "条目"),
+        say.of("Remarks", "说明"),
+    ];
     html! {
         section {
-            h2 { (say.of("Log", "记录簿")) }
+            h2 { (say.of("Log", "记录")) }
             @if let Some(torn) = &lot.log.torn {
                 p.hint { (say.of("The last line has no line end and does not count: ", "最后一行不完整，不计入：")) (torn) }
             }
             details {
                 summary { (say.of(format!("All {} lines, with corrections", lot.log.lines.len()), format!("全部 {} 行，含更正", lot.log.lines.len()))) }
-                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录簿")) { table.log {
-                    thead { tr {
-                        th scope="col" { (say.of("When", "时间")) }
-                        th scope="col" { (say.of("What", "项目")) }
-                        th scope="col" { (say.of("Value", "数值")) }
-                        th scope="col" { (say.of("By", "记录人")) }
-                        th scope="col" { (say.of("Entry", "条目")) }
-                        th scope="col" { (say.of("Remarks", "说明")) }
-                    } }
+                div.wide tabindex="0" role="region" aria-label=(say.of("Log", "记录")) { table.log.stacked {
+                    thead { tr { @for head in heads { th scope="col" { (head) } } } }
                     tbody { @for line in lot.log.values() {
                         @let p = parameters.parameter(&line.parameter);
                         @let newer = lot.log.values().find(|l| l.replaces.as_deref() == Some(line.entry.as_str()));
                         tr.gone[newer.is_some()] {
-                            td.day { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
-                            td { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
-                            td { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { ", " (words::how(line.how, say)) } }
-                            td { (line.by.as_deref().unwrap_or_default()) }
-                            td { code { (line.entry) } }
+                            td.day data-head=(heads[0]) { @if lot.is_of_the_day(line.at) { (line.at.day()) } @else { (words::moment(&line.at.to_string())) } }
+                            td data-head=(heads[1]) { (p.map_or(line.parameter.as_str(), |p| p.label(say.key()))) @if let Some(arm) = &line.arm { " (" (arm) ")" } }
+                            td data-head=(heads[2]) { (words::line(line, p, say)) @if !lot.is_of_the_day(line.at) || line.how != How::Measured { (say.0.comma()) (words::how(line.how, say)) } }
+                            td data-head=(heads[3]) { (line.by.as_deref().unwrap_or_default()) }
+                            td data-head=(heads[4]) { code { (line.entry) } }
                             td {
                                 @if let Some(newer) = newer { (say.of("replaced by ", "已由后条取代：")) code { (newer.entry) } " " }
-                                @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } ": " (line.reason.as_deref().unwrap_or_default()) " " }
-                                (line.note.as_deref().unwrap_or_default())
+                                @if let Some(old) = &line.replaces { (say.of("replaces ", "取代 ")) code { (old) } (say.0.colon()) (line.reason.as_deref().unwrap_or_default()) " " }
+                                (words::note(line.note.as_deref().unwrap_or_default(), say))
                                 @if newer.is_none() && line.value.is_some() { " " a.small href={ (lot_page(&lot.id)) "/correct?entry=" (line.entry) } { (say.of("correct", "更正")) span.unseen { " " (line.entry) } } }
                             }
                         }

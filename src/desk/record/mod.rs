@@ -1,6 +1,7 @@
 //! The record at the desk: lots and their making, and what the book is set up with. Every page writes by
 //! the same functions as the commands.
 
+mod asked_back;
 mod becoming;
 mod check;
 mod classes;
@@ -8,19 +9,21 @@ mod clock;
 mod clock_lines;
 mod clock_new;
 mod edit;
+mod field_words;
 mod fields;
 mod list;
 mod log;
 mod lot;
 mod lot_parts;
 mod new;
+mod next_id;
 mod setup;
 mod tables;
 mod texts;
 mod things;
 mod words;
 
-pub use words::class;
+pub use words::{class, meaning_of_dose, step};
 
 use axum::Router;
 use axum::http::StatusCode;
@@ -30,8 +33,10 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::page::{Part, Reader, aside, failed, go, page, shown_error, twice, wrong};
+use super::mistakes::{Wrong, with_wrong};
+use super::page::{self, Part, Reader, aside, failed, go, twice};
 use super::posted::{CameOf, Once, Posted};
+use super::told::Names;
 use super::{App, Shared};
 use crate::book::BookError;
 
@@ -91,18 +96,18 @@ async fn shown(
 
 /// A page of the record, with its own style around it.
 fn sheet(app: &Shared, reader: &Reader, part: Part, title: &str, body: &Markup) -> Html<String> {
-    page(app, reader, part, title, html! { div.record { (body) } })
+    page::page(app, reader, part, title, html! { div.record { (body) } })
 }
 
 /// Does what a form asks; where it is refused, the form is shown again with what was typed.
 async fn written(
     (app, reader, part): (Shared, Reader, Part),
     posted: Posted,
-    write: impl FnOnce(&App, &Reader, &Posted) -> Result<CameOf, BookError> + Send + 'static,
+    write: impl FnOnce(&App, &Reader, &Posted) -> Result<CameOf, Wrong> + Send + 'static,
     form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || {
-        let error = match app.taken.once(&posted, || write(&app, &reader, &posted)) {
+        let wrong = match app.taken.once(&posted, || write(&app, &reader, &posted)) {
             Ok(Once::Now(came)) => {
                 came.told.into_iter().for_each(|text| app.tell(text));
                 return go(&came.to);
@@ -113,20 +118,22 @@ async fn written(
                 return (StatusCode::CONFLICT, sheet(&app, &reader, part, title, &body))
                     .into_response();
             }
-            Err(e) => e,
+            Err(wrong) => wrong,
         };
-        let status = match &error {
-            BookError::Store(_) => StatusCode::INTERNAL_SERVER_ERROR,
-            _ => StatusCode::UNPROCESSABLE_ENTITY,
-        };
-        let text = shown_error(&app, &error);
         let (title, body) = form(&app, &reader, &posted).unwrap_or_else(|_| {
             (reader.say.of("This was not done", "未完成").to_owned(), html! {})
         });
-        let body = html! { (wrong(&reader, &text)) (body) };
+        let names = names_of_parameters(&app, &reader);
+        let (status, body) = with_wrong((&app, &reader), &posted, &wrong, body, &names);
         (status, sheet(&app, &reader, part, &title, &body)).into_response()
     };
     aside(work).await.unwrap_or_else(|broken| broken)
+}
+
+/// What the parameters of the book are called.
+fn names_of_parameters(app: &App, reader: &Reader) -> Names {
+    let parameters = app.cache.parameters();
+    parameters.map_or_else(|_| Names::default(), |p| Names::of_parameters(&p.value, reader.say))
 }
 
 /// Randomness for the ids of entries, from the operating system.

@@ -4,14 +4,16 @@ use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
 
-use super::classes::{class_field, must_be_meant};
+use super::asked_back::Looked;
+use super::classes::{class_field, class_of};
 use super::log::by_step;
 use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::lots::LotFile;
-use crate::book::parameters::Parameters;
+use crate::book::parameters::{Parameters, RESERVE_KEPT};
 use crate::book::time::Day;
-use crate::book::writing::{NewLot, add_lot, refused};
+use crate::book::writing::{NewLot, add_lot, must_be_free, refused};
 use crate::book::{BookError, trial_rules};
+use crate::desk::mistakes::Mistakes;
 use crate::desk::page::{Part, Reader, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
@@ -77,7 +79,7 @@ fn new_form(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
                 (text("cultivar", say.of("Cultivar", "品种"), ""))
                 (text("season", say.of("Season", "季节"), ""))
                 (text("kg", say.of("Made tea, kg", "成茶，公斤"), ""))
-                (text("reserve", say.of("Put into the reserve, g", "留样，克"), say.of("leaf that is kept for tastings", "留作品评的茶叶")))
+                (text("reserve", say.of("Put into the reserve, g", "留样，克"), say.of("leaf that is kept for tastings", "留作审评的茶叶")))
                 (text("trial", say.of("Trial", "试验"), say.of("if it was made for one", "如为某试验所制")))
                 (text("run", say.of("Run of the trial", "试验第几次"), ""))
             }
@@ -92,18 +94,54 @@ fn new_form(app: &App, reader: &Reader, posted: &Posted) -> Result<Body, BookErr
     Ok((say.of("Add a lot", "新增批次").to_owned(), body))
 }
 
-/// What a form says of any new lot.
+/// What a form says of any new lot beside what it is; what is wrong in it is noted.
 ///
 /// # Errors
-/// If a field does not hold what it should.
-pub fn new_lot(posted: &Posted, file: LotFile) -> Result<NewLot, BookError> {
-    Ok(NewLot {
-        file,
-        reserve_g: fields::number(posted.text("reserve"))?,
-        values: values(posted),
-        how: fields::how(posted),
-        by: said(posted, "by"),
-    })
+/// If the book cannot be read.
+pub fn values_of_new(
+    app: &App,
+    (posted, say): (&Posted, Say),
+    amiss: &mut Mistakes,
+) -> Result<NewValues, BookError> {
+    let id = posted.text("id");
+    let free = app.book().lot_ids().and_then(|taken| must_be_free(id, &taken));
+    amiss.take("id", free);
+    let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
+    let of = &parameters.value;
+    let looked = Looked { lot: None, id, lots: &lots, parameters: of, say };
+    let kg = amiss.take("kg", fields::kilograms(posted.text("kg"))).flatten();
+    looked.kilograms(posted, "kg", kg, amiss);
+    let reserve_g = amiss.take("reserve", fields::number(posted.text("reserve"))).flatten();
+    let values = values(posted);
+    let mut held: Vec<(String, String, String)> =
+        values.iter().map(|(id, v)| (format!("value:{id}"), id.clone(), v.clone())).collect();
+    let reserve = posted.text("reserve").to_owned();
+    held.push(("reserve".to_owned(), RESERVE_KEPT.to_owned(), reserve));
+    looked.values(app, posted, &held, amiss);
+    Ok(NewValues { kg, reserve_g, values })
+}
+
+/// What a form says of a new lot beside what it is.
+pub struct NewValues {
+    /// Its kilograms.
+    pub kg: Option<f64>,
+    /// Grams put into the reserve.
+    reserve_g: Option<f64>,
+    /// Values of its making.
+    values: Vec<(String, String)>,
+}
+
+impl NewValues {
+    /// The lot with these values.
+    pub fn of(self, posted: &Posted, file: LotFile) -> NewLot {
+        NewLot {
+            file,
+            reserve_g: self.reserve_g,
+            values: self.values,
+            how: fields::how(posted),
+            by: said(posted, "by"),
+        }
+    }
 }
 
 /// The day of a field that must be filled in.
@@ -127,28 +165,27 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
         (app, reader, Part::Lots),
         posted,
         |app, reader, posted| {
-            let id = posted.text("id");
-            if posted.text("class").is_empty() {
-                return Err(refused(
-                    "the class of tea is empty",
-                    "black, green, white …",
-                    "fill it in",
-                ));
-            }
-            must_be_meant(app, posted, reader.say)?;
+            let mut amiss = Mistakes::default();
+            let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
+            amiss.take("class", class_of(app, posted, reader.say));
+            let made = amiss.take("made", made_on(posted));
+            let picked = amiss.take("picked", fields::days_of(posted.text("picked")));
+            let run = amiss.take("run", run_of(posted));
+            let (made, picked, run) =
+                amiss.none_or(made.zip(picked).zip(run).map(|((m, p), r)| (m, p, r)))?;
             let file = LotFile {
-                picked: fields::days_of(posted.text("picked"))?,
+                picked,
                 garden: said(posted, "garden"),
                 plot: said(posted, "plot"),
                 cultivar: said(posted, "cultivar"),
                 season: said(posted, "season"),
-                kg: fields::kilograms(posted.text("kg"))?,
+                kg: new.kg,
                 notes: posted.filled("notes").map(str::to_owned),
                 trial: said(posted, "trial"),
-                run: run_of(posted)?,
-                ..LotFile::new(id, posted.text("class"), made_on(posted)?)
+                run,
+                ..LotFile::new(posted.text("id"), posted.text("class"), made)
             };
-            let lot = add_lot(app.book(), &new_lot(posted, file)?, app.now(), &mut rng()?)?;
+            let lot = add_lot(app.book(), &new.of(posted, file), app.now(), &mut rng()?)?;
             let say = reader.say;
             let n = lot.log.lines.len();
             let mut done = CameOf::new(
@@ -159,7 +196,7 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
                         lot.id,
                         if n == 1 { "line" } else { "lines" }
                     ),
-                    format!("已新增批次 {}，记录 {n} 行。", lot.id),
+                    format!("已新增批次 {}，并记录 {n} 行。", lot.id),
                 ),
             );
             if let Some(told) =

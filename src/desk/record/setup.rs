@@ -22,10 +22,10 @@ pub async fn setup(State(app): State<Shared>, reader: Reader) -> Response {
         let count = |of: Result<usize, BookError>| of.map_or_else(|_| String::new(), |n| format!(" ({n})"));
         let cache = &app.cache;
         let parts = [
-            ("/setup/edit/book", say.of("The book", "本册"), say.of("title, place, languages, what is taken by default, the panel's limits", "名称、地点、语言、默认值、本组限值"), String::new()),
-            ("/setup/tasters", say.of("Tasters", "评茶员"), say.of("who tastes", "由谁品评"), count(cache.tasters().map(|t| t.value.tasters.len()))),
-            ("/setup/vocabulary", say.of("Vocabulary", "术语"), say.of("the words of the panel, and how each is answered", "本组用词及其标度"), count(cache.vocabulary().map(|v| v.value.terms.len()))),
-            ("/setup/parameters", say.of("Parameters", "参数"), say.of("what is recorded of making and storage", "制作与贮藏中记录的项目"), count(cache.parameters().map(|p| p.value.parameters.len()))),
+            ("/setup/edit/book", say.of("The book", "本册"), say.of("title, place, languages, what is taken by default, the panel's limits", "名称、地点、语言、默认值、评茶组的限值"), String::new()),
+            ("/setup/tasters", say.of("Tasters", "评茶员"), say.of("who tastes", "由谁审评"), count(cache.tasters().map(|t| t.value.tasters.len()))),
+            ("/setup/vocabulary", say.of("Vocabulary", "评语"), say.of("the words of the panel, and how each is answered", "评茶组的用词及其标度"), count(cache.vocabulary().map(|v| v.value.terms.len()))),
+            ("/setup/parameters", say.of("Parameters", "参数"), say.of("what is recorded of making and storage", "制作与存放中记录的项目"), count(cache.parameters().map(|p| p.value.parameters.len()))),
             ("/setup/recipes", say.of("Recipes", "冲泡方法"), say.of("how cups are brewed", "如何冲泡"), count(cache.recipes().map(|r| r.value.recipes.len()))),
             ("/setup/retasting", say.of("Retasting plans", "复评计划"), say.of("when stored tea is tasted again", "存茶何时复评"), String::new()),
         ];
@@ -113,7 +113,7 @@ pub async fn vocabulary(State(app): State<Shared>, reader: Reader) -> Response {
                 } } }
             }
         };
-        Ok((say.of("Vocabulary", "术语").to_owned(), body))
+        Ok((say.of("Vocabulary", "评语").to_owned(), body))
     })
     .await
 }
@@ -122,8 +122,8 @@ fn term_row(t: &Term, v: &Vocabulary, app: &App, say: Say) -> Markup {
     let key = say.key();
     let gone = !t.is_asked_on(app.now().day());
     let kind = match t.scale.kind().word() {
-        "line" => say.of("line", "线段"),
-        "bipolar" => say.of("bipolar", "双极"),
+        "line" => say.of("line", "线性标度"),
+        "bipolar" => say.of("bipolar", "双极标度"),
         "ordered" => say.of("ordered levels", "有序等级"),
         "nominal" => say.of("kinds", "无序类别"),
         "tick" => say.of("tick", "勾选"),
@@ -133,7 +133,7 @@ fn term_row(t: &Term, v: &Vocabulary, app: &App, say: Say) -> Markup {
     html! {
         tr {
             th scope="row" { a.row href=(edit(Thing::Term, &t.id)) { (t.label(key)) } }
-            td { (kind) @if let Some((low, high)) = t.scale.range() { ", " (low) "–" (high) } }
+            td { (kind) @if let Some((low, high)) = t.scale.range() { (say.0.comma()) (low) "–" (high) } }
             td.pale {
                 @if let Some(other) = &t.merged_into {
                     strong { (say.of("merged into ", "并入 ")) (v.term(other).map_or(other.as_str(), |o| o.label(key))) }
@@ -169,7 +169,7 @@ pub async fn parameters(State(app): State<Shared>, reader: Reader) -> Response {
                         tr {
                             th scope="row" { a.row href=(edit(Thing::Parameter, &p.id)) { (p.label(say.key())) } }
                             td { code { (p.id) } }
-                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { ", " (unit) } }
+                            td { (words::kind(p.kind, say)) @if let Some(unit) = &p.unit { (say.0.comma()) (unit) } }
                             td.pale { @if p.usual.is_some() { (words::hint(p, say)) } }
                         }
                     }
@@ -187,29 +187,30 @@ pub async fn recipes(State(app): State<Shared>, reader: Reader) -> Response {
         let say = reader.say;
         let file = app.cache.recipes()?;
         let own = app.cache.book_file()?.value.defaults.recipe.clone();
+        let heads = [
+            say.of("Recipe", "冲泡方法"),
+            say.of("Leaf, g", "茶叶，克"),
+            say.of("Water, ml", "水，毫升"),
+            "°C",
+            say.of("Steeps, s", "各泡，秒"),
+            say.of("Vessel", "器具"),
+        ];
         let body = html! {
             (ways(&[Thing::Recipe], say))
             p.hint { (Thing::Recipe.note(say)) }
-            div.wide tabindex="0" role="region" aria-label=(say.of("Recipes", "冲泡方法")) { table {
-                thead { tr {
-                    th scope="col" { (say.of("Recipe", "冲泡方法")) }
-                    th.number scope="col" { (say.of("Leaf, g", "茶叶，克")) }
-                    th.number scope="col" { (say.of("Water, ml", "水，毫升")) }
-                    th.number scope="col" { "°C" }
-                    th scope="col" { (say.of("Steeps, s", "各泡，秒")) }
-                    th scope="col" { (say.of("Vessel", "器具")) }
-                } }
+            div.wide tabindex="0" role="region" aria-label=(say.of("Recipes", "冲泡方法")) { table.stacked {
+                thead { tr { @for (i, head) in heads.iter().enumerate() { th.number[(1..4).contains(&i)] scope="col" { (head) } } } }
                 tbody { @for r in &file.value.recipes {
                     tr {
                         th scope="row" {
                             a.row href=(edit(Thing::Recipe, &r.id)) { (r.labels.or(say.key(), &r.id)) }
                             @if own.as_ref().is_some_and(|o| ids::same(o, &r.id)) { " " span.pale { (say.of("(the book's own)", "（本册默认）")) } }
                         }
-                        td.number { (r.leaf_g) }
-                        td.number { (r.water_ml) }
-                        td.number { (r.water_c) }
-                        td { (r.steeps_s.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")) }
-                        td { (r.vessel_in(say.key()).unwrap_or_default()) }
+                        td.number data-head=(heads[1]) { (r.leaf_g) }
+                        td.number data-head=(heads[2]) { (r.water_ml) }
+                        td.number data-head=(heads[3]) { (r.water_c) }
+                        td data-head=(heads[4]) { (r.steeps_s.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")) }
+                        td data-head=(heads[5]) { (r.vessel_in(say.key()).unwrap_or_default()) }
                     }
                 } }
             } }
@@ -233,33 +234,34 @@ fn plans(app: &App, reader: &Reader) -> Result<Body, BookError> {
         _ => starter::RETASTING.to_owned(),
     };
     let doc: toml_edit::DocumentMut = text.parse().unwrap_or_default();
+    let heads = [
+        say.of("Plan", "计划"),
+        say.of("For", "适用"),
+        say.of("At the ages of", "存期"),
+        say.of("Then each", "此后每隔"),
+        say.of("Until", "直到"),
+    ];
     let body = html! {
         (ways(&[Thing::Plan], say))
         p.hint { (Thing::Plan.note(say)) }
         @if plans.by_default { p { (say.of("The book has no plans of its own: these are those of a new book. They are written when you save one.", "本册没有自己的计划：以下为新册的默认计划，保存时写入。")) } }
-        div.wide tabindex="0" role="region" aria-label=(say.of("Retasting plans", "复评计划")) { table {
-            thead { tr {
-                th scope="col" { (say.of("Plan", "计划")) }
-                th scope="col" { (say.of("For", "适用")) }
-                th scope="col" { (say.of("At the ages of", "陈期")) }
-                th scope="col" { (say.of("Then each", "此后每隔")) }
-                th scope="col" { (say.of("Until", "直到")) }
-            } }
+        div.wide tabindex="0" role="region" aria-label=(say.of("Retasting plans", "复评计划")) { table.stacked {
+            thead { tr { @for head in heads { th scope="col" { (head) } } } }
             tbody { @for t in tables(&doc, "plan") {
                 @let id = text_of(t, "id");
                 @let of = ["lots", "arms", "classes"].map(|k| text_of(t, k)).into_iter().filter(|x| !x.is_empty()).collect::<Vec<_>>().join("; ");
                 tr {
                     th scope="row" { a.row href=(edit(Thing::Plan, &id)) { (id) } }
-                    td { @if of.is_empty() { (say.of("all", "全部")) } @else { (of) } }
-                    td { (text_of(t, "after")) }
-                    td { (text_of(t, "then")) }
-                    td { (text_of(t, "until")) }
+                    td data-head=(heads[1]) { @if of.is_empty() { (say.of("all", "全部")) } @else { (of) } }
+                    td data-head=(heads[2]) { (text_of(t, "after")) }
+                    td data-head=(heads[3]) { (text_of(t, "then")) }
+                    td data-head=(heads[4]) { (text_of(t, "until")) }
                 }
             } }
         } }
         p { (say.of(
             format!("At most {} flights a day and {} days a session; the reference: {}.", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("the one served as such last")),
-            format!("每日最多 {} 轮，每次品评最多 {} 日；参照样：{}。", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("最近一次所用")),
+            format!("每日最多 {} 轮，每场最多 {} 天；参照样：{}。", plans.value.flights_a_day, plans.value.days_a_session, plans.value.reference.as_deref().unwrap_or("最近一次所用")),
         )) " " a href="/setup/text/retasting.toml" { (say.of("Change that in the text.", "在文本中更改。")) } }
     };
     Ok((say.of("Retasting plans", "复评计划").to_owned(), body))

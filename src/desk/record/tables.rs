@@ -112,12 +112,12 @@ fn language(code: &str) -> &str {
 }
 
 const SCALES: [(&str, &str, &str); 7] = [
-    ("line", "line: how much of it", "线段：强弱"),
-    ("bipolar", "bipolar: between two opposites", "双极：两端相反"),
+    ("line", "line: how much of it", "线性标度：强弱"),
+    ("bipolar", "bipolar: between two opposites", "双极标度：两端相反"),
     ("ordered", "ordered: levels in an order", "有序等级"),
     ("nominal", "nominal: kinds without an order", "无序类别"),
     ("tick", "tick: there or not", "勾选：有无"),
-    ("fault", "fault: absent, trace, clear, rejects", "缺陷：无、微、显、剔除"),
+    ("fault", "fault: absent, trace, clear, rejects", "缺陷：无、微、明显、拒收"),
     ("note", "note: free words", "备注：自由文字"),
 ];
 
@@ -243,24 +243,24 @@ impl Form<'_> {
                 @if !f.hint.is_empty() { p.hint { (f.hint) } }
                 (choice("scale.kind", say.of("Kind", "类型"), "", &kinds, &part("kind")))
                 div.grid {
-                    (text_field("scale.low", say.of("Low end", "低端"), say.of("line and bipolar only", "仅线段与双极"), &part("low")))
+                    (text_field("scale.low", say.of("Low end", "低端"), say.of("line and bipolar only", "仅线性与双极标度"), &part("low")))
                     (text_field("scale.high", say.of("High end", "高端"), "", &part("high")))
                     (text_field("scale.step", say.of("Finest difference", "最小间隔"), "", &part("step")))
                 }
                 @for code in self.languages {
                     div.grid {
-                        (text_field(&format!("scale.ends.{code}.0"), &format!("{}, {}", say.of("Word at the low end", "低端用词"), language(code)), "", &end(code, 0)))
-                        (text_field(&format!("scale.ends.{code}.1"), &format!("{}, {}", say.of("Word at the high end", "高端用词"), language(code)), "", &end(code, 1)))
+                        (text_field(&format!("scale.ends.{code}.0"), &format!("{}{}{}", say.of("Word at the low end", "低端用词"), say.0.comma(), language(code)), "", &end(code, 0)))
+                        (text_field(&format!("scale.ends.{code}.1"), &format!("{}{}{}", say.of("Word at the high end", "高端用词"), say.0.comma(), language(code)), "", &end(code, 1)))
                     }
                 }
-                (fields::long("scale.levels", say.of("Levels", "等级"), &format!("{} {}", say.of("ordered and nominal only;", "仅有序与无序；"), self.levels_hint()), &part("levels")))
+                (fields::long("scale.levels", say.of("Levels", "等级"), &format!("{} {}", say.of("ordered and nominal only;", "仅有序等级与无序类别；"), self.levels_hint()), &part("levels")))
             }
         }
     }
 }
 
 /// The tables of an array, wherever the file keeps them.
-pub fn tables<'a>(doc: &'a DocumentMut, array: &str) -> Vec<&'a dyn TableLike> {
+pub fn tables<'a>(doc: &'a Table, array: &str) -> Vec<&'a dyn TableLike> {
     match doc.get(array) {
         Some(Item::ArrayOfTables(list)) => list.iter().map(|t| t as &dyn TableLike).collect(),
         Some(Item::Value(Value::Array(list))) => {
@@ -279,8 +279,21 @@ fn is_it(table: &dyn TableLike, id: &str) -> bool {
     table.get("id").and_then(Item::as_str).is_some_and(|i| ids::same(i, id))
 }
 
+/// Where the table of an id begins in the text that was read.
+pub fn begin_of(doc: &Table, array: &str, id: &str) -> Option<usize> {
+    let span = match doc.get(array)? {
+        Item::ArrayOfTables(list) => list.iter().find(|t| is_it(*t, id))?.span(),
+        Item::Value(Value::Array(list)) => {
+            let mut all = list.iter().filter_map(Value::as_inline_table);
+            all.find(|t| is_it(*t, id))?.span()
+        }
+        _ => None,
+    };
+    span.map(|s| s.start)
+}
+
 /// The table of an id.
-pub fn table<'a>(doc: &'a DocumentMut, array: &str, id: &str) -> Option<&'a dyn TableLike> {
+pub fn table<'a>(doc: &'a Table, array: &str, id: &str) -> Option<&'a dyn TableLike> {
     tables(doc, array).into_iter().find(|t| is_it(*t, id))
 }
 

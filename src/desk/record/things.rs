@@ -70,8 +70,8 @@ impl Thing {
     pub fn word(self, say: Say) -> &'static str {
         match self {
             Self::Taster => say.of("Taster", "评茶员"),
-            Self::Family => say.of("Family of terms", "术语组"),
-            Self::Term => say.of("Term", "术语"),
+            Self::Family => say.of("Family of terms", "评语组"),
+            Self::Term => say.of("Term", "评语"),
             Self::Parameter => say.of("Parameter", "参数"),
             Self::Recipe => say.of("Recipe", "冲泡方法"),
             Self::Plan => say.of("Retasting plan", "复评计划"),
@@ -83,11 +83,11 @@ impl Thing {
         match self {
             Self::Taster => say.of(
                 "The id stands on ballots; the name never leaves the book unless asked. Whoever leaves gets a last day and stays in the list.",
-                "编号用于评分表；姓名除非要求不会离开本册。离开者填写离开日期，仍留在名单中。",
+                "编号用于评茶单；姓名除非要求不会离开本册。离开者填写离开日期，仍留在名单中。",
             ),
             Self::Term => say.of(
                 "A term is never deleted once a session has asked it: it is retired, or merged into another. Sessions keep the words with which they asked.",
-                "品评用过的术语不删除：停用，或并入另一术语。各次品评保留当时所用的文字。",
+                "用过的评语不删除：停用，或并入另一评语。各场次保留当时所用的文字。",
             ),
             Self::Parameter => say.of(
                 "A parameter is never deleted once a lot has used it. What its values are, and their unit, cannot change against what lots have logged.",
@@ -95,13 +95,13 @@ impl Thing {
             ),
             Self::Recipe => say.of(
                 "Cups of different recipes are never pooled without saying so. Sessions keep the recipe with which they brewed.",
-                "不同冲泡方法的茶汤不会不加说明地合并。各次品评保留当时的冲泡方法。",
+                "不同冲泡方法的茶汤不会不加说明地合并。各场次保留当时的冲泡方法。",
             ),
             Self::Plan => say.of(
                 "Of several plans that fit, the most special one counts. A span is 10d, 2w, 6m or 1y.",
                 "若有多项计划适用，以最具体者为准。时长写作 10d、2w、6m 或 1y（日、周、月、年）。",
             ),
-            Self::Family => say.of("Terms are asked in the order of their families.", "术语按组的顺序询问。"),
+            Self::Family => say.of("Terms are asked in the order of their families.", "评语按组的顺序列出。"),
         }
     }
 
@@ -145,8 +145,8 @@ fn term(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
     let mut terms = vec![none(say)];
     terms.extend(v.terms.iter().map(|t| (t.id.clone(), t.label(key).to_owned())));
     Ok(vec![
-        Field::new("labels", say.of("Word", "用词"), "", Holds::Labels),
-        Field::new("family", say.of("Family", "术语组"), "", Holds::OneOf(families)),
+        Field::new("labels", say.of("Word", "名称"), "", Holds::Labels),
+        Field::new("family", say.of("Family", "评语组"), "", Holds::OneOf(families)),
         Field::new(
             "definition",
             say.of("Definition", "定义"),
@@ -155,7 +155,7 @@ fn term(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
         ),
         Field::new(
             "reference",
-            say.of("Training reference", "训练参照样"),
+            say.of("Training reference", "训练参照物"),
             say.of("what it is trained on", "训练时所用的实物"),
             Holds::Text,
         ),
@@ -164,7 +164,7 @@ fn term(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
             say.of("Scale", "标度"),
             say.of(
                 "another scale than that of earlier sessions cannot be compared with them",
-                "标度改变后不能与以前的品评比较",
+                "标度改变后不能与以前的场次比较",
             ),
             Holds::Scale,
         ),
@@ -178,13 +178,13 @@ fn term(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
         Field::new(
             "retired",
             say.of("Retired from", "停用日期"),
-            say.of("from this day on it is not asked any more", "自该日起不再询问"),
+            say.of("from this day on it is not asked any more", "自该日起不再使用"),
             Holds::Day,
         ),
         Field::new(
             "merged_into",
             say.of("Merged into", "并入"),
-            say.of("the term that says the same now", "现表达同义的术语"),
+            say.of("the term that says the same now", "现表达同义的评语"),
             Holds::OneOf(terms),
         ),
     ])
@@ -197,7 +197,7 @@ fn parameter(say: Say) -> Vec<Field> {
         .to_vec();
     let roles = vec![
         (String::new(), say.of("as is usual for it", "按惯例").to_owned()),
-        ("chosen".to_owned(), say.of("chosen: the maker sets it", "可选：由制茶者设定").to_owned()),
+        ("chosen".to_owned(), say.of("chosen: the maker sets it", "可选：由制茶人设定").to_owned()),
         ("given".to_owned(), say.of("given, as the weather is", "给定：如天气").to_owned()),
         (
             "outcome".to_owned(),
@@ -251,7 +251,19 @@ fn recipe(say: Say) -> Vec<Field> {
             Holds::Wholes,
         ),
         Field::new("vessel", say.of("Vessel", "器具"), "", Holds::Text),
+        Field::new(
+            "vessel_labels",
+            say.of("Vessel, by language", "器具，按语言"),
+            say.of("empty: as above", "留空则同上"),
+            Holds::Labels,
+        ),
         Field::new("water", say.of("Source of the water", "水源"), "", Holds::Text),
+        Field::new(
+            "water_labels",
+            say.of("Source of the water, by language", "水源，按语言"),
+            say.of("empty: as above", "留空则同上"),
+            Holds::Labels,
+        ),
         Field::new("source", say.of("Where the figures come from", "数据出处"), "", Holds::Text),
         Field::new("notes", say.of("Notes", "备注"), "", Holds::Long),
     ]
@@ -286,13 +298,13 @@ fn plan(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
         Field::new("arms", say.of("For arms of these names", "适用存放组"), "", Holds::Texts),
         Field::new(
             "after",
-            say.of("Tasted at these ages", "复评时的陈期"),
+            say.of("Tasted at these ages", "复评时的存期"),
             say.of("the youngest first: 2w, 2m, 6m", "由短到长：2w, 2m, 6m"),
             Holds::Texts,
         ),
         Field::new("then", say.of("Then again after each", "此后每隔"), "12m", Holds::Text),
-        Field::new("until", say.of("Until the age of", "直到陈期"), "10y", Holds::Text),
-        Field::new("from", say.of("Ages count from", "陈期起算"), "", Holds::OneOf(from)),
+        Field::new("until", say.of("Until the age of", "直到存期"), "10y", Holds::Text),
+        Field::new("from", say.of("Ages count from", "存期起算"), "", Holds::OneOf(from)),
         Field::new(
             "soon",
             say.of("Called soon before its day by", "提前多久提示"),
@@ -308,13 +320,13 @@ fn plan(app: &App, say: Say) -> Result<Vec<Field>, BookError> {
         Field::new("recipe", say.of("Recipe", "冲泡方法"), "", Holds::OneOf(brews)),
         Field::new(
             "duplicates",
-            say.of("Second codes in each flight", "每轮重复编码数"),
+            say.of("Second codes in each flight", "每轮重复样数"),
             say.of("1 if empty", "留空为 1"),
             Holds::Whole,
         ),
         Field::new(
             "replicates",
-            say.of("Brewed anew, in flights of their own", "重复冲泡轮数"),
+            say.of("Brewed anew, in flights of their own", "重复次数"),
             say.of("1 if empty", "留空为 1"),
             Holds::Whole,
         ),
@@ -343,7 +355,7 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
     brews.extend(recipes(app, say)?);
     let own = vec![
         Field::new("title", say.of("Title", "名称"), "", Holds::Text),
-        Field::new("place", say.of("Where the panel tastes", "品评地点"), "", Holds::Text),
+        Field::new("place", say.of("Where the panel tastes", "审评地点"), "", Holds::Text),
         Field::new(
             "altitude_m",
             say.of("Metres above the sea", "海拔，米"),
@@ -353,7 +365,7 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
         Field::new("zone", say.of("Time zone", "时区"), "Asia/Shanghai", Holds::Text),
         Field::new(
             "languages",
-            say.of("Languages of ballots and sheets", "评分表与批次单的语言"),
+            say.of("Languages of ballots and sheets", "评茶单与批次单的语言"),
             say.of("the first one first: en, zh", "首选在前：zh, en"),
             Holds::Texts,
         ),
@@ -362,7 +374,7 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
         Field::new("recipe", say.of("Recipe", "冲泡方法"), "", Holds::OneOf(brews)),
         Field::new(
             "terms",
-            say.of("Terms that a profile session asks", "描述性品评询问的术语"),
+            say.of("Terms that a profile session asks", "描述评分所用的评语"),
             "",
             Holds::SomeOf(terms),
         ),
@@ -379,7 +391,7 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
             say.of("Half-width of a level on a sheet, points", "批次单上水平的半宽，分"),
             say.of(
                 "a level is printed when its 95 % interval is at most this far to either side",
-                "95 % 区间单侧不超过此值才印出",
+                "95 % 区间的半宽不超过此值才印出",
             ),
             Holds::Number,
         ),
@@ -420,7 +432,7 @@ pub fn book(app: &App, say: Say) -> Result<Vec<Group>, BookError> {
             "q10",
             say.of(
                 "How much faster oxidation runs with 10 °C more",
-                "温度每升 10 °C 氧化加快的倍数",
+                "温度每升 10 °C 发酵加快的倍数",
             ),
             say.of("an assumption", "假定值"),
             Holds::Number,

@@ -4,6 +4,7 @@ use crate::book::lots::{CameBy, How, LogLine};
 use crate::book::parameters::{Parameter, ParameterKind, Value};
 use crate::desk::say::Say;
 pub use crate::desk::told::field;
+use crate::plots::Lang;
 use crate::sheets::lot::SEASONS;
 use crate::views::lot_text::{shown, with_unit};
 
@@ -12,10 +13,10 @@ const STEPS: [(&str, &str, &str); 7] = [
     ("pluck", "Plucking", "采摘"),
     ("wither", "Withering", "萎凋"),
     ("roll", "Rolling", "揉捻"),
-    ("oxidise", "Oxidation", "发酵（氧化）"),
+    ("oxidise", "Oxidation", "发酵"),
     ("dry", "Drying", "干燥"),
-    ("store", "Storage", "贮藏"),
-    ("reserve", "Reserve for tasting", "品评留样"),
+    ("store", "Storage", "存放"),
+    ("reserve", "Reserve for tasting", "审评留样"),
 ];
 
 /// What a step of making is called.
@@ -75,20 +76,45 @@ pub fn came_by(by: Option<CameBy>, say: Say) -> &'static str {
 #[must_use]
 pub fn worked_out(name: &str, say: Say) -> String {
     let zh = match name {
-        "mass loss" => "失重率",
-        "lost in withering" => "萎凋失重",
+        "mass loss" => "总失重率",
+        "lost in withering" => "萎凋失重率",
         "rate of withering" => "萎凋速率",
-        "leaf on the withering bed" => "摊叶厚度（每平方米）",
-        "moisture after withering" => "萎凋后含水率",
+        "leaf on the withering bed" => "每平方米摊叶量",
+        "moisture after withering" => "萎凋叶含水率",
         "moisture of the made tea" => "成茶含水率",
         "rolled under pressure" => "加压揉捻时间",
         "pressure put on and released" => "加压松压次数",
-        "oxidation" => "发酵时间",
+        "oxidation" => "发酵时间（揉捻至干燥）",
         "oxidising leaf" => "发酵叶温",
         "oxidation dose" => "发酵当量",
         other => other,
     };
     say.of(name, zh).to_owned()
+}
+
+/// A figure that was worked out, its unit in the reader's language where it is a word.
+#[must_use]
+pub fn figure(text: &str, say: Say) -> String {
+    match say.0 {
+        Lang::En => text.to_owned(),
+        Lang::Zh => text.replace("% an hour", "%/小时").replace(" times", " 次"),
+    }
+}
+
+/// A note of a log; the one that the program writes when a session is revealed is in the reader's language.
+#[must_use]
+pub fn note(text: &str, say: Say) -> String {
+    let session = text.strip_prefix("session ").filter(|name| !name.contains(' '));
+    session.map_or_else(|| text.to_owned(), |name| say.of(text.to_owned(), format!("场次 {name}")))
+}
+
+/// What the dose of oxidation counts, which has no unit.
+#[must_use]
+pub fn meaning_of_dose(say: Say) -> &'static str {
+    say.of(
+        "It counts doublings of three hours at 25 °C: 0 is as much as 3 h at 25 °C, 1 as 6 h, −1 as 1.5 h.",
+        "以 25 °C 下 3 小时为基准的倍增数：0 相当于 25 °C 下 3 小时，1 相当于 6 小时，−1 相当于 1.5 小时。",
+    )
 }
 
 /// A value as its reader says it: the word for a category, yes or no, a moment without its seconds' offset.
@@ -97,9 +123,9 @@ pub fn value(value: &Value, unit: Option<&str>, of: Option<&Parameter>, say: Say
     match value {
         Value::YesNo(true) => say.of("yes", "是").to_owned(),
         Value::YesNo(false) => say.of("no", "否").to_owned(),
-        Value::Category(id) => {
-            let level = of.and_then(|p| p.levels.iter().find(|l| l.id == *id));
-            level.map_or(id.as_str(), |l| l.labels.or(say.key(), id)).to_owned()
+        Value::Category(text) | Value::Text(text) => {
+            let level = of.and_then(|p| p.level(text));
+            level.map_or(text.as_str(), |l| l.labels.or(say.key(), text)).to_owned()
         }
         Value::Moment(m) => moment(&m.to_string()),
         other => with_unit(&shown(other), unit),

@@ -4,16 +4,19 @@
 //! perhaps in Chinese. All that the library says passes here, a line at a time, on its way onto a page or into
 //! an answer to a script; what the table does not have stays in English and is marked so.
 
+mod names;
 mod table;
 
 use std::sync::LazyLock;
 
 use maud::{Markup, html};
 
-use self::table::{Hole, Table, filled};
+pub use self::names::{Names, has as has_name};
+use self::table::Table;
 use crate::book::fitness::{SAFETY, SAFETY_ZH};
 use crate::desk::say::Say;
 use crate::plots::Lang;
+use crate::views::holes::filled;
 
 static TABLE: LazyLock<Table> = LazyLock::new(|| Table::read().unwrap_or_default());
 
@@ -34,7 +37,21 @@ pub fn text(say: Say, told: &str) -> String {
 /// The same for a page: what is not in the page's language says so, for who has it read aloud.
 #[must_use]
 pub fn markup(say: Say, told: &str) -> Markup {
-    let lines = lines(say, told);
+    markup_naming(say, told, &Names::default())
+}
+
+/// As [`text`], with things called by their names.
+#[must_use]
+pub fn text_naming(say: Say, told: &str, names: &Names) -> String {
+    let lines = lines(say, told).into_iter().map(|l| names.put(&l.text));
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// As [`markup`], with things called by their names.
+#[must_use]
+pub fn markup_naming(say: Say, told: &str, names: &Names) -> Markup {
+    let mut lines = lines(say, told);
+    lines.iter_mut().for_each(|l| l.text = names.put(&l.text));
     html! {
         @for (i, line) in lines.iter().enumerate() {
             @if i > 0 { "\n" }
@@ -110,8 +127,8 @@ fn known_behind_a_place(say: Say, text: &str, deep: u8) -> Option<String> {
 /// A text of the table; none if it is not there.
 fn known(say: Say, text: &str, deep: u8) -> Option<String> {
     let (entry, held) = TABLE.find(text)?;
-    let holes = entry.holes.iter().zip(held).map(|(hole, held)| match hole {
-        Hole::Told => each(say, held, deep - 1),
+    let holes = entry.pattern.signs.iter().zip(held).map(|(sign, held)| match *sign {
+        "*" => each(say, held, deep - 1),
         _ => held.to_owned(),
     });
     let as_told = say.of(entry.form.unwrap_or(entry.line), entry.zh);
@@ -199,6 +216,13 @@ fn with_fields(say: Say, text: &str) -> String {
         out.push_str(rest);
         out
     })
+}
+
+/// The flags that a text names, without their dashes, each once.
+#[must_use]
+pub fn flags(text: &str) -> Vec<&'static str> {
+    let of = |flag: &&(&'static str, &str, &str)| names::has(text, flag.0);
+    FLAGS.iter().filter(of).map(|(flag, ..)| flag.trim_start_matches('-')).collect()
 }
 
 /// The label of a field that errors of the commands name by a flag.

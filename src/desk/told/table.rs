@@ -5,6 +5,8 @@
 //! after `>` in Chinese. Holes: `{}` anything; `{*}` words that stand in the table themselves; `{#}` a number;
 //! `{w}` one word. What a hole holds is put in their order, or by number (`{2}`).
 
+use crate::views::holes::Pattern;
+
 /// The files of the table, a room each.
 const FILES: [(&str, &str); 5] = [
     ("book.txt", include_str!("book.txt")),
@@ -14,34 +16,10 @@ const FILES: [(&str, &str); 5] = [
     ("desk.txt", include_str!("desk.txt")),
 ];
 
-/// What may stand in a hole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Hole {
-    Anything,
-    Told,
-    Number,
-    Word,
-}
-
-impl Hole {
-    fn takes(self, text: &str) -> bool {
-        match self {
-            Self::Anything | Self::Told => true,
-            Self::Number => {
-                !text.is_empty() && text.chars().all(|c| c.is_ascii_digit() || ".,-".contains(c))
-            }
-            Self::Word => !text.is_empty() && !text.contains(char::is_whitespace),
-        }
-    }
-}
-
 /// A line of the table.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Entry {
-    /// The texts around the holes, one more than these.
-    parts: Vec<&'static str>,
-    /// What stands between them.
-    pub holes: Vec<Hole>,
+    pub pattern: Pattern<'static>,
     /// As the library writes it, with its holes.
     pub line: &'static str,
     /// In the words of the forms, if these are others.
@@ -51,86 +29,16 @@ pub(super) struct Entry {
 }
 
 impl Entry {
-    fn new(line: &'static str, form: Option<&'static str>, zh: &'static str) -> Self {
-        let (mut parts, mut holes) = (Vec::new(), Vec::new());
-        let mut rest = line;
-        while let Some((at, hole, len)) = next_hole(rest) {
-            parts.push(&rest[..at]);
-            holes.push(hole);
-            rest = &rest[at + len..];
-        }
-        parts.push(rest);
-        Self { parts, holes, line, form, zh }
-    }
-
-    /// How much of the line is the library's own: the line with the most is the one that is meant.
-    fn weight(&self) -> usize {
-        self.parts.iter().map(|p| p.len()).sum()
-    }
-
     /// What stands in the holes, if a text is this line.
     pub(super) fn found<'t>(&self, text: &'t str) -> Option<Vec<&'t str>> {
-        let (first, more) = self.parts.split_first()?;
-        let mut rest = text.strip_prefix(first)?;
-        let mut found = Vec::with_capacity(self.holes.len());
-        for (i, (part, hole)) in more.iter().zip(&self.holes).enumerate() {
-            let last = i + 1 == more.len();
-            // The last part ends the text, others stand where they are first found.
-            let at = if last {
-                rest.ends_with(part).then(|| rest.len() - part.len())?
-            } else {
-                rest.find(part)?
-            };
-            let held = &rest[..at];
-            if !hole.takes(held) {
-                return None;
+        self.pattern.found(text, |_, sign, held| match sign {
+            "#" => {
+                !held.is_empty() && held.chars().all(|c| c.is_ascii_digit() || ".,-".contains(c))
             }
-            found.push(held);
-            rest = &rest[at + part.len()..];
-        }
-        rest.is_empty().then_some(found)
+            "w" => !held.is_empty() && !held.contains(char::is_whitespace),
+            _ => true,
+        })
     }
-}
-
-/// The next hole of a line: where, which, how long.
-fn next_hole(line: &str) -> Option<(usize, Hole, usize)> {
-    const MARKS: [(&str, Hole); 4] =
-        [("{}", Hole::Anything), ("{*}", Hole::Told), ("{#}", Hole::Number), ("{w}", Hole::Word)];
-    MARKS
-        .iter()
-        .filter_map(|(mark, hole)| line.find(mark).map(|at| (at, *hole, mark.len())))
-        .min_by_key(|(at, ..)| *at)
-}
-
-/// Puts into a text of the table what its holes hold.
-pub(super) fn filled(text: &str, held: &[String]) -> String {
-    let mut out = String::with_capacity(text.len() + 40);
-    let (mut rest, mut next) = (text, 0);
-    while let Some(at) = rest.find('{') {
-        out.push_str(&rest[..at]);
-        let behind = &rest[at + 1..];
-        let inside = behind.find('}').map(|end| &behind[..end]);
-        let which = match inside {
-            Some("" | "*" | "#" | "w") => {
-                next += 1;
-                Some(next - 1)
-            }
-            Some(n) => n.parse::<usize>().ok().and_then(|n| n.checked_sub(1)),
-            None => None,
-        };
-        match (which.and_then(|i| held.get(i)), inside) {
-            (Some(text), Some(inside)) => {
-                out.push_str(text);
-                rest = &behind[inside.len() + 1..];
-            }
-            _ => {
-                out.push('{');
-                rest = behind;
-            }
-        }
-    }
-    out.push_str(rest);
-    out
 }
 
 /// The table, the longest lines first.
@@ -152,7 +60,8 @@ impl Table {
                 }
                 match (open.take(), line.strip_prefix("= "), line.strip_prefix("> ")) {
                     (Some((_, own, form)), None, Some(zh)) => {
-                        entries.push(Entry::new(own, form, zh));
+                        let pattern = Pattern::of(own);
+                        entries.push(Entry { pattern, line: own, form, zh });
                     }
                     (Some((at, own, None)), Some(form), None) => open = Some((at, own, Some(form))),
                     (None, None, None) => open = Some((number, line, None)),
@@ -163,7 +72,7 @@ impl Table {
                 return Err(format!("{name}:{at}: without its Chinese: {line}"));
             }
         }
-        entries.sort_by_key(|e| std::cmp::Reverse(e.weight()));
+        entries.sort_by_key(|e| std::cmp::Reverse(e.pattern.weight()));
         Ok(Self { entries })
     }
 

@@ -2,10 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use super::table::{Table, filled};
+use super::table::Table;
 use super::{is_quoted, lines, text};
 use crate::desk::say::Say;
 use crate::plots::Lang;
+use crate::views::holes::filled;
 
 const EN: Say = Say(Lang::En);
 const ZH: Say = Say(Lang::Zh);
@@ -58,7 +59,7 @@ fn holes_of(text: &str) -> Vec<usize> {
 #[test]
 fn texts_name_holes_that_there_are() {
     for e in table().entries {
-        let n = e.holes.len();
+        let n = e.pattern.signs.len();
         for told in [e.form.unwrap_or(e.line), e.zh] {
             let named = holes_of(told);
             assert!(named.iter().all(|i| *i <= n), "{told}");
@@ -454,7 +455,7 @@ fn what_the_table_does_not_have_is_marked() {
     let shown = super::markup(ZH, odd).into_string();
     assert!(shown.starts_with("<span lang=\"en\">the kettle"), "{shown}");
     assert!(!super::markup(EN, odd).into_string().contains("lang="));
-    assert!(!super::markup(ZH, "场次 a b 已计划。").into_string().contains("lang="));
+    assert!(!super::markup(ZH, "场次 a b 已安排。").into_string().contains("lang="));
 }
 
 /// What a file or a form holds may be long, and may look like a line of the table in a line of the table.
@@ -474,7 +475,7 @@ fn lists_of_names_and_the_last_of_several_warnings_are_told() {
     let gap = "T24-01, T24-04 and T25-16: not tasted for more than a year. What the tea did meanwhile \
                cannot be made up for; the tasting counts for the age that it has now.";
     assert!(
-        text(ZH, gap).starts_with("T24-01、T24-04、T25-16：一年多没有品评。"),
+        text(ZH, gap).starts_with("T24-01、T24-04、T25-16：一年多没有审评。"),
         "{}",
         text(ZH, gap)
     );

@@ -10,7 +10,7 @@ use crate::book::ids;
 use crate::book::labels::Labels;
 use crate::book::lots::{CameBy, How, Lot};
 use crate::book::making;
-use crate::book::parameters::{ParameterKind, QUARANTINE, Value, WATER_ACTIVITY};
+use crate::book::parameters::{Parameter, ParameterKind, QUARANTINE, Value, WATER_ACTIVITY};
 use crate::book::time::Day;
 use crate::book::units;
 use crate::findings::Answer;
@@ -150,6 +150,9 @@ pub struct Brewing {
     /// The source of the water.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub water: Option<String>,
+    /// The water in other languages.
+    #[serde(default, skip_serializing_if = "Labels::is_empty")]
+    pub water_labels: Labels,
 }
 
 /// Keeps names out: a free text that holds the id of another lot, or a taster's id or name, is not taken up.
@@ -184,6 +187,13 @@ impl<'a> Shy<'a> {
             return None;
         }
         Some(text.to_owned())
+    }
+
+    /// The same for a text in several languages: none if nothing of it is left.
+    fn labels(&mut self, place: &str, labels: &Labels) -> Option<Labels> {
+        let all = labels.0.iter();
+        let left = all.filter_map(|(code, text)| Some((code.clone(), self.text(place, text)?)));
+        Some(Labels(left.collect())).filter(|left| !left.is_empty())
     }
 }
 
@@ -273,6 +283,29 @@ pub(super) fn moisture(of: &Subject<'_>, record: &Record<'_>) -> Answer<Moisture
 /// Units in which a lot's own bookkeeping is kept: how much leaf there was says nothing of the tea.
 const MASSES: [&str; 3] = ["kg", "g", "t"];
 
+/// A value for the sheet: words in the languages in which the book has them. None for a moment and for a
+/// free text that names somebody.
+fn made_value(
+    value: &Value,
+    id: &str,
+    of: Option<&Parameter>,
+    shy: &mut Shy<'_>,
+) -> Option<MadeValue> {
+    Some(match value {
+        Value::Number(x) => MadeValue::Number(*x),
+        Value::YesNo(b) => MadeValue::YesNo(*b),
+        Value::Category(text) | Value::Text(text) => {
+            let known = of.and_then(|p| p.level(text));
+            let words = known.map_or_else(|| Labels::english(text), |l| labelled(&l.labels, &l.id));
+            match value {
+                Value::Text(_) => MadeValue::Words(shy.labels(id, &words)?),
+                _ => MadeValue::Words(words),
+            }
+        }
+        Value::Moment(_) => return None,
+    })
+}
+
 /// The steps of making, for the order on the sheet.
 const STEPS: [&str; 5] = ["pluck", "wither", "roll", "oxidise", "dry"];
 
@@ -299,22 +332,7 @@ pub(super) fn making(of: &Subject<'_>, record: &Record<'_>, shy: &mut Shy<'_>) -
         if !own && internal {
             continue;
         }
-        let levels = parameter.map_or(&[][..], |p| p.levels.as_slice());
-        let value = match &made.value {
-            Value::Number(x) => MadeValue::Number(*x),
-            Value::YesNo(b) => MadeValue::YesNo(*b),
-            Value::Category(id) => MadeValue::Words(
-                levels
-                    .iter()
-                    .find(|l| ids::same(&l.id, id))
-                    .map_or_else(|| Labels::english(id), |l| labelled(&l.labels, &l.id)),
-            ),
-            Value::Text(text) => match shy.text(id, text) {
-                Some(text) => MadeValue::Words(Labels::english(&text)),
-                None => continue,
-            },
-            Value::Moment(_) => continue,
-        };
+        let Some(value) = made_value(&made.value, id, parameter, shy) else { continue };
         let step = match id {
             "derived.oxidation-hours" => "oxidise",
             "derived.wither-moisture" => "wither",
@@ -363,22 +381,7 @@ pub(super) fn stored(of: &Subject<'_>, record: &Record<'_>, shy: &mut Shy<'_>) -
             lot.history(id, &s.arm).into_iter().rfind(|v| s.until.is_none_or(|u| v.at.day() <= u))
         });
         let Some(v) = latest else { continue };
-        let value = match &v.value {
-            Value::Number(x) => MadeValue::Number(*x),
-            Value::YesNo(b) => MadeValue::YesNo(*b),
-            Value::Category(level) => MadeValue::Words(
-                parameter
-                    .levels
-                    .iter()
-                    .find(|l| ids::same(&l.id, level))
-                    .map_or_else(|| Labels::english(level), |l| labelled(&l.labels, &l.id)),
-            ),
-            Value::Text(text) => match shy.text(id, text) {
-                Some(text) => MadeValue::Words(Labels::english(&text)),
-                None => continue,
-            },
-            Value::Moment(_) => continue,
-        };
+        let Some(value) = made_value(&v.value, id, Some(parameter), shy) else { continue };
         conditions.push(Conditions {
             what: Made {
                 parameter: parameter.id.clone(),
@@ -397,6 +400,8 @@ pub(super) fn stored(of: &Subject<'_>, record: &Record<'_>, shy: &mut Shy<'_>) -
 /// The recipe of a session.
 pub(super) fn brewing(session: &Revealed, shy: &mut Shy<'_>) -> Brewing {
     let r = &session.recipe;
+    let vessel_labels = shy.labels("recipe, vessel", &r.vessel_labels).unwrap_or_default();
+    let water_labels = shy.labels("recipe, water", &r.water_labels).unwrap_or_default();
     Brewing {
         labels: labelled(&r.labels, &r.id),
         leaf_g: r.leaf_g,
@@ -405,14 +410,9 @@ pub(super) fn brewing(session: &Revealed, shy: &mut Shy<'_>) -> Brewing {
         rinse_s: r.rinse_s,
         steeps_s: r.steeps_s.clone(),
         vessel: r.vessel.as_deref().and_then(|t| shy.text("recipe, vessel", t)),
-        vessel_labels: Labels(
-            (r.vessel_labels.0.iter())
-                .filter_map(|(language, t)| {
-                    Some((language.clone(), shy.text("recipe, vessel", t)?))
-                })
-                .collect(),
-        ),
+        vessel_labels,
         water: r.water.as_deref().and_then(|t| shy.text("recipe, water", t)),
+        water_labels,
     }
 }
 

@@ -7,7 +7,7 @@ use crate::findings::sheet::{CupRow, Sheet};
 /// The block of the cup.
 pub(super) fn block(f: &Sheet, w: Words) -> CupBlock {
     CupBlock {
-        heading: w.pick("The cup", "茶汤品评").to_owned(),
+        heading: w.pick("The cup", "茶汤").to_owned(),
         intro: intro(f, w),
         rows: rows(f, w),
         notes: notes(f, w),
@@ -20,14 +20,14 @@ fn intro(f: &Sheet, w: Words) -> String {
     let before = if t.before_the_split {
         w.pick(
             ", before the lot was split for storage: this part was not tasted since",
-            "（当时尚未分存，分存后未再品评）",
+            "（当时尚未分为存放组，此后未再审评）",
         )
     } else {
         ""
     };
     w.say(
         format!("Tasted under codes on {days}, {age} months after making{before}."),
-        format!("{days} 以编号盲评，制成后 {age} 个月{before}。"),
+        format!("{days} 以杯号盲评，制成后 {age} 个月{before}。"),
     )
 }
 
@@ -51,8 +51,11 @@ fn rows(f: &Sheet, w: Words) -> Vec<ScaleRow> {
                     || tenths(row.level),
                     |i| {
                         let (lower, upper) = (tenths(i.lower), tenths(i.upper));
-                        let to = w.pick(" to ", " 至 ");
-                        format!("{} ({lower}{to}{upper})", tenths(row.level))
+                        let level = tenths(row.level);
+                        w.say(
+                            format!("{level} ({lower} to {upper})"),
+                            format!("{level}（{lower} 至 {upper}）"),
+                        )
                     },
                 ),
                 ticks: marks.iter().map(|x| place(*x)).collect(),
@@ -107,14 +110,14 @@ fn notes(f: &Sheet, w: Words) -> Vec<String> {
         if t.individual_opinions {
             notes.push(w.say(
                 format!("Individual opinions of {} tasters, not a panel's.", t.n_tasters),
-                format!("{} 位评茶员的个人意见，不代表评茶小组。", t.n_tasters),
+                format!("{} 位评茶员的个人意见，不代表评茶组。", t.n_tasters),
             ));
         }
         let percent = number(f.settings.level * 100.0, 1);
         if !cup.rows.is_empty() {
             notes.push(w.say(
                 format!("Dot: level. Line: its {percent} % interval, these tasters taken as a sample of tasters."),
-                format!("圆点为水平值，线段为其 {percent}% 区间（评茶员视为抽样）。"),
+                format!("圆点为水平值，线段为其 {percent} % 区间（评茶员视为抽样）。"),
             ));
         }
     }
@@ -156,7 +159,7 @@ fn notes(f: &Sheet, w: Words) -> Vec<String> {
         let (apart, tested) = (cup.n_told_apart, cup.n_tested);
         notes.push(w.say(
             format!("The panel told the {} samples of that tasting apart in {apart} of {tested} terms (luck alone: {luck}).", t.n_others + 1),
-            format!("该场 {} 个茶样，小组在 {tested} 项中的 {apart} 项上能够区分（纯属偶然约为 {luck} 项）。", t.n_others + 1),
+            format!("该场 {} 个茶样，评茶组在 {tested} 项中的 {apart} 项上能够区分；仅凭运气约为 {luck} 项。", t.n_others + 1),
         ));
     }
     notes

@@ -126,8 +126,8 @@ pub fn page(f: &Sheet, issue: &Issue<'_>, lang: Lang) -> Page {
             Lang::Zh => "zh",
         },
         kicker: match issue.issued {
-            true => w.pick("Lot sheet", "批次说明单"),
-            false => w.pick("Lot sheet: a preview, not issued", "批次说明单：预览，未签发"),
+            true => w.pick("Lot sheet", "批次单"),
+            false => w.pick("Lot sheet: a preview, not issued", "批次单：预览，未签发"),
         },
         issuer: f.issuer.title.clone(),
         place: place(f, w),

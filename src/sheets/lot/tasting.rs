@@ -72,15 +72,15 @@ pub(super) fn found(f: &Sheet, w: Words) -> Block {
         notes.push(
             w.pick(
                 "More, less: points from the mean of the other samples of that tasting, the reference left out, with the interval.",
-                "高于、低于：与该场其他茶样（不含参比样）均值之差（分）及其区间。",
+                "高于、低于：与该场其他茶样（不含参照样）均值之差（分）及其区间。",
             )
             .to_owned(),
         );
     }
     if f.faults.is_empty() {
-        notes.push(w.pick("No fault was asked about.", "未询问任何缺陷。").to_owned());
+        notes.push(w.pick("No fault was asked about.", "未评任何缺陷。").to_owned());
     }
-    Block { heading: w.pick("In words", "用语").to_owned(), rows, notes }
+    Block { heading: w.pick("In words", "评语").to_owned(), rows, notes }
 }
 
 pub(super) fn faults(f: &Fault, w: Words) -> String {
@@ -109,10 +109,10 @@ pub(super) fn faults(f: &Fault, w: Words) -> String {
 pub(super) fn store(f: &Sheet, w: Words) -> Block {
     let mut rows: Vec<(String, String)> = Vec::new();
     rows.push((
-        w.pick("Age", "存放期").to_owned(),
+        w.pick("Age", "存期").to_owned(),
         w.say(
             format!("{} months when last tasted", tenths(f.tasted.age_months)),
-            format!("末次品评时 {} 个月", tenths(f.tasted.age_months)),
+            format!("末次审评时 {} 个月", tenths(f.tasted.age_months)),
         ),
     ));
     for c in &f.stored.conditions {
@@ -176,20 +176,20 @@ pub(super) fn store(f: &Sheet, w: Words) -> Block {
                 if moved.is_empty() { ("term", "terms") } else { ("other term", "other terms") };
             notes.push(w.say(
                 format!("Change in points with its interval, the panel's drift taken off by a reference that is held to stay the same. In {} no change was shown.", w.count(others, one, many, "")),
-                format!("变化以分计并附区间，已用视为不变的参比样扣除小组漂移。{}{others} 项未显示变化。", if moved.is_empty() { "共" } else { "另 " }),
+                format!("变化以分计并附区间，已用视为不变的参照样扣除评茶组的漂移。{}{others} 项未显示变化。", if moved.is_empty() { "共" } else { "另 " }),
             ));
         }
         Answer::Unknown(_) if f.tasted.n_sessions < 2 => notes.push(
             w.pick(
                 "Tasted once: nothing can be said of how it moves.",
-                "仅品评过一次，无法说明其变化。",
+                "仅审评过一次，无法说明其变化。",
             )
             .to_owned(),
         ),
         Answer::Unknown(_) => notes.push(
             w.pick(
                 "How it moved since its first tasting cannot be told from these tastings.",
-                "根据现有品评无法说明其自首次品评以来的变化。",
+                "根据现有审评无法说明其自首次审评以来的变化。",
             )
             .to_owned(),
         ),
@@ -237,7 +237,7 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
                 ),
             ),
         ),
-        (w.pick("Tasted on", "品评日期").to_owned(), w.days(&t.days)),
+        (w.pick("Tasted on", "审评日期").to_owned(), w.days(&t.days)),
         (
             w.pick("Beside it", "同场茶样").to_owned(),
             w.say(
@@ -253,7 +253,7 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
                 format!(
                     "其他茶样 {} 个，{}",
                     t.n_others,
-                    if t.reference_served { "其中含固定参比样" } else { "无参比样" }
+                    if t.reference_served { "其中含固定参照样" } else { "无参照样" }
                 ),
             ),
         ),
@@ -262,12 +262,12 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
             if t.committed_beforehand {
                 w.say(
                     format!("coded; key sealed until {}", t.revealed),
-                    format!("以编号品评；密钥封存至 {}", t.revealed),
+                    format!("以杯号审评；密钥封存至 {}", t.revealed),
                 )
             } else {
                 w.say(
                     format!("coded; which code was which sample was not committed beforehand (told on {})", t.revealed),
-                    format!("以编号品评；编号与茶样的对应未事先封存（{} 揭示）", t.revealed),
+                    format!("以杯号审评；杯号与茶样的对应未事先封存（{} 揭盲）", t.revealed),
                 )
             },
         ),
@@ -292,7 +292,7 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
                 "{} made after the samples were known.",
                 w.count(t.n_late_changes, "change was", "changes were", "")
             ),
-            format!("揭示后另有 {} 处改动。", t.n_late_changes),
+            format!("揭盲后另有 {} 处改动。", t.n_late_changes),
         ));
     }
     if t.n_pots == 1 {
@@ -304,5 +304,5 @@ pub(super) fn panel(f: &Sheet, w: Words) -> Block {
             .to_owned(),
         );
     }
-    Block { heading: w.pick("Who tasted, and how", "品评方式").to_owned(), rows, notes }
+    Block { heading: w.pick("Who tasted, and how", "审评方式").to_owned(), rows, notes }
 }

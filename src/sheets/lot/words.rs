@@ -12,7 +12,7 @@ fn class(class: &str, w: Words) -> String {
         ("green", "green tea", "绿茶"),
         ("white", "white tea", "白茶"),
         ("yellow", "yellow tea", "黄茶"),
-        ("oolong", "oolong tea", "乌龙茶"),
+        ("oolong", "oolong tea", "青茶（乌龙）"),
         ("dark", "dark tea", "黑茶"),
     ];
     known
@@ -35,7 +35,7 @@ pub(super) fn subtitle(f: &Sheet, w: Words) -> String {
     let parts: Vec<String> = [
         Some(class(&i.class, w)),
         i.season.as_deref().map(|s| season(s, w)),
-        i.arm.clone().map(|arm| w.say(format!("stored apart: {arm}"), format!("分存：{arm}"))),
+        i.arm.clone().map(|arm| w.say(format!("stored apart: {arm}"), format!("存放组：{arm}"))),
     ]
     .into_iter()
     .flatten()
@@ -57,7 +57,7 @@ fn too_damp(d: &TooDamp, w: Words) -> Alert {
     let text = match d.what {
         Water::Moisture => w.say(
             format!("Moisture of {found} % (wet basis, {}) is not below {limit} %", d.day),
-            format!("湿基含水率 {found}%（{}），不低于 {limit}%", d.day),
+            format!("湿基含水率 {found} %（{}），不低于 {limit} %", d.day),
         ),
         Water::WaterActivity => w.say(
             format!("Water activity of {found} ({}) is not below {limit}", d.day),
@@ -68,7 +68,7 @@ fn too_damp(d: &TooDamp, w: Words) -> Alert {
         head: w.pick("Not offered: too damp to be kept", "不出售：过湿，不宜存放").to_owned(),
         text: w.say(
             format!("{text}: mould may grow. It is not offered until it is dried again and measured again."),
-            format!("{text}：可能生霉。复烘并重新测定之前不出售。"),
+            format!("{text}：可能生霉。重新干燥并复测之前不出售。"),
         ),
     }
 }
@@ -89,10 +89,10 @@ pub(super) fn alerts(f: &Sheet, w: Words) -> Vec<Alert> {
         let (percent, limit) = (number(m.percent, 2), number(m.warning_from, 2));
         let on = m.day.map_or_else(String::new, |d| w.say(format!(" on {d}"), format!("（{d}）")));
         alerts.push(Alert {
-            head: w.say(format!("Moisture {percent} %"), format!("含水率 {percent}%")),
+            head: w.say(format!("Moisture {percent} %"), format!("含水率 {percent} %")),
             text: w.say(
                 format!("{percent} %{on}, wet basis, is not below {limit} %: mould may grow in store. It is to be dried again and measured again."),
-                format!("湿基含水率 {percent}%{on}，不低于 {limit}%：存放中可能生霉，应复烘并重新测定。"),
+                format!("湿基含水率 {percent} %{on}，不低于 {limit} %：存放中可能生霉，应重新干燥并复测。"),
             ),
         });
     }
@@ -130,7 +130,7 @@ pub(super) fn identity(f: &Sheet, w: Words) -> Block {
     };
     add(w.pick("Lot", "批次"), Some(i.lot.clone()));
     add(
-        w.pick("Stored apart", "分存"),
+        w.pick("Stored apart", "存放组"),
         i.arm.as_ref().zip(i.arm_since).map(|(arm, since)| {
             w.say(format!("{arm}, since {since}"), format!("{arm}，自 {since} 起"))
         }),
@@ -146,11 +146,11 @@ pub(super) fn identity(f: &Sheet, w: Words) -> Block {
     add(w.pick("Made", "制成"), Some(i.made.to_string()));
     add(
         if i.arm.is_some() {
-            w.pick("Quantity made, all arms", "制成量（各分存合计）")
+            w.pick("Quantity made, all arms", "制成量（各存放组合计）")
         } else {
             w.pick("Quantity made", "制成量")
         },
-        i.kg.map(|kg| w.say(format!("{} kg", number(kg, 2)), format!("{} 千克", number(kg, 2)))),
+        i.kg.map(|kg| w.say(format!("{} kg", number(kg, 2)), format!("{} 公斤", number(kg, 2)))),
     );
     Block { heading: w.pick("The lot", "批次信息").to_owned(), rows, notes: Vec::new() }
 }
@@ -193,7 +193,7 @@ pub(super) fn value(made: &Made, w: Words) -> String {
 fn made_label(made: &Made, w: Words) -> String {
     match made.parameter.as_str() {
         "derived.oxidation-hours" => {
-            w.pick("Oxidation, from the first roll", "发酵（自初揉起）").to_owned()
+            w.pick("Oxidation, from the first roll", "发酵时间（揉捻至干燥）").to_owned()
         }
         "derived.wither-moisture" => {
             w.pick("Moisture of the withered leaf", "萎凋叶含水率").to_owned()
@@ -219,7 +219,7 @@ pub(super) fn making(f: &Sheet, w: Words) -> Block {
                 moisture_label,
                 w.say(
                     format!("{percent} % ({from}{estimated})"),
-                    format!("{percent}%（{from}{estimated}）"),
+                    format!("{percent} %（{from}{estimated}）"),
                 ),
             ));
         }
@@ -235,7 +235,7 @@ pub(super) fn making(f: &Sheet, w: Words) -> Block {
     }
     if f.making.iter().any(|m| m.inherited) {
         notes.push(
-            w.pick("Known from the lot or lots that it came of.", "制作数据取自其来源批次。")
+            w.pick("Known from the lot or lots that it came of.", "制作数据来自其来源批次。")
                 .to_owned(),
         );
     }
@@ -248,7 +248,7 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
     let steeps = steeps.join(" + ");
     let (leaf, water, celsius) = (number(b.leaf_g, 2), number(b.water_ml, 1), number(b.water_c, 1));
     let mut rows = vec![(
-        w.pick("As cupped", "审评用法").to_owned(),
+        w.pick("As cupped", "审评冲泡").to_owned(),
         w.say(
             format!("{leaf} g in {water} ml at {celsius} °C, {steeps}"),
             format!("{leaf} 克，{water} 毫升，{celsius} °C，{steeps}"),
@@ -259,11 +259,13 @@ pub(super) fn brewing(f: &Sheet, w: Words) -> Block {
             rows.push((label.to_owned(), text));
         }
     };
-    add(w.pick("Recipe", "方法"), Some(w.label(&b.labels)));
+    add(w.pick("Recipe", "冲泡方法"), Some(w.label(&b.labels)));
     add(w.pick("Rinse", "洗茶"), b.rinse_s.map(|s| time(s, w)));
-    let vessel = b.vessel_labels.0.get(w.pick("en", "zh")).or(b.vessel.as_ref());
+    let code = w.pick("en", "zh");
+    let vessel = b.vessel_labels.0.get(code).or(b.vessel.as_ref());
     add(w.pick("Vessel", "器具"), vessel.cloned());
-    add(w.pick("Water", "用水"), b.water.clone());
+    let from = b.water_labels.0.get(code).or(b.water.as_ref());
+    add(w.pick("Water", "用水"), from.cloned());
     // Common practice, no source. What is not to be drunk needs no advice on keeping.
     add(
         w.pick("Keep it", "保存"),
@@ -303,7 +305,7 @@ pub(super) fn cautions(f: &Sheet, w: Words) -> Block {
         ),
         w.pick(
             "Tasting does not establish food safety: follow local food law and use a licensed laboratory. This sheet is no certificate and claims nothing about health.",
-            "感官品评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。本单不是证书，也不作任何健康声明。",
+            "感官审评不能证明食品安全：请遵守当地食品法规，并送有资质的实验室检验。本单不是证书，也不作任何健康声明。",
         ),
     ];
     // What is not to be tasted gets no advice on drinking it.

@@ -62,7 +62,7 @@ pub fn file_name(kind: &str, lot: &str) -> String {
 }
 
 fn title(words: &Words) -> &'static str {
-    words.pick("How do stored lots move?", "存放的批次如何变化？")
+    words.pick("How do stored lots move?", "存茶如何变化？")
 }
 
 fn moved(t: &TermCourse) -> bool {
@@ -133,7 +133,7 @@ fn courses_of(f: &Age, of: &str, samples: &[&SampleAge], words: &Words) -> Cours
             f,
             samples,
             match f.reference.known() {
-                Some(_) => words.pick("the distance from the reference", "与参比样之差"),
+                Some(_) => words.pick("the distance from the reference", "与参照样之差"),
                 None => words.pick("the level as scored", "原始评分的水平"),
             },
         ),
@@ -322,13 +322,13 @@ fn footnotes(f: &Age, words: &Words) -> Vec<String> {
                 "Corrected: the reference {name} is held to have stayed the same (an assumption), \
                  and what it moved by is taken off."
             ),
-            format!("校正：假定参比样 {name} 始终不变，并扣除其变动（此为假定）。"),
+            format!("校正：假定参照样 {name} 始终不变，并扣除其变动（此为假定）。"),
         )),
         None => notes.push(
             words
                 .pick(
                     "No reference: the panel's drift and ageing cannot be told apart. All as scored.",
-                    "无参比样：评茶组的漂移与存放变化无法区分，均为原始评分。",
+                    "无参照样：评茶组的漂移与存放变化无法区分，均为原始评分。",
                 )
                 .to_owned(),
         ),

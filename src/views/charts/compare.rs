@@ -27,7 +27,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
     let names: Vec<String> = m.terms.iter().map(|t| words.name(t)).collect();
     footnotes.push(words.pick(
         format!("Made of the terms in which the panel tells the lots apart: {}.", names.join(", ")),
-        format!("由评茶组能区分批次的术语构成：{}。", names.join("、")),
+        format!("由评茶组能区分批次的评语构成：{}。", names.join("、")),
     ));
     if let Some(held) = m.measured_coverage.known() {
         let (held, n) = (percent(*held), m.n_panels);
@@ -48,7 +48,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
             words
                 .pick(
                     "The scales of the terms differ: each is taken over its standard deviation.",
-                    "各术语标度不同：均按其标准差计算。",
+                    "各评语标度不同：均按其标准差计算。",
                 )
                 .to_owned(),
         );
@@ -57,7 +57,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Which lots are like each other?", "哪些批次彼此相似？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores: used.map(|t| t.lots.n_scores).sum(),
@@ -113,7 +113,7 @@ pub(super) fn steeps(f: &Compare, words: &Words) -> Option<Result<Chart, PlotErr
         title: words
             .pick("How do the lots go over the steeps?", "各批次随冲泡次数如何变化？")
             .to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,

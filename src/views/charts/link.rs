@@ -49,7 +49,7 @@ fn basis(f: &Link, words: &Words) -> Basis {
         level: f.settings.level,
         of: words.pick(
             format!("the effect, {} lots each at its first tasting", f.lots.len()),
-            format!("效应（{} 个批次，各取首次评茶）", f.lots.len()),
+            format!("效应（{} 个批次，各取首次审评）", f.lots.len()),
         ),
     }
 }
@@ -60,8 +60,8 @@ fn at_a_glance(f: &Link, words: &Words) -> Matrix {
     let cell = |e: &Effect| Cell { estimate: mark(&e.over_range), shown: e.mark.is_shown() };
     Matrix {
         lang: words.lang,
-        title: words.pick("What goes with what?", "何者与何者相关？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        title: words.pick("What goes with what?", "哪些参数与哪些评语相关？").to_owned(),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: basis(f, words),
         columns: lines.iter().map(|(_, l)| (line_name(l, words), line_range(l, words))).collect(),
         rows: f
@@ -100,7 +100,7 @@ fn lot_by_lot(f: &Link, words: &Words) -> Scatter {
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Lot by lot", "逐批查看").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: basis(f, words),
         read: words
             .pick(
@@ -135,7 +135,7 @@ fn panel(
         )
     });
     ScatterPanel {
-        name: format!("{}: {}", words.name(&t.term), line_name(line, words)),
+        name: format!("{}{}{}", words.name(&t.term), words.lang.colon(), line_name(line, words)),
         remark,
         x_name: format!("{}{unit}", words.parameter(&line.line)),
         y_name: words.name(&t.term),
@@ -226,7 +226,7 @@ fn did(f: &Link, words: &Words) -> Effects {
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Which step did it?", "是哪一步工艺造成的？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: basis(f, words),
         panels,
         footnotes: notes,

@@ -23,7 +23,7 @@ use crate::plots::{self, Basis, Lang, Paper, PlotError};
 
 pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
-pub use names::parameter_names;
+pub use names::{category, parameter_names};
 pub use sets::{difference, ranking, trial};
 
 /// A chart with the name of its file.
@@ -92,7 +92,7 @@ impl Words {
         }
         // A category that has no name of its own stands behind that of its parameter.
         match id.rsplit_once('=').and_then(|(p, c)| Some((self.parameters.get(p)?, c))) {
-            Some((parameter, category)) => format!("{parameter}: {category}"),
+            Some((parameter, category)) => format!("{parameter}{}{category}", self.lang.colon()),
             None => id.to_owned(),
         }
     }
@@ -146,7 +146,7 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut n_scores = 0;
     if let Some(h) = f.habits.known() {
         panels.push(TasterPanel {
-            label: words.pick("all terms on a line", "全部线性标度术语").to_owned(),
+            label: words.pick("all terms on a line", "全部线性标度评语").to_owned(),
             rows: h.tasters.iter().map(|t| over_all(t, words)).collect(),
         });
     }
@@ -165,8 +165,8 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let svg = taster_rows(&TasterRows {
         lang: words.lang,
         paper: words.paper,
-        title: words.pick("Do the tasters agree?", "评茶员的评分一致吗？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        title: words.pick("Do the tasters agree?", "评茶员意见一致吗？").to_owned(),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,
@@ -215,7 +215,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         lang: words.lang,
         paper: words.paper,
         title: words.pick("Which lots differ?", "哪些批次有差异？").to_owned(),
-        subtitle: f.source.names.join(", "),
+        subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
             n_scores,
@@ -245,7 +245,7 @@ fn counted(drawn: usize, all: usize, words: &Words) -> Option<String> {
     let rest = all.checked_sub(drawn).filter(|n| *n > 0)?;
     Some(words.pick(
         format!("n: the scores of the terms drawn here; the other {rest} of {all} are ticks, categories, left out, or of terms without a level."),
-        format!("n：此图所绘术语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的术语。"),
+        format!("n：此图所绘评语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的评语。"),
     ))
 }
 
@@ -271,7 +271,10 @@ fn over_all(t: &TasterOverall, words: &Words) -> TasterRow {
             [] => words.habit(&h.kind).to_owned(),
             terms => {
                 let names: Vec<String> = terms.iter().map(|t| words.name(t)).collect();
-                format!("{} ({})", words.habit(&h.kind), names.join(", "))
+                words.pick(
+                    format!("{} ({})", words.habit(&h.kind), names.join(", ")),
+                    format!("{}（{}）", words.habit(&h.kind), names.join("、")),
+                )
             }
         })
         .collect();
@@ -280,7 +283,7 @@ fn over_all(t: &TasterOverall, words: &Words) -> TasterRow {
         offset: mark(&t.offset),
         slope: mark(&t.slope),
         noise: mark_ratio(&t.noise_ratio),
-        remark: Some(habits.join(", ")).filter(|r| !r.is_empty()),
+        remark: Some(habits.join(words.lang.between())).filter(|r| !r.is_empty()),
     }
 }
 
@@ -290,8 +293,10 @@ fn in_term(t: &TasterInTerm, words: &Words) -> TasterRow {
         offset: mark(&t.offset),
         slope: mark(&t.slope),
         noise: mark_ratio(&t.noise_ratio),
-        remark: Some(t.remarks.iter().map(|r| words.habit(r)).collect::<Vec<_>>().join(", "))
-            .filter(|r| !r.is_empty()),
+        remark: Some(
+            t.remarks.iter().map(|r| words.habit(r)).collect::<Vec<_>>().join(words.lang.between()),
+        )
+        .filter(|r| !r.is_empty()),
     }
 }
 

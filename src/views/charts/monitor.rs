@@ -90,7 +90,7 @@ fn drawn(
         subtitle: words
             .pick(
                 "Only terms in which the panel tells the lots apart in that session",
-                "仅含评茶组在该场能区分批次的术语",
+                "仅含评茶组在该场能区分批次的评语",
             )
             .to_owned(),
         basis: Basis {

@@ -62,26 +62,31 @@ impl Words {
             // A category is called "name: category" there.
             Level::Word(word) => {
                 let known = self.parameters.get(&format!("{parameter}={word}"));
-                let own = known.and_then(|k| k.rsplit_once(": ")).map(|k| k.1.to_owned());
-                own.unwrap_or_else(|| word.clone())
+                known.map_or_else(|| word.clone(), |k| category(k, self.lang).to_owned())
             }
             Level::Number(_) => level.shown(unit),
         }
     }
 }
 
+/// The category alone, of a name that has the parameter's before it.
+#[must_use]
+pub fn category(name: &str, lang: Lang) -> &str {
+    name.rsplit_once(lang.colon()).map_or(name, |(_, own)| own)
+}
+
 /// What the program itself calls what it works out, and what a lot is.
 const OWN_NAMES: [(&str, &str, &str); 15] = [
-    ("derived.mass-loss", "mass lost from fresh leaf", "鲜叶失重率"),
+    ("derived.mass-loss", "mass lost from fresh leaf", "总失重率"),
     ("derived.wither-moisture", "moisture of the withered leaf", "萎凋叶含水率"),
     ("derived.moisture", "moisture of the made tea", "成茶含水率"),
     ("derived.wither-loss", "mass lost in withering", "萎凋失重率"),
-    ("derived.wither-rate", "mass lost in withering an hour", "萎凋每小时失重率"),
+    ("derived.wither-rate", "mass lost in withering an hour", "萎凋速率"),
     ("derived.wither-load", "leaf on a square metre", "每平方米摊叶量"),
     ("derived.press-minutes", "rolling under pressure", "加压揉捻时间"),
-    ("derived.press-cycles", "times pressed and released", "加压次数"),
-    ("derived.oxidation-hours", "oxidation, roll to drier", "揉捻至干燥时间"),
-    ("derived.oxidation-dose", "dose of oxidation", "发酵剂量"),
+    ("derived.press-cycles", "times pressed and released", "加压松压次数"),
+    ("derived.oxidation-hours", "oxidation, roll to drier", "发酵时间（揉捻至干燥）"),
+    ("derived.oxidation-dose", "dose of oxidation", "发酵当量"),
     ("lot.season", "season", "季节"),
     ("lot.cultivar", "cultivar", "品种"),
     ("lot.class", "class", "茶类"),
@@ -99,7 +104,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
     }
     if lang == Lang::Zh {
         for (season, zh) in SEASONS {
-            names.insert(format!("lot.season={season}"), format!("季节: {zh}"));
+            names.insert(format!("lot.season={season}"), format!("季节{}{zh}", lang.colon()));
         }
     }
     let all = &parameters.parameters;
@@ -108,7 +113,7 @@ pub fn parameter_names(parameters: &Parameters, lang: Lang) -> BTreeMap<String, 
         let shared = all.iter().filter(|o| o.label(key) == label).count() > 1;
         let name = if shared { format!("{label} ({})", p.step()) } else { label.to_owned() };
         for level in &p.levels {
-            let of = format!("{name}: {}", level.labels.or(key, &level.id));
+            let of = format!("{name}{}{}", lang.colon(), level.labels.or(key, &level.id));
             names.insert(format!("{}={}", p.id, level.id), of);
         }
         names.insert(p.id.clone(), name);

@@ -43,7 +43,7 @@ pub fn difference(f: &Difference, words: &Words) -> Result<Vec<Chart>, PlotError
 fn row(t: &DifferenceTest, words: &Words) -> Option<AnswerRow> {
     let kind = match t.method {
         Method::Triangle => words.pick("triangle", "三点检验"),
-        Method::DuoTrio => words.pick("duo-trio", "二三点检验"),
+        Method::DuoTrio => words.pick("duo-trio", "二-三点检验"),
         Method::Paired => words.pick("paired comparison", "成对比较"),
     };
     let term = t.term.known().map(|term| words.name(term));
@@ -113,7 +113,7 @@ fn panel(t: &RankedTerm, words: &Words) -> Option<RankPanel> {
     });
     let times = if sums { t.n_rankings as f64 } else { 1.0 };
     Some(RankPanel {
-        label: format!("{}: {}", words.name(&t.term), t.session),
+        label: format!("{}{}{}", words.name(&t.term), words.lang.colon(), t.session),
         axis: match sums {
             true => words.pick("rank sum", "名次和"),
             false => words.pick("mean rank, adjusted", "平均名次（已调整）"),

@@ -13,7 +13,7 @@ use crate::views::charts::{Words, months};
 
 /// The question.
 pub fn title(words: &Words) -> &'static str {
-    words.pick("How do stored lots move?", "存放的批次如何变化？")
+    words.pick("How do stored lots move?", "存茶如何变化？")
 }
 
 /// Lot by lot the tables of its samples and arms; only lots that have any.
@@ -36,7 +36,8 @@ pub fn basis(f: &Age, words: &Words) -> String {
         false => "",
     };
     let names = f.source.names.join(words.pick(", ", "、"));
-    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    let stop = words.pick(". ", "。");
+    let of = if names.is_empty() { String::new() } else { names + stop };
     words.pick(
         format!(
             "{of}{}, {}, {}.{few}",
@@ -44,7 +45,7 @@ pub fn basis(f: &Age, words: &Words) -> String {
             count(tasters, "taster", "tasters"),
             count(scores, "score", "scores")
         ),
-        format!("{of}{n} 个样品，{tasters} 位评茶员，{scores} 个评分。{few}"),
+        format!("{of}{n} 个茶样，{tasters} 位评茶员，{scores} 个评分。{few}"),
     )
 }
 
@@ -80,7 +81,7 @@ pub fn in_short(f: &Age, words: &Words) -> (String, Vec<String>) {
                  not say that nothing moved."
             ),
             format!(
-                "扣除评茶组漂移后，首次至末次品评的 {asked} 项变化中有 {shown} 项超出如此多项比较中的偶然（q \
+                "扣除评茶组漂移后，首次至末次审评的 {asked} 项变化中有 {shown} 项超出如此多项比较中的偶然（q \
                  小于 .05）。其余未能证实，并不说明没有变化。"
             ),
         )
@@ -88,7 +89,7 @@ pub fn in_short(f: &Age, words: &Words) -> (String, Vec<String>) {
         words.pick(
             "Without a reference that stayed the same, drift of the panel and ageing cannot be told \
              apart: all numbers are as scored.",
-            "没有保持不变的参比样，评茶组的漂移与存放变化无法区分：以下均为原始评分。",
+            "没有保持不变的参照样，评茶组的漂移与存放变化无法区分：以下均为原始评分。",
         ).to_owned()
     };
     let mut items = Vec::new();
@@ -158,7 +159,7 @@ pub fn in_short(f: &Age, words: &Words) -> (String, Vec<String>) {
     if !once.is_empty() {
         let once = once.join(words.pick(", ", "、"));
         items.push(
-            words.pick(format!("Tasted once so far: {once}."), format!("至今仅品评一次：{once}。")),
+            words.pick(format!("Tasted once so far: {once}."), format!("至今仅审评一次：{once}。")),
         );
     }
     (told, items)
@@ -188,7 +189,7 @@ pub fn drift(f: &Age, words: &Words) -> Option<(Vec<String>, Figures)> {
             "The reference {name} is held to have stayed the same (an assumption). What its scores moved \
              by is the panel, not tea, and is taken off session by session."
         ),
-        format!("假定参比样 {name} 始终不变：其评分的变化来自评茶组而非茶，已逐场扣除。"),
+        format!("假定参照样 {name} 始终不变：其评分的变化来自评茶组而非茶，已逐场扣除。"),
     )];
     if let Some(s) = f.shared_drift.known() {
         let p = &s.per_year;
@@ -197,11 +198,11 @@ pub fn drift(f: &Age, words: &Words) -> Option<(Vec<String>, Figures)> {
         told_all.push(match s.tau > 0.0 {
             true => words.pick(
                 format!("Over {n} terms and {sessions} sessions together: {figures} points a year; the drifts of terms differ by {tau} (standard deviation)."),
-                format!("{n} 个术语、{sessions} 场合计：每年 {figures} 分；各术语的漂移相差 {tau}（标准差）。"),
+                format!("{n} 个评语、{sessions} 场合计：每年 {figures} 分；各评语的漂移相差 {tau}（标准差）。"),
             ),
             false => words.pick(
                 format!("Over {n} terms and {sessions} sessions together: {figures} points a year; the drifts of terms do not differ beyond their errors, so that this is the drift of each."),
-                format!("{n} 个术语、{sessions} 场合计：每年 {figures} 分；各术语的漂移之差未超出误差，故视为共同漂移。"),
+                format!("{n} 个评语、{sessions} 场合计：每年 {figures} 分；各评语的漂移之差未超出误差，故视为共同漂移。"),
             ),
         });
     }
@@ -219,7 +220,7 @@ pub fn drift(f: &Age, words: &Words) -> Option<(Vec<String>, Figures)> {
     };
     let heads = words.pick(
         ["term", "points a year, by its own scores", "with the other terms as evidence"],
-        ["术语", "每年变化（分），仅凭自身评分", "以其他术语为旁证"],
+        ["评语", "每年变化（分），仅凭自身评分", "以其他评语为旁证"],
     );
     Some((
         told_all,
@@ -259,7 +260,7 @@ pub fn sample(f: &Age, s: &SampleAge, words: &Words) -> Option<Figures> {
         .collect();
     let heads = words.pick(
         ["term", "as scored", "drift taken off", "change", "what is known of it"],
-        ["术语", "原始评分", "扣除的漂移", "变化", "说明"],
+        ["评语", "原始评分", "扣除的漂移", "变化", "说明"],
     );
     (!rows.is_empty()).then(|| Figures {
         title: s.sample.clone(),
@@ -280,13 +281,13 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
         all.push(match first.lasts {
             true => words.pick(
                 format!("first beyond luck at month {month}, among this term's tastings"),
-                format!("在此术语的各次品评中，第 {month} 个月首次超出偶然"),
+                format!("在此评语的各次审评中，第 {month} 个月首次超出偶然"),
             ),
             false => words.pick(
                 format!(
                     "beyond luck at month {month} among this term's tastings, gone by the last"
                 ),
-                format!("在此术语的各次品评中，第 {month} 个月超出偶然，末次已不再"),
+                format!("在此评语的各次审评中，第 {month} 个月超出偶然，末次已不再"),
             ),
         });
     }
@@ -319,7 +320,7 @@ fn known_of(f: &Age, t: &TermCourse, words: &Words) -> String {
         let (value, lower, upper) = (minus(up.value), minus(up.lower), minus(up.upper));
         all.push(words.pick(
             format!("projected level at month {month}: {value} ({lower} to {upper}, {level:.0}% for one further tasting)"),
-            format!("推测第 {month} 个月的水平：{value}（{lower} 至 {upper}，再品评一次的 {level:.0}% 区间）"),
+            format!("推测第 {month} 个月的水平：{value}（{lower} 至 {upper}，再审评一次的 {level:.0} % 区间）"),
         ));
     }
     all.join(words.pick("; ", "；"))
@@ -339,7 +340,7 @@ pub fn arms(pair: &ArmPair, words: &Words) -> Option<Figures> {
             .pick(format!("{} less {}", pair.a, pair.b), format!("{} 减 {}", pair.a, pair.b)),
         span: words.pick(
             format!("at equal age within {n} sessions: drift drops out"),
-            format!("同龄、同场（{n} 场）比较：漂移相互抵消"),
+            format!("存期相同、同场（{n} 场）比较：漂移相互抵消"),
         ),
         heads: Vec::new(),
         rows,
@@ -380,13 +381,13 @@ pub fn comparisons(f: &Age, words: &Words) -> Vec<Figures> {
             span: if n > 0 {
                 words.pick(
                     format!("after the firing less before, within {n} sessions"),
-                    format!("复焙后减复焙前，同场（{n} 场）"),
+                    format!("复火后减复火前，同场（{n} 场）"),
                 )
             } else {
                 words
                     .pick(
                         "after the firing less before, drift taken off",
-                        "复焙后减复焙前，已扣除漂移",
+                        "复火后减复火前，已扣除漂移",
                     )
                     .to_owned()
             },
@@ -417,13 +418,13 @@ fn store(s: &StorePair, words: &Words) -> Option<Figures> {
     let n = s.lots.len();
     let heads = words.pick(
         ["term", "of these lots", "of such lots"],
-        ["术语", "就这些批次而言", "就此类批次而言"],
+        ["评语", "就这些批次而言", "就此类批次而言"],
     );
     (!rows.is_empty()).then(|| Figures {
         title: words.pick(format!("{} less {}", s.a, s.b), format!("{} 减 {}", s.a, s.b)),
         span: words.pick(
             format!("{n} lots, at equal age within sessions: drift drops out"),
-            format!("{n} 个批次，同龄、同场比较：漂移相互抵消"),
+            format!("{n} 个批次，存期相同、同场比较：漂移相互抵消"),
         ),
         heads: heads.map(str::to_owned).to_vec(),
         rows,
@@ -451,7 +452,7 @@ fn at_equal_age(a: &EqualAge, words: &Words) -> Option<Figures> {
         .collect();
     let first = a.terms.iter().find(|t| differs(t))?;
     let lots = |year: i16| a.years.iter().find(|y| y.year == year).map_or(0, |y| y.lots.len());
-    let mut heads = vec![words.pick("term", "术语").to_owned()];
+    let mut heads = vec![words.pick("term", "评语").to_owned()];
     heads.extend(first.levels.iter().map(|l| {
         let n = lots(l.year);
         words.pick(format!("{} ({n} lots)", l.year), format!("{} 年（{n} 批）", l.year))
@@ -463,7 +464,7 @@ fn at_equal_age(a: &EqualAge, words: &Words) -> Option<Figures> {
     let kind = kind.join(", ");
     let (from, to) = (months(a.from_month), months(a.to_month));
     Some(Figures {
-        title: words.pick("Years at equal age", "不同年份、同龄").to_owned(),
+        title: words.pick("Years at equal age", "不同年份、相同存期").to_owned(),
         span: words.pick(
             format!(
                 "{kind}{}month {from} to {to}; of these lots, not of such years",
@@ -513,15 +514,15 @@ pub fn cautions(f: &Age, words: &Words) -> Vec<String> {
     let mut all = Vec::new();
     match f.reference.known() {
         Some(name) => all
-            .push(format!("假定参比样 {name} 始终不变；可用其两包之间的三角检验来质疑这一假定。")),
-        None => all.push("没有参比样：评茶组的漂移与存放变化无法区分。".to_owned()),
+            .push(format!("假定参照样 {name} 始终不变；可用其两包之间的三点检验来质疑这一假定。")),
+        None => all.push("没有参照样：评茶组的漂移与存放变化无法区分。".to_owned()),
     }
-    all.push("曲线只描述首次至末次品评之间；其后如何，品评并未说明。".to_owned());
+    all.push("曲线只描述首次至末次审评之间；其后如何，审评并未说明。".to_owned());
     if f.samples.iter().flat_map(|s| &s.tastings).any(|t| t.pooled.known().is_none()) {
-        all.push("配方不同的品评不合并计算。".to_owned());
+        all.push("冲泡方法不同的审评不合并计算。".to_owned());
     }
     all.push(
-        "品评不能证明存茶安全：有可见霉斑或霉味者切勿品尝；请遵守当地食品法规，并由有资质的实验室检测。"
+        "感官审评不能证明存茶安全：有可见霉变或霉味者切勿品尝；请遵守当地食品法规，并送有资质的实验室检验。"
             .to_owned(),
     );
     all

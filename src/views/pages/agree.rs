@@ -61,7 +61,7 @@ fn in_short(out: &mut String, f: &Agree, words: &Words) {
             behind(&adjusted)
         ),
         format!(
-            "逐个术语检验，{n} 个中有 {} 个能区分批次（仅凭运气平均 {luck} 个）{}。按同时检验 {n} 个校正后为 {} 个{}。",
+            "逐个评语检验，{n} 个中有 {} 个能区分批次（仅凭运气平均 {luck} 个）{}。按同时检验 {n} 个校正后为 {} 个{}。",
             own.len(),
             behind(&own),
             adjusted.len(),
@@ -94,7 +94,7 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
             ]
         })
         .collect();
-    heading(out, words.pick("Term by term", "逐个术语"));
+    heading(out, words.pick("Term by term", "逐个评语"));
     let heads = words.pick(
         [
             "Term",
@@ -106,11 +106,11 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
             "seen from",
         ],
         [
-            "术语",
+            "评语",
             "p",
             "全部中的 p（Holm）",
             "ICC(A,k)，95 %",
-            "W（运气：95 %）",
+            "W（偶然值：95 %）",
             "alpha",
             "可见差异",
         ],
@@ -120,7 +120,7 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
         "p: chance of lots so far apart where all are alike. ICC(A,k): how far the panel's mean can be trusted, 1 at best. \
          W: Kendall's concordance of the tasters, behind it what luck exceeds in 5 of 100. alpha: Krippendorff's. Seen from: the smallest \
          difference of two lots that would stand out among all pairs.",
-        "p：批次全部相同时出现如此差异的概率。ICC(A,k)：评茶组均值的可靠度，最高为 1。W：肯德尔和谐系数，括号内为运气在百次中五次超过之值。\
+        "p：批次全部相同时出现如此差异的概率。ICC(A,k)：评茶组均值的可靠度，最高为 1。W：肯德尔和谐系数，括号内为偶然情况下百次中有五次超过的值。\
          alpha：克里彭多夫系数。可见差异：两批次在所有配对中可显出的最小差异（分）。",
     );
     note(out, read);

@@ -31,12 +31,12 @@ pub(super) fn sentences(f: &Agree, words: &Words) -> Vec<String> {
     };
     if n > 0 {
         all.push(if yes.is_empty() {
-            format!("{who}在 {n} 个术语中均不能区分批次。")
+            format!("{who}在 {n} 个评语中均不能区分批次。")
         } else {
             let luck = say(ALPHA * n as f64);
             let k = yes.len();
             format!(
-                "{who}在 {n} 个术语中有 {k} 个能区分批次（仅凭运气为 {luck} 个）：{}。",
+                "{who}在 {n} 个评语中有 {k} 个能区分批次（仅凭运气为 {luck} 个）：{}。",
                 yes.join("、")
             )
         });
@@ -69,7 +69,7 @@ pub(super) fn sentences(f: &Agree, words: &Words) -> Vec<String> {
 pub(super) fn tested(test: &Answer<Test>, ticks: &Answer<Cochran>) -> String {
     match (test, ticks) {
         (Answer::Known(t), _) => {
-            format!("（F {}，运气 {}；{}）", say(t.f), say(t.f_by_luck), say_p(t.p_value))
+            format!("（F {}，偶然值 {}；{}）", say(t.f), say(t.f_by_luck), say_p(t.p_value))
         }
         (_, Answer::Known(q)) => format!("（科克伦 Q，{}）", say_p(q.p_value)),
         _ => String::new(),
@@ -141,7 +141,7 @@ fn put_right(p: &PutRight, words: &Words) -> String {
         .iter()
         .map(|s| {
             format!(
-                "{}：F 原为 {}，改正后 {}，ICC(A,1) 为 {} 与 {}",
+                "{}：F 原为 {}，改正后 {}，ICC(A,1) 为 {}，改正后 {}",
                 words.name(&s.term),
                 f(&s.lot_test),
                 f(&s.lot_test_put_right),
@@ -167,7 +167,7 @@ fn order(o: &OrderOverall) -> String {
             _ => format!("{what}未知"),
         };
     format!(
-        "杯序，{} 个术语合计：每轮首杯与其后各杯之差 {}；前一杯每高 1 分则变 {}。",
+        "杯序，{} 个评语合计：每轮首杯与其后各杯之差 {}；前一杯每高 1 分则变 {}。",
         o.n_terms,
         part("", &o.first_cup, &o.first_cup_by_luck).trim_start(),
         part("", &o.carry_over, &o.carry_over_by_luck).trim_start()

@@ -46,7 +46,7 @@ fn in_short(out: &mut String, f: &Compare, words: &Words) {
     let line = if apart.is_empty() {
         words.pick(
             format!("Of {n} terms that were tested together none shows a difference of the lots."),
-            format!("{n} 个术语一并检验，均未显出批次差异。"),
+            format!("{n} 个评语一并检验，均未显出批次差异。"),
         )
     } else {
         words.pick(
@@ -57,7 +57,7 @@ fn in_short(out: &mut String, f: &Compare, words: &Words) {
                 apart.join(", ")
             ),
             format!(
-                "{n} 个术语一并检验，{} 个显出批次差异（Holm 校正，5 %）：{}。",
+                "{n} 个评语一并检验，{} 个显出批次差异（Holm 校正，5 %）：{}。",
                 apart.len(),
                 apart.join("、")
             ),
@@ -171,7 +171,7 @@ fn counted(out: &mut String, f: &Compare, words: &Words) {
             words.pick(
                 "How often a term was ticked, of the answers that lot had. A tick has no points, so it has no \
                  mean and no interval of one: the lots are tested by Cochran's Q, above.",
-                "该术语在该批次全部回答中被勾选的次数。勾选没有分值，故无均值与区间：批次之间用科克伦 Q 检验，见上。",
+                "该评语在该批次全部回答中被勾选的次数。勾选没有分值，故无均值与区间：批次之间用科克伦 Q 检验，见上。",
             ),
         );
     }

@@ -24,7 +24,7 @@ pub(super) fn sentences(f: &Compare, words: &Words) -> Vec<String> {
             terms().filter(|t| p(t).known().is_some_and(|p| *p < ALPHA)).count()
         };
         all.push(format!(
-            "{n} 个术语中，仅凭运气就会有 {} 个显出差异。按 {n} 个校正后：不容一个误报时有 {} 个（Holm），容许其中二十分之一误报时有 \
+            "{n} 个评语中，仅凭运气就会有 {} 个显出差异。按 {n} 个校正后：不容一个误报时有 {} 个（Holm），容许其中二十分之一误报时有 \
              {} 个（Benjamini 与 Hochberg）。",
             say(ALPHA * n as f64),
             below(|t| &t.p_holm),
@@ -129,7 +129,8 @@ fn alike(t: &TermComparison, words: &Words) -> Option<String> {
 fn steeps(t: &TermComparison, words: &Words) -> Option<String> {
     let s = t.steeps.known()?;
     let test = s.course_test.known()?;
-    let told = format!("F {}，运气 {}；{}", say(test.f), say(test.f_by_luck), say_p(test.p_value));
+    let told =
+        format!("F {}，偶然值 {}；{}", say(test.f), say(test.f_by_luck), say_p(test.p_value));
     let (name, n) = (words.name(&t.term), s.steeps.len());
     Some(if test.differs() {
         format!("{name}：在 {n} 次冲泡之间，各批次的变化不同（{told}）。")

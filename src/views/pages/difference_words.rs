@@ -11,7 +11,7 @@ use crate::views::charts::Words;
 pub(super) fn kind(t: &DifferenceTest, words: &Words) -> &'static str {
     match t.method {
         Method::Triangle => words.pick("triangle", "三点检验"),
-        Method::DuoTrio => words.pick("duo-trio", "二三点检验"),
+        Method::DuoTrio => words.pick("duo-trio", "二-三点检验"),
         Method::Paired if t.two_sided => words.pick("two-sided pair", "成对比较（双侧）"),
         Method::Paired => words.pick("pair", "成对比较（单侧）"),
     }
@@ -56,7 +56,7 @@ fn about(t: &DifferenceTest, words: &Words) -> String {
 fn answers(t: &DifferenceTest) -> String {
     let what = match t.method {
         Method::Triangle => "次三点检验",
-        Method::DuoTrio => "次二三点检验",
+        Method::DuoTrio => "次二-三点检验",
         Method::Paired => "次成对比较",
     };
     format!("{} {what}", t.n_answers)
@@ -167,7 +167,7 @@ fn how_much(t: &DifferenceTest, words: &Words) -> Option<String> {
 
 fn not_the_same(t: &DifferenceTest) -> String {
     let upper = t.distinguishers.known().map(|d| {
-        format!("100 个回答中仍可能有多达 {} 个察觉差异（95% 区间上限）", percent(d.upper))
+        format!("100 个回答中仍可能有多达 {} 个察觉差异（95 % 区间上限）", percent(d.upper))
     });
     // The power is that of independent answers.
     let alone = t.repeated.known().is_none();
@@ -185,14 +185,14 @@ fn alike(l: &Likeness, words: &Words) -> Option<String> {
     let share = format!("100 人中有 {} 人能察觉差异", percent(l.share));
     match (&l.shown, &l.most_correct) {
         (Answer::Known(true), Answer::Known(most)) => Some(format!(
-            "在事先写明的限度内相近：不到{share}（至多允许 {most} 个正确；若{share}，100 次这样的检验中至多 {} 次会如此之少）。",
+            "在事先写明的限度内相似：不到{share}（至多允许 {most} 个正确；若{share}，100 次这样的检验中至多 {} 次会如此之少）。",
             percent(l.beta)
         )),
         (Answer::Known(false), Answer::Known(most)) => {
-            Some(format!("未能证实相近：正确数超过 {most}，不能排除{share}。"))
+            Some(format!("未能证实相似：正确数超过 {most}，不能排除{share}。"))
         }
         (Answer::Unknown(u), _) | (_, Answer::Unknown(u)) => {
-            Some(format!("是否相近不作结论：{}。", chinese::or_as_it_is(&u.reason, words)))
+            Some(format!("是否相似不作结论：{}。", chinese::or_as_it_is(&u.reason, words)))
         }
     }
 }
@@ -265,7 +265,7 @@ fn plan(t: &DifferenceTest, words: &Words) -> Vec<String> {
     if let Some(l) = t.likeness.known() {
         match (&l.most_correct, &l.needed) {
             (_, Answer::Known(needed)) if t.n_answers < needed.first => all.push(format!(
-                "要证实相近则太少：证实 100 人中不到 {} 人察觉，需要 {} 个回答。",
+                "要证实相似则太少：证实 100 人中不到 {} 人察觉，需要 {} 个回答。",
                 percent(l.share),
                 needed.first
             )),

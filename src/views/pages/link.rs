@@ -40,7 +40,8 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Page {
 fn basis(f: &Link, words: &Words) -> String {
     let (lots, tasters, scores) = (f.lots.len(), f.tasters.len(), f.n_scores);
     let names = f.source.names.join(words.pick(", ", "、"));
-    let of = if names.is_empty() { String::new() } else { format!("{names}. ") };
+    let stop = words.pick(". ", "。");
+    let of = if names.is_empty() { String::new() } else { names + stop };
     let few = if f.individual_opinions {
         words.pick(" Individual opinions.", "仅为个人意见。")
     } else {
@@ -50,13 +51,13 @@ fn basis(f: &Link, words: &Words) -> String {
         format!(
             "{of}{lots} lots, each at its first tasting; {tasters} tasters, {scores} scores.{few}"
         ),
-        format!("{of}{lots} 个批次，各取首次评茶；{tasters} 位评茶员，{scores} 个评分。{few}"),
+        format!("{of}{lots} 个批次，各取首次审评；{tasters} 位评茶员，{scores} 个评分。{few}"),
     )
 }
 
 /// What stands out, a line after the other, the surest first.
 fn found(out: &mut String, f: &Link, words: &Words) {
-    heading(out, words.pick("What goes with what", "何者与何者相关"));
+    heading(out, words.pick("What goes with what", "哪些参数与哪些评语相关"));
     if let Some(why) = f.adjusted.reason() {
         let _ = writeln!(
             out,
@@ -75,7 +76,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
         escaped(&if n_shown == 0 {
             words.pick(
                 format!("Not shown: none of {n} effects asked stands out by more than luck among so many."),
-                format!("未能证实：所询问的 {n} 个效应中，没有一个超出如此多项比较中的偶然。"),
+                format!("未能证实：所考察的 {n} 个效应中，没有一个超出如此多项比较中的偶然。"),
             )
         } else {
             words.pick(
@@ -86,8 +87,8 @@ fn found(out: &mut String, f: &Link, words: &Words) {
                     100.0 * f.settings.level
                 ),
                 format!(
-                    "所询问的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
-                     制作的最小值到最大值评分的变化（分），括号内为 {:.0}% 区间。其余未能证实，并不说明没有影响。",
+                    "所考察的 {n} 个效应中有 {n_shown} 个超出如此多项比较中的偶然（q 小于 .05）。数字为从实际\
+                     制作的最小值到最大值评分的变化（分），括号内为 {:.0} % 区间。其余未能证实，并不说明没有影响。",
                     100.0 * f.settings.level
                 ),
             )
@@ -113,7 +114,7 @@ fn found(out: &mut String, f: &Link, words: &Words) {
         out.push_str("<div class=\"wide\"><table>\n");
         let heads = words.pick(
             ["in the cup", "points", "among all asked", "how sure"],
-            ["杯中表现", "变化（分）", "在全部询问中", "把握程度"],
+            ["杯中表现", "变化（分）", "在全部效应中", "把握程度"],
         );
         row_of_heads(out, &heads);
         for (_, i, own) in groups {
@@ -312,7 +313,7 @@ fn together(first: &str, least: f64, words: &Words) -> String {
 }
 
 fn next(out: &mut String, f: &Link, words: &Words) {
-    heading(out, words.pick("What to make next", "下一步做什么"));
+    heading(out, words.pick("What to make next", "接下来做什么"));
     out.push_str("<ul>\n");
     let joined: Vec<String> = f
         .lines
@@ -326,7 +327,7 @@ fn next(out: &mut String, f: &Link, words: &Words) {
             "<li>{}</li>",
             words.pick(
                 "Nothing that was asked is entangled: more lots narrow the limits.",
-                "所询问的各项互不纠缠：增加批次可缩小区间。"
+                "所考察的各项互不纠缠：增加批次可缩小区间。"
             )
         );
     } else {
@@ -375,18 +376,18 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
         0 => words.pick(
             "Of no term is a lot that was left out foretold better than by the mean of the others."
                 .to_owned(),
-            "没有一个术语能比其余批次的均值更好地预测被留出的批次。".to_owned(),
+            "没有一个评语能比其余批次的均值更好地预测被留出的批次。".to_owned(),
         ),
         _ => words.pick(
             format!("Of {n} of {all} terms a lot that was left out is foretold better than by the mean of the others:"),
-            format!("{all} 个术语中有 {n} 个，对被留出批次的预测优于其余批次的均值："),
+            format!("{all} 个评语中有 {n} 个，对被留出批次的预测优于其余批次的均值："),
         ),
     };
     let _ = writeln!(out, "<p>{}</p>", escaped(&told));
     if n > 0 {
         let heads = words.pick(
             ["term", "missed by, points", "by the mean alone", "p among all terms"],
-            ["术语", "预测误差（分）", "仅用均值的误差", "在全部术语中的 p"],
+            ["评语", "预测误差（分）", "仅用均值的误差", "在全部评语中的 p"],
         );
         out.push_str("<div class=\"wide\"><table>\n");
         row_of_heads(out, &heads);
@@ -424,7 +425,7 @@ fn cautions(f: &Link, words: &Words) -> Vec<String> {
     ];
     if !f.references.is_empty() {
         all.push(format!(
-            "各场的水平以参比样 {} 为准，并假定其未曾改变。",
+            "各场的水平以参照样 {} 为准，并假定其未曾改变。",
             f.references.join("、")
         ));
     }
@@ -436,7 +437,7 @@ fn cautions(f: &Link, words: &Words) -> Vec<String> {
         .collect();
     if !sessions.is_empty() {
         all.push(format!(
-            "{}：只在各场之间变化，无法与那几周的天气、茶季、用水区分。",
+            "{}：只在各场之间变化，无法与那几周的天气、季节、用水区分。",
             sessions.join("；")
         ));
     }
@@ -450,7 +451,7 @@ fn left_out(out: &mut String, f: &Link, words: &Words) {
     }
     heading(out, words.pick("Not linked", "未纳入"));
     let of =
-        words.pick("lots, parameters and terms, with the reason", "批次、参数与术语，及其原因");
+        words.pick("lots, parameters and terms, with the reason", "批次、参数与评语，及其理由");
     let _ = writeln!(out, "<details><summary>{} {of}</summary>", f.left_out.len());
     lines_of(out, &left_out_lines(&f.left_out, words), words);
     out.push_str("</details>\n</section>\n");

@@ -28,6 +28,7 @@ details summary { cursor: pointer; color: var(--leaf); }
 @media (max-width: 40rem) {
   table, tbody, tr, td, tr.of th { display: block; border: 0; padding: .05rem 0; } tr.heads { display: none; }
   td[data-head]:not(:empty)::before { content: attr(data-head) ': '; color: var(--pale); font-size: .85rem; }
+  :lang(zh) td[data-head]:not(:empty)::before { content: attr(data-head) '：'; }
   figure.wide svg { min-width: 46rem; } figure.wide { overflow-x: auto; }
   td:first-child { white-space: normal; overflow-wrap: anywhere; }
   tr { border-bottom: 1px solid var(--hair); padding: .3rem 0; } td.figure { display: inline-block; padding-right: 1rem; white-space: normal; }
@@ -183,7 +184,7 @@ pub(super) fn basis(
             if gaps == 0 { "none missing".to_owned() } else { format!("{gaps} missing") }
         ),
         format!(
-            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分（每位评茶员每杯每个术语一个），缺 {gaps} 个。{few}"
+            "{names}。{lots} 个批次，{tasters} 位评茶员，{scores} 个评分（每位评茶员每杯每个评语一个），缺 {gaps} 个。{few}"
         ),
     )
 }

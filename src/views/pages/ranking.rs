@@ -50,7 +50,7 @@ fn basis(f: &Ranking, words: &Words) -> String {
             count(n, "ranking", "rankings")
         ),
         format!(
-            "{names}。{} 位评茶员，{n} 组排名（每位评茶员每组杯每个术语一组）。{few}",
+            "{names}。{} 位评茶员，{n} 组排名（每位评茶员每组杯每个评语一组）。{few}",
             f.tasters.len()
         ),
     )

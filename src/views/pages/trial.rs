@@ -231,6 +231,8 @@ fn runs(out: &mut String, f: &TrialMade, words: &Words) {
             ),
         );
         let several = run.lots.len() > 1;
+        // Of a batch that is not made nothing is logged.
+        let shown = if run.lots.is_empty() { 2 } else { 4 };
         let heads =
             words.pick(["Setting", "Planned", "Logged", "How"], ["参数", "计划", "记录", "情况"]);
         let rows: Vec<Vec<String>> = run
@@ -248,15 +250,17 @@ fn runs(out: &mut String, f: &TrialMade, words: &Words) {
                     None if s.lot.known().is_some() => words.pick("not logged", "未记录"),
                     None => words.pick("to be made", "尚待制作"),
                 };
-                vec![
+                let mut row = vec![
                     name,
                     words.setting(&s.parameter, &s.planned, s.unit.as_deref()),
                     or_dash(&s.logged, Clone::clone),
                     how.to_owned(),
-                ]
+                ];
+                row.truncate(shown);
+                row
             })
             .collect();
-        table(out, &heads, &rows);
+        table(out, &heads[..shown], &rows);
         out.push_str("</section>\n");
     }
 }

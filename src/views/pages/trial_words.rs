@@ -4,7 +4,7 @@ use super::chinese;
 use crate::book::trials::MadeBy;
 use crate::findings::link::LeftOut;
 use crate::findings::trial::{Moved, Trial, TrialMade};
-use crate::findings::{ALPHA, Answer, Estimate, say};
+use crate::findings::{ALPHA, Answer, Estimate, count, listed, say};
 use crate::plots::Lang;
 use crate::views::charts::Words;
 
@@ -145,7 +145,7 @@ fn power(f: &Trial, words: &Words) -> Option<String> {
     };
     let term = panel.term.known().map_or_else(String::new, |t| {
         let why = match f.wish.about {
-            None => "（居中的术语：其余术语的偶然变异一半更大、一半更小）",
+            None => "（居中的评语：其余评语的偶然变异一半更大、一半更小）",
             Some(_) => "",
         };
         format!("，以{}的方差计{why}", words.name(t))
@@ -176,7 +176,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
     }
     if let Some(why) = why {
         return Some(format!(
-            "计划对比（因子×术语，Holm）多时更不易看出；差多少未知：{}。",
+            "计划对比（因子×评语，Holm）多时更不易看出；差多少未知：{}。",
             chinese::or_as_it_is(why, words)
         ));
     }
@@ -188,7 +188,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
         _ => format!("；{}", often(least, words)),
     };
     let fewer = match f.wish.terms.is_empty() {
-        true => "。现在就写明少数几个术语，要求会低些",
+        true => "。现在就写明少数几个评语，要求会低些",
         false => "",
     };
     let p = ALPHA / m as f64;
@@ -196,7 +196,7 @@ fn among_many(f: &Trial, words: &Words) -> Option<String> {
     let p = format!("{p:.places$}");
     let p = p.trim_end_matches('0');
     Some(format!(
-        "在 {m} 项计划对比（因子×术语）之中，Holm 法的第一步要求 p < {p}，达到者：{}{least}{fewer}。",
+        "在 {m} 项计划对比（因子×评语）之中，Holm 法的第一步要求 p < {p}，达到者：{}{least}{fewer}。",
         often(most, words)
     ))
 }
@@ -239,71 +239,93 @@ pub(super) fn left_out(all: &[LeftOut], words: &Words) -> Vec<(String, bool)> {
 
 /// How far a kept trial is.
 pub(super) fn made_sentences(f: &TrialMade, words: &Words) -> Vec<String> {
-    if words.lang == Lang::En {
-        return f.sentences.clone();
-    }
+    let settings = || f.runs.iter().flat_map(|r| &r.settings);
     let mut factors: Vec<String> = Vec::new();
-    for s in f.runs.iter().flat_map(|r| &r.settings) {
+    for s in settings() {
         let name = words.parameter(&s.parameter);
         if !factors.contains(&name) {
             factors.push(name);
         }
     }
     let (n, left) = (f.runs.len(), f.still_to_make.len());
-    let mut all = vec![format!("计划于 {}：{n} 批，因子为{}。", f.planned, factors.join("、"))];
+    let runs: Vec<String> = f.still_to_make.iter().map(ToString::to_string).collect();
+    let mut all = vec![words.pick(
+        format!("{} of: {}.", count(n, "batch", "batches"), factors.join("; ")),
+        format!("{n} 批，因子为{}。", factors.join("、")),
+    )];
     all.push(match (n - left, left) {
-        (0, _) => "尚未制作任何一批。".to_owned(),
-        (_, 0) => "已全部制作。品评之后，请看“是哪一步工艺造成的？”。".to_owned(),
-        (made, _) => {
-            let runs: Vec<String> = f.still_to_make.iter().map(ToString::to_string).collect();
-            format!("{n} 批中已制作 {made} 批；尚待制作：{}。", runs.join("、"))
-        }
+        (0, _) => words.pick("None is made yet.", "尚未制作任何一批。").to_owned(),
+        (_, 0) => words
+            .pick(
+                "All are made. When they are tasted, ask “Which step did it?”.",
+                "已全部制作。审评之后，请看“是哪一步工艺造成的？”。",
+            )
+            .to_owned(),
+        (made, _) => words.pick(
+            format!("{made} of {n} are made; still to be made: {}.", listed(&runs)),
+            format!("{n} 批中已制作 {made} 批；尚待制作：{}。", runs.join("、")),
+        ),
     });
-    let unlike: Vec<String> = f
-        .runs
-        .iter()
-        .flat_map(|r| &r.settings)
+    let unlike: Vec<String> = settings()
         .filter(|s| s.as_planned.known() == Some(&false))
         .map(|s| {
-            format!(
-                "{} 的{}为 {}，计划 {}",
-                s.lot.known().map_or("", String::as_str),
-                words.parameter(&s.parameter),
-                s.logged.known().map_or("", String::as_str),
-                words.setting(&s.parameter, &s.planned, s.unit.as_deref())
+            let lot = s.lot.known().map_or("", String::as_str);
+            let name = words.parameter(&s.parameter);
+            let logged = s.logged.known().map_or("", String::as_str);
+            let planned = words.setting(&s.parameter, &s.planned, s.unit.as_deref());
+            words.pick(
+                format!("{lot}: {name} {logged} in the stead of {planned}"),
+                format!("{lot} 的{name}为 {logged}，计划 {planned}"),
             )
         })
         .collect();
     if !unlike.is_empty() {
-        all.push(format!("与计划不同的：{}。以记录为准。", unlike.join("；")));
+        all.push(words.pick(
+            format!("Made otherwise than planned: {}. The log counts.", unlike.join("; ")),
+            format!("与计划不同的：{}。以记录为准。", unlike.join("；")),
+        ));
     }
     all
 }
 
 /// What to keep in mind of a kept trial.
 pub(super) fn made_cautions(f: &TrialMade, words: &Words) -> Vec<String> {
-    if words.lang == Lang::En {
-        return f.cautions.clone();
-    }
     let mut all = Vec::new();
     let missing: Vec<String> = f
         .runs
         .iter()
         .flat_map(|r| &r.settings)
         .filter(|s| s.logged.known().is_none())
-        .filter_map(|s| Some(format!("{} 的{}", s.lot.known()?, words.parameter(&s.parameter))))
+        .filter_map(|s| {
+            let (lot, name) = (s.lot.known()?, words.parameter(&s.parameter));
+            Some(words.pick(format!("{name} of {lot}"), format!("{lot} 的{name}")))
+        })
         .collect();
     if !missing.is_empty() {
-        all.push(format!("尚未记录：{}。缺值会使其因子退出分析。", missing.join("、")));
+        all.push(words.pick(
+            format!(
+                "Still to be logged: {}. What is missing takes its factor out of the analysis.",
+                listed(&missing)
+            ),
+            format!("尚未记录：{}。缺值会使其因子退出分析。", missing.join("、")),
+        ));
     }
     let twice: Vec<String> = f
         .runs
         .iter()
         .filter(|r| r.lots.len() > 1)
-        .map(|r| format!("第 {} 批为 {}", r.run, r.lots.join("、")))
+        .map(|r| {
+            words.pick(
+                format!("batch {} as {}", r.run, listed(&r.lots)),
+                format!("第 {} 批为 {}", r.run, r.lots.join("、")),
+            )
+        })
         .collect();
     if !twice.is_empty() {
-        all.push(format!("做过不止一次：{}；每个批次都计入。", twice.join("；")));
+        all.push(words.pick(
+            format!("Made more than once: {}; each lot counts.", twice.join("; ")),
+            format!("做过不止一次：{}；每个批次都计入。", twice.join("；")),
+        ));
     }
     all
 }

@@ -7,7 +7,7 @@ use crate::book::parameters::Parameters;
 use crate::book::trials::{Factor, Level, TrialFile};
 use crate::sheets::trial::{WorkBatch, WorkSetting, WorkSheet, work_sheet_pdf};
 use crate::sheets::{Lang, SheetError};
-use crate::views::charts::parameter_names;
+use crate::views::charts::{category, parameter_names};
 
 /// Sets the work sheet.
 ///
@@ -39,8 +39,7 @@ pub fn trial(
                 Level::Word(word) => {
                     // A category is called "name: category" there.
                     let known = n.get(&format!("{id}={word}"));
-                    let own = known.and_then(|k| k.rsplit_once(": ")).map(|k| k.1.to_owned());
-                    own.unwrap_or_else(|| word.clone())
+                    known.map_or_else(|| word.clone(), |k| category(k, *lang).to_owned())
                 }
                 Level::YesNo(yes) => match (lang, yes) {
                     (Lang::En, true) => "yes",

@@ -19,6 +19,9 @@ for (const e of document.querySelectorAll('button, a[href], input, select, texta
   if (!shown(e) || e.closest('.unseen, .skip') || e.type === 'hidden') continue;
   const touched = e.closest('label') || e;
   const box = touched.getBoundingClientRect();
+  // A frame that can be moved sideways shows at rest all that can be touched.
+  const frame = touched.closest('.wide')?.getBoundingClientRect();
+  if (frame && box.right > frame.right + 1) wrong.push(`behind the edge: ${of(touched)}`);
   if (box.width < 44 - 0.5 || box.height < 44 - 0.5) wrong.push(`small: ${of(touched)} is ${box.width} by ${box.height}`);
 }
 // Contrast, by the formula of WCAG 2: 4.5 for text, 3 for large text (24 px, or 18.66 px and bold).

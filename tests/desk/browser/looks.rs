@@ -96,7 +96,7 @@ fn each_screen_of_a_profile() {
     phone.tap("term('musty').querySelectorAll('label')[3]");
     phone.until("return head() === 'Stop'");
     phone.press("中文");
-    phone.until("return document.body.innerText.includes('闻到霉味即停止评茶')");
+    phone.until("return document.body.innerText.includes('闻到霉味即停止审评')");
     phone.press("English");
     in_both(&phone, "stop");
     phone.press("I have told them");

@@ -232,7 +232,7 @@ fn back_reload_and_both_languages_keep_the_place_and_the_answers() {
     // The other way round: the door speaks the language that was chosen last.
     phone.press("中文");
     phone.go(&desk.ballots);
-    assert_eq!(phone.until("return head()"), "加入品评");
+    assert_eq!(phone.until("return head()"), "加入审评");
     join(&phone, &desk.ballots, &links["cy"]);
     phone.until("return !!button('下一杯') || !!button('开始第 1 轮')");
     phone.assert_quiet();

@@ -1,21 +1,24 @@
 //! Sentences of findings in simplified Chinese: what a finding says in words, and not in fields of
 //! its own, line by line. A hole `{}` keeps what stands there; `{l}` is a list, `{r}` a range with
 //! what stands beside it, `{t}` a list of terms, `{p}` a parameter, `{o}` what follows from what, `{v}`
-//! names of variances; the Chinese names the holes by their place.
+//! names of variances; the Chinese names the holes by their number.
 
 mod lines;
 
+use std::sync::LazyLock;
+
 use self::lines::LINES;
 use crate::views::charts::Words;
+use crate::views::holes::{Pattern, filled};
 
 /// What a hole holds.
-fn filled(kind: &str, found: &str, words: &Words) -> String {
+fn in_hole(sign: &str, found: &str, words: &Words) -> String {
     let each = |name: &dyn Fn(&str) -> String| -> String {
         let all: Vec<String> =
             found.split(", ").flat_map(|part| part.split(" and ")).map(name).collect();
         all.join("、")
     };
-    match kind {
+    match sign {
         "l" => each(&str::to_owned),
         // A count of gaps may stand behind a term's name.
         "t" => each(&|part| match part.rsplit_once(' ') {
@@ -65,53 +68,27 @@ pub(super) fn variance(name: &str) -> &str {
     }
 }
 
-/// The parts of a pattern: what stands before each hole with the hole's kind, and what stands at its end.
-fn parts(pattern: &str) -> (Vec<(&str, &str)>, &str) {
-    let (mut all, mut rest) = (Vec::new(), pattern);
-    while let Some((before, after)) = rest.split_once('{') {
-        let Some((kind, after)) = after.split_once('}') else { break };
-        all.push((before, kind));
-        rest = after;
-    }
-    (all, rest)
-}
+/// The lines, parted at their holes.
+static KNOWN: LazyLock<Vec<(Pattern<'static>, &str)>> =
+    LazyLock::new(|| LINES.iter().map(|(en, zh)| (Pattern::of(en), *zh)).collect());
 
-/// What stands in the holes of a pattern, if the text is one of it: holes are as short as they can
-/// be, but for the last one.
-fn matched(pattern: &str, text: &str, words: &Words) -> Option<Vec<String>> {
-    let (holes, end) = parts(pattern);
-    let Some(((first, _), _)) = holes.split_first() else {
-        return (pattern == text).then(Vec::new);
-    };
-    let mut rest = text.strip_prefix(first)?;
-    let mut found = Vec::new();
-    for (i, (_, kind)) in holes.iter().enumerate() {
-        let (hole, after) = match holes.get(i + 1) {
-            Some((next, _)) => rest.split_once(next)?,
-            None => (rest.strip_suffix(end)?, ""),
-        };
+/// What stands in the holes of a line, if the text is one of it.
+fn matched<'t>(pattern: &Pattern<'_>, text: &'t str) -> Option<Vec<&'t str>> {
+    pattern.found(text, |i, sign, held| {
         // Only what stands beside a range goes on behind a semicolon; what begins a line begins behind the
         // colon of the sessions or terms that it is about.
-        let on = *kind != "r" && hole.contains("; ");
-        let before = i == 0 && first.is_empty() && hole.contains(": ");
-        if hole.is_empty() || on || before {
-            return None;
-        }
-        found.push(filled(kind, hole, words));
-        rest = after;
-    }
-    Some(found)
+        let on = sign != "r" && held.contains("; ");
+        let before = i == 0 && pattern.begins_with_a_hole() && held.contains(": ");
+        !held.is_empty() && !on && !before
+    })
 }
 
 /// A line in Chinese, if it is known.
 fn line(text: &str, words: &Words) -> Option<String> {
-    LINES.iter().find_map(|(en, zh)| {
-        let found = matched(en, text, words)?;
-        let said = found
-            .iter()
-            .enumerate()
-            .fold((*zh).to_owned(), |said, (i, hole)| said.replace(&format!("{{{i}}}"), hole));
-        Some(said)
+    KNOWN.iter().find_map(|(pattern, zh)| {
+        let found = matched(pattern, text)?;
+        let holes = pattern.signs.iter().zip(found);
+        Some(filled(zh, &holes.map(|(sign, held)| in_hole(sign, held, words)).collect::<Vec<_>>()))
     })
 }
 
@@ -132,7 +109,7 @@ pub(super) fn or_as_it_is(text: &str, words: &Words) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{LINES, parts, said};
+    use super::{KNOWN, LINES, matched, said};
     use crate::plots::Lang;
     use crate::views::charts::Words;
 
@@ -149,7 +126,7 @@ mod tests {
                 "a, b: 1 of 6 planned tasters left no answer.",
                 "a、b：计划的 6 位评茶员中有 1 位未作答。",
             ),
-            ("a: REF is the reference.", "a：参比样为 REF。"),
+            ("a: REF is the reference.", "a：参照样为 REF。"),
             (
                 "2 of 40 scores that were due are missing (floral 1 and hue 1); they are left out, not taken as 0.",
                 "应有的 40 个评分中缺 2 个（花香 1、hue 1）；缺者不计，不当作 0。",
@@ -170,21 +147,19 @@ mod tests {
 
     #[test]
     fn each_line_uses_holes_that_it_has_and_is_the_first_that_fits_itself() {
-        for (en, zh) in LINES {
-            let n = parts(en).0.len();
+        for (own, (en, zh)) in LINES.iter().enumerate() {
+            let n = KNOWN[own].0.signs.len();
             for hole in zh.split('{').skip(1) {
                 let at: usize = hole.split('}').next().unwrap().parse().unwrap();
-                assert!(at < n, "{zh}");
+                assert!((1..=n).contains(&at), "{zh}");
             }
             // A line that stands behind a wider one would never be said.
             let text = en.replace("{}", "7").replace("{l}", "x").replace("{t}", "x");
             let text = text.replace("{r}", "x").replace("{v}", "x").replace("{p}", "x");
             let text = text.replace("{o}", "x");
             assert!(!en.contains("{}") || text != *en);
-            let own = LINES.iter().position(|(e, _)| e == en);
-            let first =
-                LINES.iter().position(|(e, _)| super::matched(e, &text, &words()).is_some());
-            assert_eq!(own, first, "{en}");
+            let first = KNOWN.iter().position(|(pattern, _)| matched(pattern, &text).is_some());
+            assert_eq!(first, Some(own), "{en}");
         }
     }
 }
