@@ -1,14 +1,17 @@
-//! Numbers that are far from what is usual: probably a point in the wrong place, or another unit.
+//! Numbers and days that are far from what is usual: probably a point in the wrong place, another unit, or another year.
 
 use super::ids;
+use super::lot_warnings::LONGEST_MAKING_DAYS;
 use super::lots::Lot;
 use super::parameters::Parameter;
+use super::time::Day;
 use super::units;
 
 /// Ten times off is a point in the wrong place.
 const TIMES: f64 = 10.0;
-/// A temperature has no zero of its own: so many widths of the usual range beside it are far.
-const WIDTHS: f64 = 3.0;
+/// A temperature has no zero of its own: so many widths of the usual range beside it are far, for degrees of the other
+/// scale lie hardly further off (90 °F, 32 °C, where 88 to 127 °C are usual).
+const WIDTHS: f64 = 1.0;
 /// Degrees that a range of temperatures is at least taken to be wide.
 const NARROWEST: f64 = 10.0;
 /// So many values of the book say what is usual in it.
@@ -98,6 +101,52 @@ pub fn far_kilograms(kg: f64, lots: &[Lot]) -> Option<Far> {
     Far::from(kg, ends, by, false)
 }
 
+/// Why a day is odd.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OddDay {
+    /// It is more than a year ahead.
+    Ahead,
+    /// It lies before anybody who writes could remember it.
+    LongAgo,
+    /// A step of the making that comes after the lot was made.
+    AfterMade(Day),
+    /// A step of the making long before the lot was made.
+    LongBeforeMade(Day),
+}
+
+/// So many days ahead are odd.
+const AHEAD_DAYS: i64 = 366;
+/// Before this year nothing is recorded that is tasted now.
+const FIRST_YEAR: i16 = 1900;
+
+/// Why a day is odd that is written down on a day; none if it is not.
+#[must_use]
+pub fn odd_day(day: Day, today: Day) -> Option<OddDay> {
+    if day > today.later(AHEAD_DAYS) {
+        Some(OddDay::Ahead)
+    } else if day.0.year() < FIRST_YEAR {
+        Some(OddDay::LongAgo)
+    } else {
+        None
+    }
+}
+
+/// Why the day of a step is odd in a lot that was first picked and then made on these days; a moment of its storage is
+/// no step of its making. Drying may go on past midnight.
+#[must_use]
+pub fn odd_step(parameter: &str, day: Day, (first, made): (Day, Day)) -> Option<OddDay> {
+    let past_midnight = i64::from(parameter.starts_with("dry."));
+    if parameter.starts_with("store.") {
+        None
+    } else if day > made.later(past_midnight) {
+        Some(OddDay::AfterMade(made))
+    } else if day < first.min(made).later(-LONGEST_MAKING_DAYS) {
+        Some(OddDay::LongBeforeMade(made))
+    } else {
+        None
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -112,11 +161,39 @@ mod tests {
         assert!(is_far(0.59, [6.0, 18.0], false) && !is_far(0.6, [6.0, 18.0], false));
         // No low end of which a tenth could be meant.
         assert!(!is_far(0.0, [0.0, 5.0], false));
-        // Three widths of 39 degrees beside 88 to 127.
-        assert!(is_far(245.0, [88.0, 127.0], true) && !is_far(244.0, [88.0, 127.0], true));
-        assert!(is_far(-30.0, [88.0, 127.0], true) && !is_far(-29.0, [88.0, 127.0], true));
+        // A width of 39 degrees beside 88 to 127; among what is far are 90 °F.
+        assert!(is_far(167.0, [88.0, 127.0], true) && !is_far(166.0, [88.0, 127.0], true));
+        assert!(is_far(48.0, [88.0, 127.0], true) && !is_far(49.0, [88.0, 127.0], true));
+        assert!(is_far((90.0 - 32.0) / 1.8, [88.0, 127.0], true));
         // A narrow range is taken to be ten degrees wide.
-        assert!(!is_far(56.0, [24.0, 26.0], true) && is_far(57.0, [24.0, 26.0], true));
+        assert!(!is_far(36.0, [24.0, 26.0], true) && is_far(37.0, [24.0, 26.0], true));
+    }
+
+    #[test]
+    fn a_day_is_odd_a_year_ahead_before_1900_or_apart_from_the_making() {
+        let day = |text: &str| text.parse::<Day>().unwrap();
+        let today = day("2026-05-14");
+        for (text, odd) in [
+            ("2099-01-01", Some(OddDay::Ahead)),
+            ("2027-05-16", Some(OddDay::Ahead)),
+            ("2027-05-15", None),
+            ("1900-01-01", None),
+            ("1899-12-31", Some(OddDay::LongAgo)),
+            ("0001-01-01", Some(OddDay::LongAgo)),
+        ] {
+            assert_eq!(odd_day(day(text), today), odd, "{text}");
+        }
+        for (text, odd) in [
+            ("2026-05-15", Some(OddDay::AfterMade(today))),
+            ("2026-05-14", None),
+            ("2026-05-02", None),
+            ("2026-05-01", Some(OddDay::LongBeforeMade(today))),
+        ] {
+            let days = (day("2026-05-12"), today);
+            assert_eq!(odd_step("wither.start", day(text), days), odd, "{text}");
+            assert_eq!(odd_step("store.packed", day(text), days), None, "{text}");
+        }
+        assert_eq!(odd_step("dry.start", day("2026-05-15"), (today, today)), None);
     }
 
     #[test]

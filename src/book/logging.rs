@@ -5,11 +5,11 @@ use rand_chacha::rand_core::Rng;
 
 use super::book_file::clock;
 use super::lots::{Followed, How, LogLine, Lot, LotFile, MAIN};
-use super::parameters::{ParameterKind, Parameters, RESERVE_DRAWN, mend_unknown};
+use super::parameters::{ParameterKind, Parameters, RESERVE_DRAWN, RESERVE_KEPT, mend_unknown};
 use super::problem::{Problems, did_you_mean};
 use super::store::WriteLock;
 use super::time::{Day, Moment};
-use super::writing::refused;
+use super::writing::{must_be_short, must_be_there, refused};
 use super::{Book, BookError, csv_file, ids, toml_file};
 
 /// A line to be logged.
@@ -72,6 +72,11 @@ pub(super) fn line_of(
             mend_unknown(&entry.parameter, parameters),
         ));
     };
+    must_be_short(&parameter.id, entry.value.as_deref())?;
+    for (flag, text) in [("--by", &entry.by), ("--reason", &entry.reason), ("--note", &entry.note)]
+    {
+        must_be_short(flag, text.as_deref())?;
+    }
     let mut unit = entry.unit.clone();
     let mut value = entry.value.clone();
     if let Some(text) = &entry.value {
@@ -171,6 +176,11 @@ pub fn log_lot(
             format!("one of {}", known.join(", ")),
             did_you_mean(arm, known.iter().map(String::as_str), "add the arm with `lot split`"),
         ));
+    }
+    // What a correction leaves at its moment is not judged anew.
+    let judged = entry.value.is_some() && (entry.replaces.is_none() || entry.at.is_some());
+    if judged && [RESERVE_KEPT, RESERVE_DRAWN].iter().any(|p| ids::same(&entry.parameter, p)) {
+        must_be_there(&lot, (at.day(), at.to_the_minute()), ("moment", "--at"))?;
     }
     let clock = clock_of(book);
     let entry = &by_the_clock(entry, corrected, now, &parameters, &lot, &clock)?;

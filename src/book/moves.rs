@@ -9,7 +9,7 @@ use super::parameters::{Parameters, Value};
 use super::problem::Problems;
 use super::store::WriteLock;
 use super::time::{Day, Moment};
-use super::writing::{must_be_there, refused};
+use super::writing::{must_be_short, must_be_there, refused};
 use super::{Book, BookError, ids, starter};
 
 /// The step of storage, before the point of its parameters.
@@ -64,12 +64,14 @@ pub fn move_lot(
             "give --place, --pack, --temperature or --humidity",
         ));
     }
+    must_be_short("--place", moved.place.as_deref())?;
+    must_be_short("--pack", moved.pack.as_deref())?;
     let _lock = WriteLock::take(book.root())?;
     let parameters = book.parameters()?.value;
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let at = moved.on.unwrap_or(now);
-    must_be_there(&lot, (at.day(), at), ("moment", "--on"))?;
+    must_be_there(&lot, (at.day(), at.to_the_minute()), ("moment", "--on"))?;
     let arm = arm.map(|arm| lot.arm_on(Some(arm), at.day())).transpose()?;
     let mut lines = Vec::new();
     for (parameter, value) in given {

@@ -8,10 +8,10 @@ use super::reading::{BOOK, Everything, PARAMETERS, RECIPES, TASTERS, VOCABULARY}
 use super::retasting::{self, RETASTING, RetastingFile};
 use super::store::{self, StoreError, WriteLock};
 use super::tasters::{self, Tasters};
-use super::toml_file;
+use super::toml_file::{self, Described};
 use super::trial_rules;
 use super::vocabulary;
-use super::writing::refused;
+use super::writing::{TEXT_MOST, refused};
 use super::{Book, BookError, lot_graph, lot_log, recipes, trial_files};
 
 /// The descriptions that a book has once each, in the order in which a maker meets them.
@@ -126,7 +126,11 @@ impl Book {
         old: &str,
         lots: &[Lot],
     ) -> Result<Problems, BookError> {
-        let after = self.with(file, text, lots)?;
+        let mut after = self.with(file, text, lots)?;
+        if self.lot_of_file(file)?.is_some() {
+            too_long(file, text, old, &mut after);
+        }
+        let after = after;
         let own = |p: &Problem| p.file == file;
         if after.sorted().into_iter().all(own) {
             return Ok(after);
@@ -252,5 +256,36 @@ impl Book {
             )?;
         }
         Ok(())
+    }
+}
+
+/// Texts of a lot's description that are longer than what is written, but for those that were there before.
+fn too_long(file: &str, text: &str, old: &str, problems: &mut Problems) {
+    let read = |text: &str| -> Option<Described<LotFile>> {
+        let digest = store::digest(text.as_bytes());
+        toml_file::parse(file, text.to_owned(), digest, &mut Problems::new())
+    };
+    let Some(new) = read(text) else { return };
+    let old = read(old).map(|old| old.value);
+    let texts = |lot: &LotFile| {
+        [
+            ("garden", lot.garden.clone()),
+            ("plot", lot.plot.clone()),
+            ("cultivar", lot.cultivar.clone()),
+            ("season", lot.season.clone()),
+            ("notes", lot.notes.clone()),
+        ]
+    };
+    let known = old.as_ref().map(texts);
+    for (i, (key, text)) in texts(&new.value).into_iter().enumerate() {
+        let n = text.as_ref().map_or(0, |t| t.chars().count());
+        if n > TEXT_MOST && known.as_ref().is_none_or(|known| known[i].1 != text) {
+            problems.push(new.problem(
+                &[key],
+                format!("{key} has {n} characters"),
+                format!("at most {TEXT_MOST}"),
+                "shorten it; what is longer is kept as a file of its own",
+            ));
+        }
     }
 }

@@ -10,7 +10,7 @@ use super::parameters::QUARANTINE;
 use super::problem::Problems;
 use super::store::WriteLock;
 use super::time::Moment;
-use super::writing::{must_be_there, refused};
+use super::writing::{must_be_short, must_be_there, refused};
 use super::{Book, BookError};
 
 /// A quarantine that begins or ends.
@@ -53,12 +53,13 @@ pub fn change(
             "name them with --by",
         ));
     }
+    must_be_short("--reason", Some(&change.reason))?;
     let _lock = WriteLock::take(book.root())?;
     let parameters = book.parameters()?.value;
     let mut before = Problems::new();
     let lot = lot_for_mending(book, lot, &parameters, &mut before)?;
     let at = change.on.unwrap_or(now);
-    must_be_there(&lot, (at.day(), at), ("moment", "--on"))?;
+    must_be_there(&lot, (at.day(), at.to_the_minute()), ("moment", "--on"))?;
     let arm = arm.map(|arm| lot.arm_on(Some(arm), at.day())).transpose()?;
     // Mistakes in other lots do not keep a lot from being put into quarantine.
     let lots = book.lots().unwrap_or_else(|_| vec![lot.clone()]);

@@ -150,6 +150,12 @@ impl Moment {
         (self.timestamp.as_second() - earlier.timestamp.as_second()) as f64 / 3600.0
     }
 
+    /// The day and the time of day on its own clock, to the minute: what a maker reads.
+    #[must_use]
+    pub fn to_the_minute(self) -> String {
+        self.offset.to_datetime(self.timestamp).strftime("%Y-%m-%d %H:%M").to_string()
+    }
+
     /// The earlier of two moments.
     #[must_use]
     pub fn min_of(self, other: Self) -> Self {

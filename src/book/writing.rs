@@ -47,11 +47,45 @@ pub(super) fn must_be_there(
     ))
 }
 
+/// So many characters a text of a lot's log or description has at most: a page or so.
+pub const TEXT_MOST: usize = 2000;
+
+/// A text of a lot's log or description is no longer than [`TEXT_MOST`]; `what` is the flag that gives it, or the
+/// parameter.
+///
+/// # Errors
+/// If it is longer.
+pub fn must_be_short(what: &str, text: Option<&str>) -> Result<(), BookError> {
+    let n = text.map_or(0, |t| t.chars().count());
+    if n <= TEXT_MOST {
+        return Ok(());
+    }
+    Err(refused(
+        format!("{what} has {n} characters"),
+        format!("at most {TEXT_MOST}"),
+        "shorten it; what is longer is kept as a file of its own",
+    ))
+}
+
+/// The same of all texts of a new lot's description.
+fn must_have_short_texts(file: &LotFile) -> Result<(), BookError> {
+    let texts = [
+        ("--garden", &file.garden),
+        ("--plot", &file.plot),
+        ("--cultivar", &file.cultivar),
+        ("--season", &file.season),
+        ("--notes", &file.notes),
+    ];
+    texts.into_iter().try_for_each(|(flag, text)| must_be_short(flag, text.as_deref()))
+}
+
 pub(super) fn must_be_id(what: &str, id: &str) -> Result<(), BookError> {
     if ids::is_id(id) {
         return Ok(());
     }
-    Err(refused(format!("\"{id}\" cannot be the id of a {what}"), ids::RULE, "choose another id"))
+    let a = if what.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+    let found = format!("\"{id}\" cannot be the id of {a} {what}");
+    Err(refused(found, ids::RULE, "choose another id"))
 }
 
 /// Adds a taster to tasters.toml; comments in the file stay.
@@ -259,6 +293,7 @@ fn make_aside(
     now: Moment,
     rng: &mut impl Rng,
 ) -> Result<tempfile::TempDir, BookError> {
+    must_have_short_texts(&new.file)?;
     let to_be_made = now.day()..=now.day().later(LONGEST_MAKING_DAYS);
     let at = if to_be_made.contains(&new.file.made) { now } else { new.file.made.noon(now) };
     let mut lines = Vec::new();

@@ -1,5 +1,7 @@
 //! What is wrong in a form that was sent: all of it at once, each beside its field.
 
+use std::collections::BTreeSet;
+
 use axum::http::StatusCode;
 use maud::{Markup, PreEscaped, html};
 
@@ -9,6 +11,7 @@ use super::posted::Posted;
 use super::say::Say;
 use super::told::{self, Names};
 use crate::book::BookError;
+use crate::book::writing::TEXT_MOST;
 
 /// The boxes by which values that were asked back are meant.
 const SURE: &str = "sure";
@@ -75,10 +78,35 @@ impl Mistakes {
         }
     }
 
+    /// Notes each field of a form whose text is longer than a text of the record.
+    #[must_use]
+    pub fn of_long_texts(posted: &Posted, say: Say) -> Self {
+        let mut all = Self::default();
+        for (field, text) in &posted.0 {
+            let n = text.chars().count();
+            if n > TEXT_MOST {
+                all.add(
+                    field,
+                    say.of(
+                        format!("{n} characters\n  expected: at most {TEXT_MOST}\n  to mend:  shorten it; what is longer is kept as a file of its own"),
+                        format!("{n} 个字符\n  应为：最多 {TEXT_MOST}\n  如何改正：请缩短；更长的内容请另存为文件"),
+                    ),
+                );
+            }
+        }
+        all
+    }
+
     /// Whether something is wrong with a field.
     #[must_use]
     pub fn has(&self, field: &str) -> bool {
         self.0.iter().any(|m| m.field == field)
+    }
+
+    /// Whether something is wrong with one of the fields that a form has for parts of a field.
+    #[must_use]
+    pub fn has_part_of(&self, field: &str) -> bool {
+        self.0.iter().any(|m| m.field.strip_prefix(field).is_some_and(|rest| rest.starts_with('.')))
     }
 
     /// Whether nothing is wrong.
@@ -166,7 +194,15 @@ pub fn shown(say: Say, form: Markup, mistakes: &Mistakes, names: &Names) -> Mark
         let own = format!("amiss-{i}");
         let found = find(&page, &m.field).map(|control| {
             let beside = beside(say, m, &own, names);
-            (control.label.clone(), control.id.clone(), put(&page, &control, &own, &beside))
+            let over = control
+                .legend
+                .as_ref()
+                .map_or_else(String::new, |l| format!("{l}{}", say.of(", ", "，")));
+            (
+                format!("{over}{}", control.label),
+                control.id.clone(),
+                put(&page, &control, &own, &beside),
+            )
         });
         above.push(match found {
             Some((label, id, with)) => {
@@ -206,6 +242,7 @@ pub fn with_wrong(
     names: &Names,
 ) -> (StatusCode, Markup) {
     let say = reader.say;
+    let form = with_meant(say, form, posted);
     let status = match wrong {
         Wrong::Book(BookError::Store(_)) => StatusCode::INTERNAL_SERVER_ERROR,
         _ => StatusCode::UNPROCESSABLE_ENTITY,
@@ -222,11 +259,38 @@ pub fn with_wrong(
     (status, body)
 }
 
+/// More fields that could be odd no form has.
+const MOST_MEANT: usize = 100;
+
+/// The form with the boxes that were ticked for what still stands in their fields: it is not asked again because
+/// something else was wrong.
+fn with_meant(say: Say, form: Markup, posted: &Posted) -> Markup {
+    let mut page = form.into_string();
+    let all: BTreeSet<String> = posted.all(SURE).into_iter().collect();
+    for meant in all.into_iter().take(MOST_MEANT) {
+        let Some((field, text)) = meant.split_once('=') else { continue };
+        if text.is_empty() || posted.text(field) != text {
+            continue;
+        }
+        if let Some(control) = find(&page, field) {
+            page.insert_str(control.end, &box_of(say, &meant, true).0);
+        }
+    }
+    PreEscaped(page)
+}
+
+/// The box by which a value is meant.
+fn box_of(say: Say, value: &str, on: bool) -> Markup {
+    html! {
+        label.sure { input type="checkbox" name=(SURE) value=(value) checked[on]; " " (say.of("It is right: keep it", "无误，保留")) }
+    }
+}
+
 fn beside(say: Say, m: &Mistake, id: &str, names: &Names) -> Markup {
     html! {
         span.amiss id=(id) { (told::markup_naming(say, &m.text, names)) }
         @if let Some(text) = &m.asked {
-            label.sure { input type="checkbox" name=(SURE) value=(sure(&m.field, text)); " " (say.of("It is right: keep it", "无误，保留")) }
+            (box_of(say, &sure(&m.field, text), false))
         }
     }
 }
@@ -236,6 +300,8 @@ fn beside(say: Say, m: &Mistake, id: &str, names: &Names) -> Markup {
 struct Control {
     /// Its id.
     id: String,
+    /// What stands over it, if it is one of a pair.
+    legend: Option<String>,
     /// What its label holds.
     label: String,
     /// Where its tag begins, and where it ends.
@@ -261,7 +327,18 @@ fn find(page: &str, field: &str) -> Option<Control> {
     let label = page.find(&mark).map(|l| l + mark.len());
     let label = label.and_then(|l| page[l..].split("</label>").next());
     let label = label.unwrap_or(&escaped).to_owned();
-    Some(Control { id, label, tag: (begin, end_of_tag), end })
+    let legend = legend_of(&page[..begin]).map(str::to_owned);
+    Some(Control { id, legend, label, tag: (begin, end_of_tag), end })
+}
+
+/// The legend of the pair of fields that is open at the end of a part of a page.
+fn legend_of(before: &str) -> Option<&str> {
+    let open = before.rfind("<fieldset class=\"pair\">")?;
+    let inside = &before[open..];
+    if inside.contains("</fieldset>") {
+        return None;
+    }
+    inside.split_once("<legend>")?.1.split("</legend>").next()
 }
 
 /// The page with something beside a control, which is marked as wrong and described by it.

@@ -20,6 +20,7 @@ pub mod afterwards;
 pub mod answers;
 mod asked;
 pub mod ballots;
+pub mod before_made;
 pub mod changes;
 pub mod check;
 pub mod close;

@@ -4,7 +4,7 @@ use super::common::Garden;
 use super::record::{Maker, between, open, plain};
 
 /// What stands beside a field that is wrong, as a browser shows it: the text that the field is described by.
-fn beside<'p>(page: &'p str, field: &str) -> &'p str {
+pub fn beside<'p>(page: &'p str, field: &str) -> &'p str {
     let at = page.find(&format!(" id=\"{field}\"")).unwrap_or_else(|| panic!("no {field}: {page}"));
     let begin = page[..at].rfind('<').unwrap();
     let tag = &page[begin..at + page[at..].find('>').unwrap()];
@@ -14,13 +14,13 @@ fn beside<'p>(page: &'p str, field: &str) -> &'p str {
     between(page, &format!("id=\"{id}\">"), "</span>")
 }
 
-fn refused(maker: &Maker, path: &str, fields: &[(&str, &str)]) -> String {
+pub fn refused(maker: &Maker, path: &str, fields: &[(&str, &str)]) -> String {
     let (status, page) = maker.post(path, fields);
     assert_eq!(status, 422, "{path}: {page}");
     plain(&page)
 }
 
-fn log_of(garden: &Garden, lot: &str) -> String {
+pub fn log_of(garden: &Garden, lot: &str) -> String {
     garden.read(&format!("lots/{lot}/log.csv"))
 }
 

@@ -8,6 +8,7 @@ mod batch;
 mod browser;
 mod common;
 mod crash;
+mod days;
 mod disk;
 mod few_files;
 mod forms;

@@ -9,6 +9,8 @@ use crate::book::session_files::{Kind, TestPlan};
 use crate::book::time::Day;
 use crate::desk::mistakes::{Mistakes, Wrong};
 use crate::desk::posted::Posted;
+use crate::desk::record::asked_back;
+use crate::desk::say::Say;
 use crate::scores::ALPHA;
 use crate::session::{Duplicates, FlightRequest, PlanRequest, Terms};
 
@@ -104,6 +106,26 @@ fn flight(line: &str, duplicates: &Duplicates) -> FlightRequest {
         ),
     };
     FlightRequest { lots, duplicates }
+}
+
+/// Asks odd days of a session back.
+///
+/// # Errors
+/// That they are asked back.
+pub fn odd_days(
+    form: &Posted,
+    request: &PlanRequest,
+    (say, today): (Say, Day),
+) -> Result<(), Wrong> {
+    let mut amiss = Mistakes::default();
+    let named = form.filled("day").is_some();
+    for (i, day) in request.days.iter().enumerate() {
+        let field = if named && i == 0 { "day" } else { "days" };
+        if !amiss.has(field) {
+            asked_back::day((form, say), field, Some(*day), today, &mut amiss);
+        }
+    }
+    amiss.none()
 }
 
 /// The kind that is asked for.

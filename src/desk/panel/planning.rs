@@ -176,6 +176,7 @@ pub async fn plan(State(app): State<Shared>, reader: Reader, posted: Posted) -> 
     let planned = aside(move || {
         of.taken.once(&form, || -> Result<CameOf, Wrong> {
             let request = form::request(&form)?;
+            form::odd_days(&form, &request, (say, now.day()))?;
             let planned = session::plan(of.book(), &request, now, DealSecret::from_system()?)?;
             let mut told = vec![is_planned(say, &planned)];
             told.extend(planned.warnings.iter().map(|w| told::text(say, w)));

@@ -1,11 +1,11 @@
 //! Values of a form or of the step clock: whether they hold, and whether they are so odd that they are asked back.
 
 use crate::book::book_file::clock;
-use crate::book::far::{By, Far, far, far_kilograms};
-use crate::book::lots::Lot;
+use crate::book::far::{By, Far, OddDay, far, far_kilograms, odd_day, odd_step};
+use crate::book::lots::{Lot, LotFile};
 use crate::book::masses::{Odd, kilograms_of, odd, weighed};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
-use crate::book::time::Moment;
+use crate::book::time::{Day, Moment};
 use crate::book::writing::refused;
 use crate::book::{ids, units};
 use crate::desk::App;
@@ -24,6 +24,8 @@ pub struct Looked<'a> {
     pub lots: &'a [Lot],
     /// What can be recorded.
     pub parameters: &'a Parameters,
+    /// The days on which it was first picked and made, if its steps are to be held against them.
+    pub days: Option<(Day, Day)>,
     /// Who reads.
     pub say: Say,
 }
@@ -45,11 +47,17 @@ impl Looked<'_> {
         let value = p.value_of(text, None).ok()?.number()?;
         let far = far(p, value, self.lots)?;
         let unit = p.unit.as_deref().map_or_else(String::new, |u| format!(" {u}"));
-        let name = p.label(say.key());
         Some(say.of(
-            format!("{name}: {text}, {}.", of_far(&far, &unit, say)),
-            format!("{name}：{text}，{}。", of_far(&far, &unit, say)),
+            format!("{text}, {}.", of_far(&far, &unit, say)),
+            format!("{text}，{}。", of_far(&far, &unit, say)),
         ))
+    }
+
+    /// Why the moment of a step is asked back.
+    fn odd_moment(&self, p: &Parameter, text: &str, today: Day) -> Option<String> {
+        let day = text.parse::<Moment>().ok()?.day();
+        let of_step = || odd_step(&p.id, day, self.days?);
+        odd_day(day, today).or_else(of_step).map(|odd| of_day(day, odd, self.say))
     }
 
     fn hardly_together(&self, p: &Parameter, masses: &[(&str, f64)]) -> Option<String> {
@@ -100,10 +108,19 @@ impl Looked<'_> {
             })
             .collect();
         for (field, p, text) in &filled {
-            if let Err(r) = p.value_of(&in_full(app, p, text), None) {
+            let whole = in_full(app, p, text);
+            if let Err(r) = p.value_of(&whole, None) {
                 amiss.add(field, refused(r.found, r.expected, r.mend).to_string());
-            } else if let Some(asked) = self.asked_back(p, text, &masses) {
-                amiss.ask(field, posted, self.or_right(&asked));
+                continue;
+            }
+            let asked = match p.kind {
+                // A time of day alone is meant of a day that the log knows.
+                ParameterKind::Moment if !text.contains(['T', ' ']) => None,
+                ParameterKind::Moment => self.odd_moment(p, &whole, app.now().day()),
+                _ => self.asked_back(p, text, &masses),
+            };
+            if let Some(asked) = asked {
+                amiss.ask(field, posted, or_right(&asked, self.say));
             }
         }
     }
@@ -117,17 +134,55 @@ impl Looked<'_> {
                 format!("{kg} kg, {}.", of_far(&far, " kg", say)),
                 format!("{kg} kg，{}。", of_far(&far, " kg", say)),
             );
-            amiss.ask(field, posted, self.or_right(&told));
+            amiss.ask(field, posted, or_right(&told, say));
         }
     }
+}
 
-    /// How what is asked back is answered on a form.
-    fn or_right(&self, asked: &str) -> String {
-        self.say.of(
-            format!("{asked}\n  to mend:  correct it, or tick that it is right"),
-            format!("{asked}\n  如何改正：请更正，或勾选确认无误"),
-        )
+/// Asks a day of a form back if it is odd.
+pub fn day(
+    (posted, say): (&Posted, Say),
+    field: &str,
+    day: Option<Day>,
+    today: Day,
+    amiss: &mut Mistakes,
+) {
+    if let Some((day, odd)) = day.and_then(|day| Some((day, odd_day(day, today)?))) {
+        amiss.ask(field, posted, or_right(&of_day(day, odd, say), say));
     }
+}
+
+/// The day on which a lot was first picked, or made if that is not known, and the day on which it was made.
+pub fn days_of(lot: &LotFile) -> (Day, Day) {
+    (lot.picked.iter().copied().fold(lot.made, Day::min), lot.made)
+}
+
+/// Why a day is odd, in words.
+fn of_day(day: Day, odd: OddDay, say: Say) -> String {
+    match odd {
+        OddDay::Ahead => {
+            say.of(format!("{day} is more than a year ahead."), format!("{day} 在一年多以后。"))
+        }
+        OddDay::LongAgo => {
+            say.of(format!("{day} lies before 1900."), format!("{day} 早于 1900 年。"))
+        }
+        OddDay::AfterMade(made) => say.of(
+            format!("{day} comes after the day on which the lot was made, {made}."),
+            format!("{day} 晚于批次的制成日期 {made}。"),
+        ),
+        OddDay::LongBeforeMade(made) => say.of(
+            format!("{day} lies long before the day on which the lot was made, {made}."),
+            format!("{day} 远早于批次的制成日期 {made}。"),
+        ),
+    }
+}
+
+/// How what is asked back is answered on a form.
+fn or_right(asked: &str, say: Say) -> String {
+    say.of(
+        format!("{asked}\n  to mend:  correct it, or tick that it is right"),
+        format!("{asked}\n  如何改正：请更正，或勾选确认无误"),
+    )
 }
 
 /// A moment that is typed without its offset, in full by the book's clock.
@@ -146,13 +201,15 @@ fn in_full(app: &App, p: &Parameter, text: &str) -> String {
 /// From what a value is far, in words.
 fn of_far(far: &Far, unit: &str, say: Say) -> String {
     let (low, high) = (units::four_digits(far.low), units::four_digits(far.high));
-    let range = if low == high {
-        low
-    } else {
-        say.of(format!("{low} to {high}"), format!("{low} 至 {high}"))
-    };
+    let is_one = low == high;
+    let range =
+        if is_one { low } else { say.of(format!("{low} to {high}"), format!("{low} 至 {high}")) };
     match far.by {
         By::Usual => say.of(format!("where {range}{unit} is usual"), format!("常见 {range}{unit}")),
+        By::Book(n) if is_one => say.of(
+            format!("where all {n} values of this book are {range}{unit}"),
+            format!("本册已有的 {n} 个数值均为 {range}{unit}"),
+        ),
         By::Book(n) => say.of(
             format!("where the {n} values of this book are {range}{unit}"),
             format!("本册已有的 {n} 个数值为 {range}{unit}"),

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::classes::{class_field, must_be_meant};
 use super::log::{arms, looked_at};
 use super::new::{made_on, values_of_making, values_of_new};
-use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
+use super::{Body, CameOf, asked_back, fields, lot_page, rng, shown, words, written};
 use crate::book::fitness::SAFETY;
 use crate::book::lots::{Lot, LotFile};
 use crate::book::moves::{Move, move_lot};
@@ -117,7 +117,7 @@ fn moving(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body, 
 
 fn moved(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     let mut amiss = Mistakes::default();
-    let on = amiss.take("on", fields::when(posted, "on", app.book())).flatten();
+    let on = fields::moment_of(app, (posted, reader.say), "on", &mut amiss);
     for (field, parameter) in [("temperature", STORE_TEMPERATURE), ("humidity", STORE_HUMIDITY)] {
         looked_at(app, reader, id, (posted, field, parameter), &mut amiss)?;
     }
@@ -176,7 +176,7 @@ fn drawing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body,
 fn drawn(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     let which = if posted.text("which") == RESERVE_KEPT { RESERVE_KEPT } else { RESERVE_DRAWN };
     let mut amiss = Mistakes::default();
-    let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+    let at = fields::moment_of(app, (posted, reader.say), "at", &mut amiss);
     if posted.text("grams").is_empty() {
         let why = "a value; only a correction may take one back";
         let none = refused(format!("{which} has no value"), why, "give the value");
@@ -225,7 +225,7 @@ fn putting_away(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<
 }
 
 fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
-    changed(app, id, posted, true)?;
+    changed(app, reader, id, posted, true)?;
     let say = reader.say;
     Ok(CameOf::new(
         lot_page(id),
@@ -233,10 +233,16 @@ fn put_away(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Cam
     ))
 }
 
-fn changed(app: &App, id: &str, posted: &Posted, begins: bool) -> Result<(), Wrong> {
+fn changed(
+    app: &App,
+    reader: &Reader,
+    id: &str,
+    posted: &Posted,
+    begins: bool,
+) -> Result<(), Wrong> {
     let arm = fields::text(posted, "arm");
     let mut amiss = Mistakes::default();
-    let on = amiss.take("on", fields::when(posted, "on", app.book())).flatten();
+    let on = fields::moment_of(app, (posted, reader.say), "on", &mut amiss);
     amiss.none()?;
     let is = Change {
         begins,
@@ -270,7 +276,7 @@ fn clearing(_: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Body
 }
 
 fn cleared(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
-    changed(app, id, posted, false)?;
+    changed(app, reader, id, posted, false)?;
     let say = reader.say;
     let told = say.of(
         format!("{id} is cleared: it may be served again."),
@@ -332,6 +338,7 @@ fn split_up(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<Cam
     let into_lots = posted.text("way") == "lots";
     let mut amiss = Mistakes::default();
     let day = amiss.take("on", fields::day_of(posted.text("on")));
+    asked_back::day((posted, say), "on", day, app.now().day(), &mut amiss);
     let mut parts: Vec<(String, Option<f64>)> = Vec::new();
     for i in 1..=PARTS {
         let (field, weighed) = (format!("part-{i}"), format!("kg-{i}"));
@@ -421,7 +428,7 @@ pub async fn blend(State(app): State<Shared>, reader: Reader, posted: Posted) ->
             let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
             // Left empty it is that of what goes in.
             amiss.take("class", must_be_meant(app, posted, reader.say));
-            let made = amiss.take("made", made_on(posted));
+            let made = made_on(app, (posted, reader.say), &mut amiss);
             let from = (1..=MOST).filter_map(|i| taken(posted, i, &mut amiss)).collect();
             let file = file_of(posted, posted.text("class"), new.kg, amiss.none_or(made)?);
             let tea = NewTea { new: new.of(posted, file), from };
@@ -536,7 +543,7 @@ fn refiring(app: &App, reader: &Reader, lot: &Lot, posted: &Posted) -> Result<Bo
 fn refired(app: &App, reader: &Reader, id: &str, posted: &Posted) -> Result<CameOf, Wrong> {
     let mut amiss = Mistakes::default();
     let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
-    let made = amiss.take("made", made_on(posted));
+    let made = made_on(app, (posted, reader.say), &mut amiss);
     let goes_in = fields::kilograms(posted.text("in")).and_then(|kg| {
         let none = || {
             refused("it is not said how much goes in", "kilograms", "weigh it, and fill them in")

@@ -151,13 +151,17 @@ fn log(app: &App, reader: &Reader, line: &Tapped) -> Result<Became, BookError> {
         (None, _) => line.value.as_ref().map(|v| v.trim().replace(['\r', '\n'], " ")),
     };
     let (of, say) = (&parameters.value, reader.say);
-    let looked = Looked { lot: Some(lot), id: &lot.id, lots: &lots, parameters: of, say };
+    let looked =
+        Looked { lot: Some(lot), id: &lot.id, lots: &lots, parameters: of, days: None, say };
     // A line that is sent again because its answer was lost is logged already: it asks nothing.
     let there = lot.log.values().any(|l| l.entry == line.entry);
     if let Some(text) = value.as_ref().filter(|_| !line.sure && !there)
         && let Some(asked) = looked.asked_back(p, text, &[])
     {
-        return Ok(Became::Asked(asked));
+        // Where no field stands beside it, it says what it is about.
+        let (name, colon) = (p.label(reader.say.key()), reader.say.0.colon());
+        let named = if asked.contains(name) { asked } else { format!("{name}{colon}{asked}") };
+        return Ok(Became::Asked(named));
     }
     let taken_back = reader.say.of("taken back at the step clock", "在车间计时撤销");
     let entry = Entry {

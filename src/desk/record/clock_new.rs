@@ -7,6 +7,7 @@ use maud::html;
 
 use super::asked_back::Looked;
 use super::clock::{framed, framed_sheet};
+use super::new::made_on;
 use super::next_id::next_id;
 use super::{Body, classes, fields, names_of_parameters, rng};
 use crate::book::lots::{How, LotFile};
@@ -104,11 +105,11 @@ fn added(app: &App, reader: &Reader, posted: &Posted) -> Result<String, Wrong> {
     let free = app.book().lot_ids().and_then(|taken| must_be_free(id, &taken));
     amiss.take("id", free);
     amiss.take("class", classes::class_of(app, posted, reader.say));
-    let made = amiss.take("made", fields::day_of(posted.text("made")));
+    let made = made_on(app, (posted, reader.say), &mut amiss);
     let weighed = posted.filled("leaf").map(|kg| (LEAF.to_owned(), fields::decimal(kg)));
     let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
     let (of, say) = (&parameters.value, reader.say);
-    let looked = Looked { lot: None, id, lots: &lots, parameters: of, say };
+    let looked = Looked { lot: None, id, lots: &lots, parameters: of, days: None, say };
     let held = weighed.iter().map(|(id, kg)| ("leaf".to_owned(), id.clone(), kg.clone()));
     looked.values(app, posted, &held.collect::<Vec<_>>(), &mut amiss);
     let file = LotFile::new(id, posted.text("class"), amiss.none_or(made)?);

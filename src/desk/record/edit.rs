@@ -8,12 +8,13 @@ use maud::{Markup, html};
 use serde::Deserialize;
 use toml_edit::{Document, DocumentMut, Item, Table, TableLike};
 
-use super::asked_back::Looked;
+use super::asked_back::{self, Looked};
 use super::field_words::{self, Shown};
 use super::tables::{Field, Form, begin_of, part_mut, table, table_mut, write};
 use super::texts::{conflict, readable};
 use super::things::{self, Thing};
 use super::{Body, classes, fields, lot_page, sheet, shown};
+use crate::book::far::odd_day;
 use crate::book::problem::Problems;
 use crate::book::proposed::{Saved, Text};
 use crate::book::reading::BOOK;
@@ -25,6 +26,7 @@ use crate::desk::page::{Part, Reader, aside, failed, go, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::told::Names;
 use crate::desk::{App, Shared};
+use crate::session::before_made;
 
 /// Which table is edited.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -306,7 +308,8 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
             }
             Err(wrong) => match form_of(&app, &reader, &what, Some(&posted)) {
                 Ok((title, form)) => {
-                    let names = field_names(&app, &reader, &what);
+                    let typed = posted.0.iter().map(|(_, text)| text.clone());
+                    let names = field_names(&app, &reader, &what).beside(typed);
                     let (status, body) = with_wrong((&app, &reader), &posted, &wrong, form, &names);
                     (status, sheet(&app, &reader, what.part(), &title, &body)).into_response()
                 }
@@ -394,7 +397,7 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
             )));
         };
         for field in fields {
-            amiss.take(field.key, write(field, of, posted, &languages));
+            write(field, of, posted, &languages, &mut amiss);
         }
         // A table of which nothing is said is not written.
         if let Some(part) = part.filter(|_| of.is_empty()) {
@@ -403,12 +406,15 @@ fn change(app: &App, reader: &Reader, what: &What, posted: &Posted) -> Result<Sa
     }
     if let What::Lot(id) = &what {
         amiss.take("class", classes::must_be_meant(app, posted, reader.say));
-        if !amiss.has("kg") {
-            kilograms_of_lot(app, reader, (posted, id), &mut amiss)?;
-        }
+        odd_in_lot(app, reader, (posted, id), &mut amiss)?;
     }
     let (text, lots) = (doc.to_string(), readable(app));
-    let problems = if amiss.is_empty() {
+    let tasted = before_made::problems_of_text(app.book(), &file, &text)?;
+    let problems = if !tasted.is_empty() {
+        let mut problems = app.book().mistakes_of_text(&file, &text, &lots)?;
+        tasted.sorted().into_iter().cloned().for_each(|p| problems.push(p));
+        problems
+    } else if amiss.is_empty() {
         match app.book().save_text(&file, &text, seen, &lots) {
             Err(BookError::Records(problems)) => problems,
             other => return Ok(other?),
@@ -446,17 +452,32 @@ fn noted(
     Err(Wrong::Form(amiss))
 }
 
-/// Kilograms that are far from those of the other lots are asked back, if they are new.
-fn kilograms_of_lot(
+/// Kilograms that are far from those of the other lots, and odd days, are asked back, if they are new.
+fn odd_in_lot(
     app: &App,
     reader: &Reader,
     (posted, id): (&Posted, &str),
     amiss: &mut Mistakes,
 ) -> Result<(), BookError> {
     let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
-    let was = lots.iter().find(|l| ids::same(&l.id, id)).and_then(|l| l.file.value.kg);
-    let kg = fields::number(posted.text("kg"))?.filter(|kg| *kg > 0.0 && Some(*kg) != was);
+    let was = lots.iter().find(|l| ids::same(&l.id, id)).map(|l| &l.file.value);
     let (of, say) = (&parameters.value, reader.say);
-    Looked { lot: None, id, lots: &lots, parameters: of, say }.kilograms(posted, "kg", kg, amiss);
+    if !amiss.has("kg") {
+        let kg = fields::number(posted.text("kg"))?;
+        let kg = kg.filter(|kg| *kg > 0.0 && Some(*kg) != was.and_then(|l| l.kg));
+        let looked = Looked { lot: None, id, lots: &lots, parameters: of, days: None, say };
+        looked.kilograms(posted, "kg", kg, amiss);
+    }
+    let today = app.now().day();
+    let made =
+        fields::day_of(posted.text("made")).ok().filter(|d| was.is_none_or(|l| l.made != *d));
+    let picked = fields::days_of(posted.text("picked")).unwrap_or_default();
+    let mut picked = picked.into_iter().filter(|d| was.is_none_or(|l| !l.picked.contains(d)));
+    for (field, day) in [("made", made), ("picked", picked.find(|d| odd_day(*d, today).is_some()))]
+    {
+        if !amiss.has(field) {
+            asked_back::day((posted, say), field, day, today, amiss);
+        }
+    }
     Ok(())
 }

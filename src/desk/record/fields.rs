@@ -2,13 +2,15 @@
 
 use maud::{Markup, html};
 
-use super::words;
+use super::{asked_back, words};
 use crate::book::lots::How;
 use crate::book::parameters::{Parameter, ParameterKind};
 use crate::book::time::{A_DAY, Day, Moment};
 use crate::book::when::When;
 use crate::book::writing::refused;
 use crate::book::{Book, BookError, units};
+use crate::desk::App;
+use crate::desk::mistakes::Mistakes;
 use crate::desk::page::{choice, field, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
@@ -117,6 +119,19 @@ pub fn when(posted: &Posted, name: &str, book: &Book) -> Result<Option<Moment>, 
         refused(format!("\"{text}\" is no moment"), "a day, or a day and a time", mend)
     })?;
     Ok(Some(when.on_clock_of(book)))
+}
+
+/// The moment of a field in which something happened to a lot; what is wrong with it is noted, and an odd day is asked
+/// back.
+pub fn moment_of(
+    app: &App,
+    (posted, say): (&Posted, Say),
+    field: &str,
+    amiss: &mut Mistakes,
+) -> Option<Moment> {
+    let at = amiss.take(field, when(posted, field, app.book())).flatten();
+    asked_back::day((posted, say), field, at.map(Moment::day), app.now().day(), amiss);
+    at
 }
 
 /// The day of a field.

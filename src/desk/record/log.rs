@@ -5,7 +5,7 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::asked_back::Looked;
+use super::asked_back::{Looked, days_of};
 use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
 use crate::book::lots::{LogLine, Lot};
 use crate::book::parameters::{Parameter, ParameterKind, Parameters};
@@ -137,7 +137,7 @@ pub async fn add(
         posted,
         move |app, reader, posted| {
             let mut amiss = Mistakes::default();
-            let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+            let at = fields::moment_of(app, (posted, reader.say), "at", &mut amiss);
             let p = posted.text("parameter");
             if posted.text("value").is_empty() {
                 let why = "a value; only a correction may take one back";
@@ -174,7 +174,8 @@ pub fn looked_at(
     let here = lots.iter().find(|l| ids::same(&l.id, lot));
     let id = here.map_or(lot, |l| l.id.as_str());
     let (of, say) = (&parameters.value, reader.say);
-    let looked = Looked { lot: here, id, lots: &lots, parameters: of, say };
+    let days = here.map(|l| days_of(&l.file.value));
+    let looked = Looked { lot: here, id, lots: &lots, parameters: of, days, say };
     let text = fields::text(posted, field).unwrap_or_default();
     looked.values(app, posted, &[(field.to_owned(), parameter.to_owned(), text)], amiss);
     Ok(())
@@ -307,7 +308,7 @@ pub async fn correct(
                 );
                 amiss.add("value", none.to_string());
             }
-            let at = amiss.take("at", fields::when(posted, "at", app.book())).flatten();
+            let at = fields::moment_of(app, (posted, reader.say), "at", &mut amiss);
             if posted.text("reason").is_empty() {
                 let why = "why the new line takes the old one's place";
                 let none = refused("a correction without a reason", why, "add --reason");

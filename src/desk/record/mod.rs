@@ -1,7 +1,7 @@
 //! The record at the desk: lots and their making, and what the book is set up with. Every page writes by
 //! the same functions as the commands.
 
-mod asked_back;
+pub(super) mod asked_back;
 mod becoming;
 mod check;
 mod classes;
@@ -33,7 +33,7 @@ use maud::{Markup, html};
 use rand_chacha::ChaCha12Rng;
 use rand_chacha::rand_core::SeedableRng as _;
 
-use super::mistakes::{Wrong, with_wrong};
+use super::mistakes::{Mistakes, Wrong, with_wrong};
 use super::page::{self, Part, Reader, aside, failed, go, twice};
 use super::posted::{CameOf, Once, Posted};
 use super::told::Names;
@@ -107,7 +107,11 @@ async fn written(
     form: impl FnOnce(&App, &Reader, &Posted) -> Result<Body, BookError> + Send + 'static,
 ) -> Response {
     let work = move || {
-        let wrong = match app.taken.once(&posted, || write(&app, &reader, &posted)) {
+        let write = || {
+            Mistakes::of_long_texts(&posted, reader.say).none()?;
+            write(&app, &reader, &posted)
+        };
+        let wrong = match app.taken.once(&posted, write) {
             Ok(Once::Now(came)) => {
                 came.told.into_iter().for_each(|text| app.tell(text));
                 return go(&came.to);

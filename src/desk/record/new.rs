@@ -4,10 +4,11 @@ use axum::extract::State;
 use axum::response::Response;
 use maud::{Markup, html};
 
-use super::asked_back::Looked;
+use super::asked_back::{self, Looked};
 use super::classes::{class_field, class_of};
 use super::log::by_step;
 use super::{Body, CameOf, fields, lot_page, rng, shown, words, written};
+use crate::book::far::odd_day;
 use crate::book::lots::LotFile;
 use crate::book::parameters::{Parameters, RESERVE_KEPT};
 use crate::book::time::Day;
@@ -108,7 +109,10 @@ pub fn values_of_new(
     amiss.take("id", free);
     let (lots, parameters) = (app.cache.lots_and_mistakes()?.lots, app.cache.parameters()?);
     let of = &parameters.value;
-    let looked = Looked { lot: None, id, lots: &lots, parameters: of, say };
+    let made = fields::day_of(posted.text("made")).ok();
+    let picked = fields::days_of(posted.text("picked")).unwrap_or_default();
+    let days = made.map(|made| (picked.into_iter().fold(made, Day::min), made));
+    let looked = Looked { lot: None, id, lots: &lots, parameters: of, days, say };
     let kg = amiss.take("kg", fields::kilograms(posted.text("kg"))).flatten();
     looked.kilograms(posted, "kg", kg, amiss);
     let reserve_g = amiss.take("reserve", fields::number(posted.text("reserve"))).flatten();
@@ -144,12 +148,11 @@ impl NewValues {
     }
 }
 
-/// The day of a field that must be filled in.
-///
-/// # Errors
-/// If it holds none.
-pub fn made_on(posted: &Posted) -> Result<Day, BookError> {
-    fields::day_of(posted.text("made"))
+/// The day on which a new lot was made; what is wrong with it is noted, and an odd one is asked back.
+pub fn made_on(app: &App, (posted, say): (&Posted, Say), amiss: &mut Mistakes) -> Option<Day> {
+    let made = amiss.take("made", fields::day_of(posted.text("made")));
+    asked_back::day((posted, say), "made", made, app.now().day(), amiss);
+    made
 }
 
 fn run_of(posted: &Posted) -> Result<Option<u32>, BookError> {
@@ -168,8 +171,11 @@ pub async fn add(State(app): State<Shared>, reader: Reader, posted: Posted) -> R
             let mut amiss = Mistakes::default();
             let new = values_of_new(app, (posted, reader.say), &mut amiss)?;
             amiss.take("class", class_of(app, posted, reader.say));
-            let made = amiss.take("made", made_on(posted));
+            let made = made_on(app, (posted, reader.say), &mut amiss);
             let picked = amiss.take("picked", fields::days_of(posted.text("picked")));
+            let today = app.now().day();
+            let odd = picked.iter().flatten().copied().find(|d| odd_day(*d, today).is_some());
+            asked_back::day((posted, reader.say), "picked", odd, today, &mut amiss);
             let run = amiss.take("run", run_of(posted));
             let (made, picked, run) =
                 amiss.none_or(made.zip(picked).zip(run).map(|((m, p), r)| (m, p, r)))?;

@@ -7,6 +7,7 @@ use toml_edit::{Array, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 use super::{classes, fields};
 use crate::book::writing::refused;
 use crate::book::{BookError, ids};
+use crate::desk::mistakes::Mistakes;
 use crate::desk::page::{choice, field, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
@@ -384,11 +385,46 @@ fn pieces<'a>(text: &'a str, at: &'static [char]) -> impl Iterator<Item = &'a st
     text.split(at).map(str::trim).filter(|t| !t.is_empty())
 }
 
-/// Writes what was typed for a field into its table.
-///
-/// # Errors
-/// If it does not hold what it should.
+/// Writes what was typed for a field into its table; what does not hold is noted beside the part of it that it is about.
 pub fn write(
+    f: &Field,
+    table: &mut dyn TableLike,
+    posted: &Posted,
+    languages: &[String],
+    amiss: &mut Mistakes,
+) {
+    let written = match &f.holds {
+        Holds::Range => return range(f, table, posted, amiss),
+        Holds::Scale => {
+            if let Some(new) = scale(posted, languages, amiss) {
+                set(table, f.key, Some(new));
+            }
+            return;
+        }
+        _ => write_one(f, table, posted, languages),
+    };
+    amiss.take(f.key, written);
+}
+
+/// Writes the range of a pair of fields; what is wrong is noted beside each.
+fn range(f: &Field, table: &mut dyn TableLike, posted: &Posted, amiss: &mut Mistakes) {
+    let ends = ["low", "high"].map(|end| format!("{}.{end}", f.key));
+    let [low, high] = ends.each_ref().map(|end| amiss.take(end, number(posted.text(end))));
+    let (Some(low), Some(high)) = (low, high) else { return };
+    match (low, high) {
+        (None, None) => set(table, f.key, None),
+        (Some(low), Some(high)) => set(table, f.key, array([low, high])),
+        (low, _) => {
+            let empty = if low.is_none() { &ends[0] } else { &ends[1] };
+            let found = format!("{} has one end only", f.label);
+            let one = refused(found, "both ends, or none", "fill in the other");
+            amiss.add(empty, one.to_string());
+        }
+    }
+}
+
+/// The same for a field that is one on the page, or is told at its first one.
+fn write_one(
     f: &Field,
     table: &mut dyn TableLike,
     posted: &Posted,
@@ -430,24 +466,10 @@ pub fn write(
             }
             array(once.into_iter().map(Value::from))
         }
-        Holds::Range => {
-            let low = number(posted.text(&format!("{key}.low")))?;
-            let high = number(posted.text(&format!("{key}.high")))?;
-            match (low, high) {
-                (None, None) => None,
-                (Some(low), Some(high)) => array([low, high]),
-                _ => {
-                    return Err(refused(
-                        format!("{} has one end only", f.label),
-                        "both ends, or none",
-                        "fill in the other",
-                    ));
-                }
-            }
-        }
         Holds::Labels => return labels(key, table, posted, languages),
         Holds::Levels => levels(text, languages)?,
-        Holds::Scale => Some(scale(posted, languages)?),
+        // Written by fields of their own.
+        Holds::Range | Holds::Scale => return Ok(()),
     };
     set(table, key, new);
     Ok(())
@@ -511,14 +533,17 @@ fn levels(text: &str, languages: &[String]) -> Result<Option<Value>, BookError> 
     Ok(array(all))
 }
 
-fn scale(posted: &Posted, languages: &[String]) -> Result<Value, BookError> {
+/// The scale of its fields, what is wrong noted beside each; none if something is.
+fn scale(posted: &Posted, languages: &[String], amiss: &mut Mistakes) -> Option<Value> {
     let part = |key: &str| posted.text(&format!("scale.{key}"));
     let kind = part("kind");
     let mut scale = InlineTable::new();
     scale.insert("kind", Value::from(kind));
     if matches!(kind, "line" | "bipolar") {
-        for key in ["low", "high", "step"] {
-            if let Some(x) = number(part(key))? {
+        let numbers = ["low", "high", "step"]
+            .map(|key| (key, amiss.take(&format!("scale.{key}"), number(part(key)))));
+        for (key, x) in numbers {
+            if let Some(x) = x? {
                 scale.insert(key, x);
             }
         }
@@ -537,9 +562,9 @@ fn scale(posted: &Posted, languages: &[String]) -> Result<Value, BookError> {
             scale.insert("ends", Value::InlineTable(ends));
         }
     } else if matches!(kind, "ordered" | "nominal")
-        && let Some(levels) = levels(part("levels"), languages)?
+        && let Some(levels) = amiss.take("scale.levels", levels(part("levels"), languages))?
     {
         scale.insert("levels", levels);
     }
-    Ok(Value::InlineTable(scale))
+    Some(Value::InlineTable(scale))
 }

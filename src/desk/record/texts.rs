@@ -16,6 +16,7 @@ use crate::desk::page::{Part, Reader, aside, failed, go, token, wrong};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared, told};
+use crate::session::before_made;
 
 /// The line that is to be looked at.
 #[derive(Debug, Default, Deserialize)]
@@ -150,7 +151,13 @@ async fn saved(app: Shared, reader: Reader, what: What, posted: Posted) -> Respo
         let answer = |status: StatusCode, body: Markup| {
             (status, sheet(&app, &reader, what.part, &what.file, &body)).into_response()
         };
-        match app.book().save_text(&what.file, &text, seen, &readable(&app)) {
+        let wrong_day = before_made::problems_of_text(app.book(), &what.file, &text);
+        let saved = match wrong_day {
+            Ok(tasted) if !tasted.is_empty() => Err(BookError::Records(tasted)),
+            Ok(_) => app.book().save_text(&what.file, &text, seen, &readable(&app)),
+            Err(e) => Err(e),
+        };
+        match saved {
             Ok(Saved::Done) => {
                 app.tell(
                     say.of(format!("{} is saved.", what.file), format!("已保存 {}。", what.file)),

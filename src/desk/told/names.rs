@@ -6,7 +6,12 @@ use crate::desk::say::Say;
 
 /// Ids and what they are called on a page.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Names(Vec<(String, String)>);
+pub struct Names {
+    /// Ids, and what they are called.
+    called: Vec<(String, String)>,
+    /// What was typed: where it is quoted, no word of it is called otherwise.
+    typed: Vec<String>,
+}
 
 impl Names {
     /// The parameters of a book by their labels.
@@ -14,14 +19,21 @@ impl Names {
     pub fn of_parameters(parameters: &Parameters, say: Say) -> Self {
         let all = parameters.parameter_ids().filter_map(|id| parameters.parameter(id));
         let named = all.map(|p| (p.id.clone(), p.label(say.key()).to_owned()));
-        Self(named.filter(|(id, label)| id != label).collect())
+        Self { called: named.filter(|(id, label)| id != label).collect(), typed: Vec::new() }
     }
 
     /// The keys of a table by the labels of their fields.
     #[must_use]
     pub fn of_keys<'k>(keys: impl Iterator<Item = (&'k str, &'k str)>) -> Self {
         let named = keys.map(|(key, label)| (key.to_owned(), label.to_owned()));
-        Self(named.collect())
+        Self { called: named.collect(), typed: Vec::new() }
+    }
+
+    /// The same beside what was typed, of which nothing is replaced where it is quoted.
+    #[must_use]
+    pub fn beside(mut self, typed: impl IntoIterator<Item = String>) -> Self {
+        self.typed = typed.into_iter().collect();
+        self
     }
 
     /// A line with the names in place of the ids; the line of a file stays as it is.
@@ -29,10 +41,20 @@ impl Names {
         if is_quoted(line.trim_start()) {
             return line.to_owned();
         }
-        self.0.iter().fold(line.to_owned(), |line, (id, label)| {
-            replaced(&line, id, &format!("\u{201c}{label}\u{201d}"))
+        self.called.iter().fold(line.to_owned(), |line, (id, label)| {
+            let is_typed = self.typed.iter().any(|text| text.contains(id.as_str()));
+            replaced(&line, id, &format!("\u{201c}{label}\u{201d}"), is_typed)
         })
     }
+}
+
+/// Whether a place of a text is within quotes.
+fn is_in_quotes(before: &str) -> bool {
+    let last = before.rfind(['"', '\u{201c}', '\u{201d}']).map(|at| &before[at..]);
+    last.is_some_and(|last| match last.chars().next() {
+        Some('"') => before.matches('"').count() % 2 == 1,
+        quote => quote == Some('\u{201c}'),
+    })
 }
 
 /// Whether a letter may be a part of an id.
@@ -72,10 +94,13 @@ pub fn has(text: &str, id: &str) -> bool {
     places(text, id).next().is_some()
 }
 
-/// The text with a name in place of an id, and of the quotes around that.
-fn replaced(text: &str, id: &str, name: &str) -> String {
+/// The text with a name in place of an id, and of the quotes around that; not where it is quoted, if it was typed.
+fn replaced(text: &str, id: &str, name: &str, is_typed: bool) -> String {
     let (mut out, mut from) = (String::with_capacity(text.len()), 0);
     for at in places(text, id) {
+        if is_typed && is_in_quotes(&text[..at]) {
+            continue;
+        }
         let (before, behind) = (&text[from..at], &text[at + id.len()..]);
         let quotes = [('"', '"'), ('\u{201c}', '\u{201d}')];
         let quoted = quotes.iter().find(|(a, b)| before.ends_with(*a) && behind.starts_with(*b));
@@ -96,7 +121,7 @@ mod tests {
 
     #[test]
     fn an_id_is_called_by_its_name_where_it_stands_alone() {
-        let names = Names(vec![("wither.hours".to_owned(), "time of withering".to_owned())]);
+        let names = Names::of_keys([("wither.hours", "time of withering")].into_iter());
         let put = |line: &str| names.put(line);
         assert_eq!(
             put("wither.hours = \"x\" does not hold"),
@@ -118,5 +143,18 @@ mod tests {
         {
             assert_eq!(put(other), other);
         }
+    }
+    #[test]
+    fn what_was_typed_is_told_as_it_was_typed() {
+        let keys = [("soon", "Called soon before its day by"), ("after", "Tasted at these ages")];
+        let names = Names::of_keys(keys.into_iter());
+        let typed = names.clone().beside(["soon, until".to_owned()]);
+        let line = "after = \"soon\" does not hold";
+        assert_eq!(typed.put(line), "“Tasted at these ages” = \"soon\" does not hold");
+        assert_eq!(typed.put("“soon”不成立"), "“soon”不成立");
+        assert_eq!(typed.put("soon = 3"), "“Called soon before its day by” = 3");
+        // A key that nobody typed is called by its label in quotes too.
+        let told = "“Called soon before its day by” is missing";
+        assert_eq!(names.put("\"soon\" is missing"), told);
     }
 }

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{LeftOut, Wish};
+use crate::book::time::DAYS_A_MONTH;
 use crate::findings::{Answer, count, listed};
 use crate::scores::{Makings, Scores, TermScores, by_nature};
 
@@ -106,10 +107,22 @@ pub fn pick(
     drop(unknown, format!("nothing is recorded of its making in {}", makings.source));
     let (known, scant) = well_recorded(known, makings);
     drop(scant, "of its making less than half is recorded of what is of most lots".to_owned());
+    let first = |lot: &String| served[lot].iter().next();
+    // Half a day, since months are days in another unit.
+    let is_early = |lot: &String| {
+        let month = first(lot).and_then(|(_, s)| s.month);
+        let made = makings.made.get(lot);
+        month.zip(made).is_some_and(|(month, made)| month < made - 0.5 / DAYS_A_MONTH)
+    };
+    let (early, known): (Vec<String>, Vec<String>) = known.into_iter().partition(is_early);
+    drop(
+        early,
+        "it was tasted before the day on which it was made: one of the two days is wrong"
+            .to_owned(),
+    );
     let untasted = makings.lots.iter().filter(|l| !served.contains_key(*l));
     let untasted = untasted.filter(|l| !references.contains(*l)).cloned().collect();
     drop(untasted, "it was not tasted in these scores".to_owned());
-    let first = |lot: &String| served[lot].iter().next();
     let (known, parts) = one_a_tea(known, makings, &|lot| first(lot).map(|(at, _)| *at));
     drop(
         parts,

@@ -164,7 +164,7 @@ pub struct ForIssue {
 /// Makes the sheet of a sample.
 ///
 /// # Errors
-/// [`NotIssued`] if the sample was not tasted in a revealed session, or nothing was scored.
+/// [`NotIssued`] if the sample was not tasted in a revealed session, or before it was made, or nothing was scored.
 pub fn sheet(
     of: &Subject<'_>,
     record: &Record<'_>,
@@ -174,6 +174,7 @@ pub fn sheet(
     let Some(last) = tastings.last() else {
         return Err(NotIssued::NotTasted { sample: of.to_string() });
     };
+    subject::must_be_made(of, &tastings)?;
     let mut withheld = Vec::new();
     withheld.extend(unfit::to_look_at(of, record));
     let mut shy = facts::Shy::of(of.lot, record, &mut withheld);

@@ -57,6 +57,22 @@ pub enum NotIssued {
         /// The sample.
         sample: String,
     },
+    /// It was tasted before the day on which it was made, as the record has it.
+    #[error(
+        "{sample} was tasted on {tasted} in {session}, before it was made on {made}\n  expected: a lot that was made before it was tasted: a sheet says how old the tea was\n  to mend:  correct the day in {file}"
+    )]
+    BeforeMade {
+        /// The sample.
+        sample: String,
+        /// The day of the tasting.
+        tasted: Day,
+        /// Its session.
+        session: String,
+        /// The day on which the lot was made.
+        made: Day,
+        /// The lot's description.
+        file: String,
+    },
     /// The scores cannot be read.
     #[error("{0}")]
     Scores(String),
@@ -176,6 +192,22 @@ pub(super) fn tastings<'a>(of: &Subject<'_>, record: &Record<'a>) -> Vec<Tasting
         key(a).cmp(&key(b)).then_with(|| a.session.name.cmp(&b.session.name))
     });
     all
+}
+
+/// No tea is younger than none: where a tasting lies before the day it was made, one of the two is wrong.
+pub(super) fn must_be_made(of: &Subject<'_>, tastings: &[Tasting<'_>]) -> Result<(), NotIssued> {
+    let made = of.lot.made();
+    let early = tastings.iter().find_map(|t| Some((t, *t.days.first().filter(|d| **d < made)?)));
+    match early {
+        None => Ok(()),
+        Some((tasting, tasted)) => Err(NotIssued::BeforeMade {
+            sample: of.to_string(),
+            tasted,
+            session: tasting.session.name.clone(),
+            made,
+            file: of.lot.file.file.clone(),
+        }),
+    }
 }
 
 /// Who tasted it, how often, and how blind.

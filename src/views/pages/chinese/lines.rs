@@ -304,6 +304,10 @@ pub(super) const LINES: &[(&str, &str)] = &[
         "of its making less than half is recorded of what is of most lots",
         "其制作记录不到多数批次的一半",
     ),
+    (
+        "it was tasted before the day on which it was made: one of the two days is wrong",
+        "它的审评早于其制成日期：两个日期有一个不对",
+    ),
     ("it was not tasted in these scores", "这些评分中未审评它"),
     (
         "it is of one tea with a lot that is linked, split off from it or with it",
