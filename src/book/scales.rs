@@ -164,7 +164,7 @@ impl Scale {
                         &format!("the nearest is {}", tidy(low + steps.round() * step)),
                     ));
                 }
-                Ok(Some(x))
+                Ok(Some(on_step(*low, *step, steps.round()).unwrap_or(x)))
             }
             Self::Ordered { levels } | Self::Nominal { levels } => {
                 let known: Vec<&str> = levels.iter().map(|l| l.id.as_str()).collect();
@@ -214,6 +214,13 @@ impl Scale {
             _ => None,
         }
     }
+}
+
+/// The value so many steps above the low end, with no more decimals than the two have.
+fn on_step(low: f64, step: f64, n: f64) -> Option<f64> {
+    let decimals = |x: f64| x.to_string().split_once('.').map_or(0, |(_, behind)| behind.len());
+    let most = decimals(low).max(decimals(step));
+    format!("{:.most$}", low + n * step).parse().ok()
 }
 
 /// Removes what binary arithmetic adds behind the last digit that a person would write.
@@ -336,6 +343,8 @@ mod tests {
         assert_eq!(scale.value_of("3.4").unwrap_err().mend, "the nearest is 3.5");
         assert!(scale.value_of("11").unwrap_err().expected.contains("0 to 10"));
         assert!(scale.value_of("NaN").is_err());
+        // What arithmetic added behind the last digit is not kept.
+        assert_eq!(scale.value_of("7.0000000000001").unwrap(), Some(7.0));
     }
 
     #[test]

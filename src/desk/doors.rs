@@ -31,6 +31,8 @@ pub enum Who {
     },
     /// A taster whose ballot went on on another phone.
     TakenOver,
+    /// A taster of a session that is revealed.
+    Revealed,
     /// Nobody we know.
     Nobody,
 }
@@ -64,7 +66,13 @@ struct Kept {
     clock: Door,
     #[serde(default)]
     tasters: Vec<TasterDoor>,
+    /// SHA-256 of the cookies of tasters whose session is revealed, the latest last.
+    #[serde(default)]
+    revealed: Vec<String>,
 }
+
+/// So many cookies of revealed sessions are known.
+const REVEALED_MOST: usize = 200;
 
 /// The links and cookies of a book.
 #[derive(Debug)]
@@ -134,6 +142,7 @@ impl Doors {
             desk: door()?,
             clock: door()?,
             tasters: Vec::new(),
+            revealed: Vec::new(),
         };
         private(&file)?;
         let doors = Self { file, kept: Mutex::new(kept), writing: Mutex::new(()) };
@@ -194,10 +203,29 @@ impl Doors {
     /// # Errors
     /// If that cannot be kept.
     pub fn shut(&self, session: &str) -> Result<(), DeskError> {
+        self.shut_and(session, false)
+    }
+
+    /// As [`Doors::shut`], of a session that was revealed: its tasters' phones are told so.
+    ///
+    /// # Errors
+    /// If that cannot be kept.
+    pub fn shut_revealed(&self, session: &str) -> Result<(), DeskError> {
+        self.shut_and(session, true)
+    }
+
+    fn shut_and(&self, session: &str, revealed: bool) -> Result<(), DeskError> {
         let _writing = self.writing();
         let mut fewer = self.kept().clone();
         if !fewer.tasters.iter().any(|d| d.session == session) {
             return Ok(());
+        }
+        if revealed {
+            let of = fewer.tasters.iter().filter(|d| d.session == session);
+            let cookies: Vec<String> = of.filter_map(|d| d.door.cookie.clone()).collect();
+            fewer.revealed.extend(cookies);
+            let too_many = fewer.revealed.len().saturating_sub(REVEALED_MOST);
+            fewer.revealed.drain(..too_many);
         }
         fewer.tasters.retain(|d| d.session != session);
         self.keep(&fewer)?;
@@ -269,7 +297,7 @@ impl Doors {
                 return Who::TakenOver;
             }
         }
-        Who::Nobody
+        if kept.revealed.contains(&digest) { Who::Revealed } else { Who::Nobody }
     }
 
     /// Whether a taster of a session has joined.

@@ -90,7 +90,7 @@ pub async fn pass(State(gate): State<Arc<Gate>>, mut request: Request, next: Nex
     let who = if cookie.is_empty() { Who::Nobody } else { gate.app().doors.who(&cookie) };
     let address = request.extensions().get::<ConnectInfo<Peer>>().map(|c| c.0.0.ip());
     let payer = match &who {
-        Who::Nobody => Payer::Address(address),
+        Who::Nobody | Who::Revealed => Payer::Address(address),
         _ => Payer::Cookie(cookie.clone()),
     };
     if !gate.pace.allows(payer) {

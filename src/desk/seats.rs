@@ -1,4 +1,5 @@
-//! Connections of the network: so many from one machine, so many in all, and none that says nothing.
+//! Connections of the network: so many from one machine, so many in all, and none that says nothing, or never comes
+//! to the end of what it asks.
 //!
 //! A browser keeps a few connections open. One who opens hundreds and says nothing would take the files that the
 //! system grants this process, and nobody's answer would come through.
@@ -25,6 +26,56 @@ const OWN_FILES: usize = 120;
 const LEAST: usize = 24;
 /// So long a connection may say nothing.
 const SILENCE: Duration = Duration::from_secs(30);
+/// So long the head of a request may take from its first byte on: browsers send it in one piece.
+const HEAD: Duration = Duration::from_secs(20);
+/// So long a whole request may take to come in.
+const WHOLE: Duration = Duration::from_secs(120);
+
+/// How far a request has come in, from what is read of the connection.
+#[derive(Debug, Default)]
+struct Pace {
+    /// When its first byte came; none between requests.
+    since: Option<Instant>,
+    /// Whether the empty line behind its head was there.
+    head: bool,
+    /// Whether the last line that ended was followed by nothing yet.
+    line: bool,
+}
+
+impl Pace {
+    fn heard(&mut self, bytes: &[u8], now: Instant) {
+        if bytes.is_empty() {
+            return;
+        }
+        if self.since.is_none() {
+            *self = Self { since: Some(now), ..Self::default() };
+        }
+        for byte in bytes {
+            match byte {
+                _ if self.head => return,
+                b'\n' if self.line => self.head = true,
+                b'\n' => self.line = true,
+                b'\r' => {}
+                _ => self.line = false,
+            }
+        }
+    }
+
+    /// What comes next is another request.
+    fn answered(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Until when the head must be there; none between requests and behind it.
+    fn head_due(&self) -> Option<Instant> {
+        self.since.filter(|_| !self.head).map(|since| since + HEAD)
+    }
+
+    fn is_too_slow(&self, now: Instant) -> bool {
+        let most = if self.head { WHOLE } else { HEAD };
+        self.since.is_some_and(|since| now >= since + most)
+    }
+}
 
 /// How many connections there is room for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -130,6 +181,7 @@ impl Drop for Seat {
 pub struct Patient<S> {
     inner: S,
     silence: Pin<Box<Sleep>>,
+    pace: Pace,
     _seat: Seat,
 }
 
@@ -144,7 +196,8 @@ where
         loop {
             let (inner, from) = self.inner.accept().await;
             if let Some(seat) = self.taken.seat(from.ip()) {
-                return (Patient { inner, silence: Box::pin(sleep(SILENCE)), _seat: seat }, from);
+                let silence = Box::pin(sleep(SILENCE));
+                return (Patient { inner, silence, pace: Pace::default(), _seat: seat }, from);
             }
         }
     }
@@ -160,9 +213,18 @@ impl<S: AsyncRead + Unpin> AsyncRead for Patient<S> {
         context: &mut Context<'_>,
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
+        let before = buffer.filled().len();
         match Pin::new(&mut self.inner).poll_read(context, buffer) {
             Poll::Ready(done) => {
-                self.silence.as_mut().reset(Instant::now() + SILENCE);
+                let now = Instant::now();
+                self.pace.heard(buffer.filled().get(before..).unwrap_or_default(), now);
+                // One who sends a byte now and then is not silent, and is never done.
+                if self.pace.is_too_slow(now) {
+                    return Poll::Ready(Err(io::ErrorKind::TimedOut.into()));
+                }
+                let silent = now + SILENCE;
+                let due = self.pace.head_due().map_or(silent, |head| head.min(silent));
+                self.silence.as_mut().reset(due);
                 Poll::Ready(done)
             }
             Poll::Pending => match self.silence.as_mut().poll(context) {
@@ -179,7 +241,11 @@ impl<S: AsyncWrite + Unpin> AsyncWrite for Patient<S> {
         context: &mut Context<'_>,
         bytes: &[u8],
     ) -> Poll<io::Result<usize>> {
-        Pin::new(&mut self.inner).poll_write(context, bytes)
+        let done = Pin::new(&mut self.inner).poll_write(context, bytes);
+        if matches!(done, Poll::Ready(Ok(1..))) {
+            self.pace.answered();
+        }
+        done
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
@@ -204,6 +270,32 @@ mod tests {
         assert!(taken.seat([192, 168, 1, 8].into()).is_some(), "another one is let in");
         seats.pop();
         assert!(taken.seat(other).is_some());
+    }
+
+    #[test]
+    fn a_head_that_never_ends_gives_its_seat_up() {
+        let begin = Instant::now();
+        let at = |s: u64| begin + Duration::from_secs(s);
+        let mut pace = Pace::default();
+        assert!(!pace.is_too_slow(at(1000)), "between requests only silence counts");
+        // A byte a second.
+        for (byte, s) in b"GET / HTTP/1.1\r\nX: yyyyyyyy".iter().zip(0..) {
+            assert_eq!(pace.is_too_slow(at(s)), s >= 20, "after {s} s");
+            pace.heard(&[*byte], at(s));
+        }
+        assert_eq!(pace.head_due(), Some(at(20)));
+        // A whole head, however it is cut, and the next one after the answer.
+        let mut pace = Pace::default();
+        for (part, s) in
+            [&b"GET / HTTP/1.1\r\nHost: x\r"[..], b"\n", b"\r", b"\nbody"].iter().zip(0..)
+        {
+            pace.heard(part, at(s));
+        }
+        assert_eq!((pace.head_due(), pace.is_too_slow(at(21))), (None, false));
+        assert!(pace.is_too_slow(at(120)), "a body that never ends");
+        pace.answered();
+        pace.heard(b"G", at(200));
+        assert_eq!(pace.head_due(), Some(at(220)));
     }
 
     #[test]

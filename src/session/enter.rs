@@ -73,6 +73,9 @@ pub struct Amend {
     pub by: Option<String>,
 }
 
+/// The most characters of a remark, or of a note beside an answer: on phones, from paper and at the command line.
+pub const NOTE_MOST: usize = 2000;
+
 /// Which flights are handed in behind the answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HandIn {
@@ -97,10 +100,25 @@ pub struct Entered {
     pub n_replaced: usize,
     /// Ticks and faults that were left untouched and became 0 by handing in.
     pub n_zeros: usize,
+    /// The cups of these.
+    pub zeros_of: Vec<u16>,
     /// The flights handed in.
     pub handed_in: Vec<u32>,
+    /// Those of them that were handed in with needed answers missing.
+    pub gaps: Vec<Gap>,
     /// Cautions that tasters must see at once.
     pub cautions: Vec<String>,
+}
+
+/// A flight that was handed in with needed answers missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// The flight.
+    pub flight: u32,
+    /// Answers that it needs.
+    pub needed: usize,
+    /// How many of them are given.
+    pub given: usize,
 }
 
 /// An answer that does not fit.
@@ -305,7 +323,15 @@ fn entered(
         let zeros = zeros(plan, flight, &after);
         entered.n_zeros += zeros.len();
         for zero in &zeros {
+            if !entered.zeros_of.contains(&zero.cup) {
+                entered.zeros_of.push(zero.cup);
+            }
             writer.answer(zero, None);
+        }
+        let needed = required(plan, flight, &taster).len();
+        let open = unanswered(plan, flight, &after).len();
+        if open > 0 {
+            entered.gaps.push(Gap { flight: flight.number, needed, given: needed - open });
         }
         writer.handed_in(String::new(), flight.number, None);
         entered.handed_in.push(flight.number);
@@ -491,6 +517,14 @@ pub(super) fn fitted(
         Given::Scored(text) => Some(text.as_str()),
         _ => None,
     };
+    for (what, text) in [("the answer", text), ("the note", answer.note.as_deref())] {
+        let n = text.unwrap_or_default().chars().count();
+        if n > NOTE_MOST {
+            let found = format!("{what} has {n} characters");
+            let expected = format!("at most {NOTE_MOST}");
+            return Err(("value", Wrong::new(found, expected, "make it shorter")));
+        }
+    }
     let n = set.order_of(taster).len();
     let (term, steep, value) = fit(plan, n, &answer.term, answer.steep, text)?;
     let state = answer.given.state();

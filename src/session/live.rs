@@ -35,7 +35,7 @@ pub const CHANGED: &str = "changed at the ballot";
 /// The most bytes of a ballot: far more than anybody answers, far less than stops a book.
 pub const BALLOT_MOST: u64 = 4_000_000;
 /// The most characters of a note.
-pub const NOTE_MOST: usize = 2000;
+pub use crate::session::enter::NOTE_MOST;
 
 /// An answer as a phone sends it.
 #[derive(Debug, Clone, PartialEq, Eq)]

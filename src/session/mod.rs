@@ -52,7 +52,7 @@ pub mod unfit;
 pub use afterwards::write_key;
 pub use changes::{Scope, exclude, readmit};
 pub use close::{close, void};
-pub use enter::{Amend, Answer, Entered, Given, HandIn, enter_lines, enter_unseen};
+pub use enter::{Amend, Answer, Entered, Gap, Given, HandIn, enter_lines, enter_unseen};
 pub use key::{DealSecret, key_schema};
 pub use plan::{Balance, Duplicates, FlightRequest, PlanRequest, Planned, Terms, plan, preview};
 pub use reveal::{

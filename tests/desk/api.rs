@@ -59,7 +59,49 @@ fn an_answer_is_saved_once_and_known_when_it_comes_again() {
     assert_eq!(shown["state"], "open");
     assert_eq!(shown["answers"].as_array().unwrap().len(), 1);
     assert_eq!(shown["answers"][0]["value"], "8");
+    // What arithmetic on a phone added behind the last digit is not kept.
+    for value in [json!(7.0000000000001), json!("7.0000000000001")] {
+        let mut long = line(cup, "sweet", "");
+        long["value"] = value;
+        assert_eq!(ann.answer(long)["outcome"], "saved");
+        let shown = ann.now();
+        let answers = shown["answers"].as_array().unwrap();
+        let sweet = answers.iter().find(|a| a["term"] == "sweet").unwrap();
+        assert_eq!(sweet["value"], "7");
+    }
     assert_eq!(garden.run(&["check"]).0, 0);
+}
+
+/// A head that comes a byte at a time and never ends does not hold its seat.
+#[test]
+fn a_trickled_head_is_given_up() {
+    use std::io::{Read as _, Write as _};
+    let (_garden, desk, ann, _) = joined();
+    let host = desk.ballots.trim_start_matches("http://").to_owned();
+    let mut stream = std::net::TcpStream::connect(&host).unwrap();
+    stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+    let begin = Instant::now();
+    stream.write_all(b"GET / HTTP/1.1\r\nX-Slow: ").unwrap();
+    let closed = loop {
+        let gone = begin.elapsed();
+        if gone > Duration::from_secs(60) {
+            break None;
+        }
+        let written = stream.write_all(b"y");
+        match stream.read(&mut [0; 512]) {
+            Err(e)
+                if written.is_ok()
+                    && matches!(
+                        e.kind(),
+                        std::io::ErrorKind::WouldBlock | std::io::ErrorKind::TimedOut
+                    ) => {}
+            _ => break Some(gone),
+        }
+    };
+    let closed = closed.expect("it still holds its seat after a minute");
+    assert!(closed > Duration::from_secs(15), "{closed:?}");
+    // Whoever asks at a usual pace is answered meanwhile and behind it.
+    assert_eq!(ann.get("/ballot/now").status(), 200);
 }
 
 #[test]
@@ -362,7 +404,8 @@ fn after_closing_answers_are_late_and_after_the_reveal_the_link_is_yesterdays() 
         for path in ["/ballot/now", "/ballot/pulse"] {
             let answer = phone.get(path);
             assert_eq!(answer.status(), 401);
-            assert_eq!(answer.json::<Value>().unwrap()["error"], "ended");
+            let told = answer.json::<Value>().unwrap();
+            assert_eq!((&told["error"], &told["why"]), (&json!("ended"), &json!("revealed")));
         }
     }
     let (status, answer) = ann.post("/ballot/lines", &json!({"lines": [line(cup, "flat", "1")]}));

@@ -340,6 +340,12 @@ fn a_tasting_from_the_first_link_to_the_reveal() {
     for lot in LOTS {
         assert!(page.contains(lot));
     }
+    // The phone is thanked, not told that its link is bad.
+    let told = phone.get("/ballot/now").json::<Value>().unwrap();
+    assert_eq!(told["text"], "the cups are revealed; thank you");
+    let page = phone.get("/ballot").text().unwrap();
+    assert!(page.contains("The cups are revealed; thank you."), "{page}");
+    without_lots(&page);
     assert!(maker.page(&format!("{at}/answers")).contains("<td>"));
 }
 
@@ -395,6 +401,75 @@ fn answers_from_paper_are_shown_only_where_they_may_be() {
     let page = maker.refused(&format!("{at}/enter/bo"), &fields);
     assert!(page.contains("the table:3:1"), "{page}");
     assert_eq!(garden.ballot("bo"), "");
+}
+
+#[test]
+fn what_is_handed_in_with_gaps_is_said_before_closing() {
+    let garden = Garden::planned();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let session = garden.session();
+    let (name, file) = (session.name.clone(), session.plan());
+    let at = format!("/sessions/{name}");
+    let hand_in = |taster: &str, flight: usize| {
+        let cup = file.flights[flight].order_of(taster)[0];
+        let (number, field) = ((flight + 1).to_string(), format!("a.{cup}.1.malty"));
+        let fields =
+            [("how", "cups"), ("flight", &number), (field.as_str(), "3"), ("hand-in", "1")];
+        (cup, maker.done(&format!("{at}/enter/{taster}"), &fields))
+    };
+    let (cup, page) = hand_in("ann", 0);
+    let scales = ["line", "bipolar", "ordered", "nominal"];
+    let needed = file.terms.iter().filter(|t| scales.contains(&t.scale.kind().word())).count()
+        * file.flights[0].order_of("ann").len();
+    let told = format!("Flight 1 is handed in with 1 of {needed} needed answers");
+    assert!(page.contains(&told), "{told}: {page}");
+    assert!(page.contains(&format!("ticks and faults are 0: of cup {cup}.")), "{page}");
+    let name_of = |taster: &str| {
+        let known = garden.book.tasters().unwrap().value;
+        known.taster(taster).and_then(|t| t.name.clone()).unwrap_or_else(|| taster.to_owned())
+    };
+    let gap = |taster: &str| {
+        format!("<li>{}, Flight 1: handed in, 1 of {needed} answered</li>", name_of(taster))
+    };
+    // While others are not done: in the table, and where one may close all the same.
+    let page = maker.page(&at);
+    assert!(page.contains(&format!("handed in</b>, 1 of {needed}")), "{page}");
+    let (_, close) = page.split_once("Close before all is in").unwrap();
+    assert!(close.contains(&gap("ann")) && !close.contains(&gap("bo")), "{close}");
+    assert!(!page.contains("Everybody has handed in"));
+    for (taster, flight) in TASTERS.iter().flat_map(|t| [(*t, 0), (*t, 1)]).skip(1) {
+        hand_in(taster, flight);
+    }
+    let page = maker.page(&at);
+    let (_, next) = page.split_once("Everybody has handed in").unwrap();
+    let (before_button, _) = next.split_once("<button").unwrap();
+    for taster in TASTERS {
+        assert!(before_button.contains(&gap(taster)), "{taster}: {before_button}");
+    }
+    assert!(before_button.contains("Closing does not wait for them"), "{before_button}");
+    maker.done(&at, &[("act", "close")]);
+}
+
+#[test]
+fn a_remark_from_paper_is_no_longer_than_one_from_a_phone() {
+    let garden = Garden::planned();
+    let desk = Desk::start(&garden);
+    let maker = Maker::enter(&desk);
+    let session = garden.session();
+    let cup = session.plan().flights[0].order_of("ann")[0];
+    let enter = format!("/sessions/{}/enter/ann", session.name);
+    let (long, most) = ("茶".repeat(2001), "茶".repeat(2000));
+    let field = format!("a.{cup}.1.remarks");
+    let fields = |text| [("how", "cups"), ("flight", "1"), (field.as_str(), text)];
+    let page = maker.refused(&enter, &fields(&long));
+    assert!(page.contains("the answer has 2001 characters"), "{page}");
+    let table = format!("cup,term,value\n{cup},remarks,{long}\n");
+    let page = maker.refused(&enter, &[("how", "table"), ("flight", "1"), ("table", &table)]);
+    assert!(page.contains("the answer has 2001 characters"), "{page}");
+    assert_eq!(garden.ballot("ann"), "");
+    maker.done(&enter, &fields(&most));
+    assert_eq!(garden.ballot("ann").matches(&most).count(), 1);
 }
 
 #[test]

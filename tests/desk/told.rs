@@ -3,6 +3,7 @@
 use std::fs;
 
 use reqwest::blocking::Client;
+use serde_json::{Value, json};
 
 use crate::common::{Desk, Garden, LOTS, Phone, TASTERS, client, cups, line};
 
@@ -157,12 +158,36 @@ fn refusals_of_sessions_speak_the_words_of_the_page() {
     assert!(en.contains("“Close without them”"), "{en}");
     assert!(zh.contains("ann，第 1 轮") && zh.contains("“不等了，截止”"), "{zh}");
 
+    // From paper: which cup, and the question as the form calls it.
+    let field = format!("a.{cup}.1.sweet");
+    let fields = [("how", "cups"), ("flight", "1"), (field.as_str(), "abc")];
+    let [en, zh] = in_both(&desk, |r| r.refused("/sessions/spring/enter/ann", &fields));
+    assert!(en.contains(&format!("Cup {cup}, Sweet: it is \"abc\"")), "{en}");
+    assert!(zh.contains(&format!("{cup} 号杯，甜：")) && !zh.contains("sweet"), "{zh}");
+
     // The phone is told in both, and shows its own.
     let refused = phone.answer(line(99, "bitter", "4"));
     assert_eq!(refused["outcome"], "refused", "{refused}");
     assert_eq!(refused["found"], "cup 99 is none of yours");
     assert_eq!(refused["zh"]["found"], "99 号杯不是您的");
     assert_eq!(refused["zh"]["mend"], "请看杯上的杯号");
+    // What only the desk can mend is the host's.
+    let refused = phone.answer(line(cup, "bitter", "99"));
+    assert_eq!(refused["mend"], "tell the host", "{refused}");
+    assert_eq!(refused["zh"]["mend"], "请告诉主持人");
+    let refused = phone.answer(line(70000, "bitter", "4"));
+    assert_eq!(refused["found"], "this is not what a page sends");
+    assert_eq!(refused["zh"]["found"], "这不是页面所发的内容");
+    let (_, refused) = phone.post("/ballot/lines", &json!({"lines": 3}));
+    assert_eq!(refused["zh"], "这不是页面所发的内容（第 1 行，第 10 列）", "{refused}");
+    let cookie = phone.cookie.clone();
+    let asked = || {
+        let url = format!("{}/ballot/now", desk.ballots);
+        let answer = phone.client.get(url).header("cookie", &cookie).send().unwrap();
+        answer.json::<Value>().unwrap()
+    };
+    Phone::join(&desk.ballots, &links["ann"]);
+    assert!(asked()["zh"].as_str().unwrap().starts_with("此评茶单已转到另一部手机"), "{}", asked());
 }
 
 #[test]

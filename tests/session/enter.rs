@@ -99,7 +99,7 @@ fn handing_in_leaves_an_untouched_scale_and_an_untouched_cup_missing() {
     let output = enter(&panel, &format!("cup,bright\n{},4\n", cups[0]), &["--hand-in"]);
     assert_eq!(
         output.out,
-        "ann: 1 new answers.\nFlight 1 is handed in.\n2 untouched ticks and faults are 0.\n"
+        "ann: 1 new answers.\nFlight 1 is handed in with 1 of 20 needed answers.\n2 untouched ticks and faults are 0.\n"
     );
     assert_eq!(value(&panel, "ann", cups[0], "balance"), None);
     assert_eq!(value(&panel, "ann", cups[1], "honey"), None, "this cup was never tasted");

@@ -15,7 +15,7 @@ use crate::cli::{Context, Failure};
 use crate::session::answers::Answers;
 use crate::session::ballots::{Ballot, GUESS, GUESS_SURE, Question};
 use crate::session::enter::{EnterError, questions};
-use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, State, enter_lines};
+use crate::session::{Amend, Answer, Entered, Gap, Given, HandIn, Session, State, enter_lines};
 
 /// Who answers, and how.
 #[derive(Debug, Args)]
@@ -127,7 +127,13 @@ fn tell(taster: &str, entered: &Entered, out: &mut dyn Write) -> Result<(), Fail
     }
     writeln!(out, "{taster}: {}.", parts.join(", "))?;
     for flight in &entered.handed_in {
-        writeln!(out, "Flight {flight} is handed in.")?;
+        match entered.gaps.iter().find(|g| g.flight == *flight) {
+            Some(Gap { needed, given, .. }) => writeln!(
+                out,
+                "Flight {flight} is handed in with {given} of {needed} needed answers."
+            )?,
+            None => writeln!(out, "Flight {flight} is handed in.")?,
+        }
     }
     if entered.n_zeros > 0 {
         writeln!(out, "{} untouched ticks and faults are 0.", entered.n_zeros)?;

@@ -72,7 +72,7 @@ class Keeper {
     this.token = '';
     this.offline = false;
     this.full = false;        // the desk's disk refused
-    this.halted = '';         // 'taken-over' or 'ended': nothing more is sent
+    this.halted = '';         // 'taken-over', 'revealed' or 'ended': nothing more is sent
     this.unreadable = '';
     this.sending = new Set();
     this.wait = 0;            // how long until the next try, ms
@@ -165,7 +165,7 @@ class Keeper {
       try { json = await answer.json(); } catch { /* not ours, or cut off */ }
       this.reached(true);
       if (answer.status === 409) this.halt('taken-over');
-      if (answer.status === 401) this.halt('ended');
+      if (answer.status === 401) this.halt(json && json.why === 'revealed' ? 'revealed' : 'ended');
       return { status: answer.status, json };
     } catch {
       this.reached(false);

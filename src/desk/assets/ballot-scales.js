@@ -3,6 +3,8 @@
 
 /** Whether a finger is on a line. */
 let sliding = false;
+// A line that was taken off the page under the finger never hears that it was lifted.
+for (const end of ['pointerup', 'pointercancel']) addEventListener(end, () => { sliding = false; });
 
 /** A number as the taster reads it: a true minus, and a plus where the scale goes both ways. */
 function shown(value, signed) {
@@ -34,7 +36,8 @@ function lineScale(term, name, answer, change) {
     const at = low + Math.round((Math.min(high, Math.max(low, x)) - low) / step) * step;
     return Number(Math.min(high, at).toFixed(digits));
   };
-  let value = answer && answer.state === 'scored' ? Number(answer.value) : null;
+  const stood = answer && answer.state === 'scored' ? Number(answer.value) : null;
+  let value = Number.isFinite(stood) ? stood : null;
 
   const mark = el('span', { class: 'mark' });
   const ruler = el('span', { class: 'ruler' });
@@ -72,6 +75,7 @@ function lineScale(term, name, answer, change) {
     if (!untouched) mark.style.left = `${((value - low) / (high - low)) * 100}%`;
   }
   function set(to, settled = true) {
+    if (to !== null && !Number.isFinite(to)) return;
     value = to === null ? null : round(to);
     show();
     if (settled) change(value === null ? null : String(value));
@@ -79,8 +83,10 @@ function lineScale(term, name, answer, change) {
 
   // A finger that scrolls the page must set nothing: a mark is set by a tap, or by sliding sideways.
   let from = null;
+  // A line without a width (hidden, or drawn anew under the finger) has no place to point at.
   const under = (event) => {
     const box = ruler.getBoundingClientRect();
+    if (!(box.width > 0)) return NaN;
     return low + ((event.clientX - box.left) / box.width) * (high - low);
   };
   slider.addEventListener('pointerdown', (event) => {
@@ -97,7 +103,9 @@ function lineScale(term, name, answer, change) {
   slider.addEventListener('pointerup', (event) => {
     sliding = false;
     if (!from) return;
-    if (from.sliding || Math.abs(event.clientY - from.y) < 10) set(under(event));
+    const at = under(event);
+    if (!Number.isFinite(at)) { value = from.value; show(); }
+    else if (from.sliding || Math.abs(event.clientY - from.y) < 10) set(at);
     from = null;
   });
   slider.addEventListener('pointercancel', () => {

@@ -185,7 +185,7 @@ function cupScreen(page, screen) {
   if (page.now.settings.guess && steep === Math.max(1, page.now.n_steeps)) out.push(guessPart(page, flight, cup));
   if (page.open) {
     const rest = (state) => {
-      const lines = page.now.terms.filter((t) => t.scale.kind !== 'note' && !page.answer(questionOf(page.now, flight, cup, steep, t.id)));
+      const lines = page.now.terms.filter((t) => t.scale.kind !== 'note' && !page.given(questionOf(page.now, flight, cup, steep, t.id)));
       page.putAll(lines.map((t) => ({ flight, cup, steep, term: t.id, state, value: null })));
       page.redraw();
     };
@@ -310,7 +310,7 @@ function rankByTaps(page, flight, term, ask) {
       return { flight, cup, steep: null, term: term.id, state: rank < 0 ? 'declined' : 'scored', value: rank < 0 ? null : String(rank + 1) };
     }).filter((line) => {
       const is = page.answer(ask(line.cup));
-      return !is || is.state !== line.state || (line.value !== null && String(is.value) !== line.value);
+      return !is || is.refused || is.state !== line.state || (line.value !== null && String(is.value) !== line.value);
     });
     page.keeper.draft(key, null);
     page.putAll(lines);
@@ -340,11 +340,11 @@ function missingOf(page, flight, onlyCup) {
   for (const screen of page.screens.filter((s) => s.f === flight.number)) {
     let lacks = [];
     if (screen.t === 'cup' && (!onlyCup || screen.cup === onlyCup)) {
-      lacks = page.now.terms.filter((t) => leavesGap(t) && !page.answer(questionOf(page.now, flight, screen.cup, screen.steep, t.id))).map((t) => said(t.label));
+      lacks = page.now.terms.filter((t) => leavesGap(t) && !page.given(questionOf(page.now, flight, screen.cup, screen.steep, t.id))).map((t) => said(t.label));
     } else if (screen.t === 'rank') {
-      lacks = flight.cups.filter((c) => !page.answer(questionOf(page.now, flight, c, null, screen.term))
+      lacks = flight.cups.filter((c) => !page.given(questionOf(page.now, flight, c, null, screen.term))
         || page.keeper.drafts.has(`rank/${flight.number}/${screen.term}`)).map(String);
-    } else if (screen.t === 'choose' && !page.answer(questionOf(page.now, flight, null, null, choiceTerm(page.now)))) {
+    } else if (screen.t === 'choose' && !page.given(questionOf(page.now, flight, null, null, choiceTerm(page.now)))) {
       lacks = choosable(flight).map(String);
     }
     if (!lacks.length || page.locked(screen)) continue;
@@ -357,7 +357,7 @@ function missingOf(page, flight, onlyCup) {
 /** Whether anything at all is answered of a flight or of one of its cups: otherwise it is not handed in. */
 function anything(page, flight, onlyCup) {
   const cups = onlyCup ? [onlyCup] : flight.cups;
-  return [...page.answers.values()].some((a) => cups.includes(a.cup) && !a.late && a.term !== 'guess' && a.term !== 'guess-sure');
+  return [...page.answers.values()].some((a) => cups.includes(a.cup) && !a.late && (!a.refused || a.under) && a.term !== 'guess' && a.term !== 'guess-sure');
 }
 
 /** The end of a flight, or of a cup where cups are handed in singly. */
@@ -376,7 +376,7 @@ function endScreen(page, screen) {
       el('span', null, g.lacks.join(lang === 'zh' ? '、' : ', '))))),
     el('p', null, word(sets ? 'missing_set' : anything(page, flight, cup) ? 'missing_why' : 'nothing_yet'))]
       : el('p', { class: 'told' }, word('nothing_missing')),
-    sets ? null : el('p', null, word('zeros')),
+    sets ? null : el('p', null, word(page.now.terms.some(leavesGap) ? 'zeros' : 'zeros_all')),
     el('p', null, word(cup ? 'no_way_back_cup' : 'no_way_back')),
   ];
 }

@@ -15,6 +15,8 @@ class Ballot {
     this.timerIsLocal = false;
     this.changed = null;
     this.ids = 0;
+    this.drawn = 0;           // a drawing that waits for a finger to be lifted
+    this.far = false;         // whether it is one of another screen
     this.seenHalted = '';
     this.seenRefused = '';
     this.bell = new Bell();
@@ -62,11 +64,21 @@ class Ballot {
       if (flight) this.answers.set(questionOf(now, flight, a.cup, a.steep, a.term), { ...a, disk: true });
     }
     for (const item of this.keeper.items) {
-      if (item.what === 'line') this.answers.set(item.question, { ...item.body, disk: false, late: item.state === 'late' });
+      if (item.what !== 'line') continue;
+      const refused = item.state === 'refused';
+      const under = refused && this.given(item.question) !== null;
+      this.answers.set(item.question, { ...item.body, disk: false, late: item.state === 'late', refused, under });
     }
   }
 
+  /** What is shown as the answer to a question, though it may have been refused. */
   answer(question) { return this.answers.get(question) ?? null; }
+
+  /** The answer to a question; none where only one was given that was refused. */
+  given(question) {
+    const is = this.answer(question);
+    return is && (!is.refused || is.under) ? is : null;
+  }
 
   // ---- answering -----------------------------------------------------------------------------
 
@@ -85,9 +97,10 @@ class Ballot {
 
   /** Takes an answer off: without a trace while it was not sent, as declined once it was. */
   takeBack(flight, cup, steep, term, question) {
-    if (!this.answer(question)) return;
+    const is = this.answer(question);
+    if (!is) return;
     const disk = this.now.answers.some((a) => questionOf(this.now, flight, a.cup, a.steep, a.term) === question);
-    if (this.keeper.unsent(question) && !disk) {
+    if ((this.keeper.unsent(question) || is.refused) && !disk) {
       this.answers.delete(question);
       this.keeper.take([{ question, body: null }]);
     } else {
@@ -165,6 +178,12 @@ class Ballot {
   }
 
   draw(moved = false) {
+    // Not under a finger that is sliding: that would take the line away from it.
+    if (sliding) {
+      if (!this.drawn) this.drawn = setInterval(() => { if (!sliding) { const far = this.far; clearInterval(this.drawn); this.drawn = 0; this.far = false; this.draw(far); } }, 100);
+      this.far = this.far || moved;
+      return;
+    }
     const { main, bar } = this.parts;
     this.drawStrip();
     const { body, buttons, kind } = this.whatToShow();
@@ -182,7 +201,6 @@ class Ballot {
 
   /** Draws again what is shown, and leaves the finger, the eye and the keyboard where they are. */
   redraw() {
-    // Not under a finger that is sliding: that would take the line away from it.
     if (sliding) { setTimeout(() => this.redraw(), 200); return; }
     const holder = document.activeElement && document.activeElement.closest('[data-q]');
     const [q, y] = [holder && holder.dataset.q, scrollY];
@@ -205,6 +223,7 @@ class Ballot {
       over.buttons = [button(word('take_again'), () => { location.href = '/'; })];
       return over;
     }
+    if (this.keeper.halted === 'revealed') return notice(word('revealed'), word('revealed_why'), waits ? word('ended_kept', waits) : null);
     if (this.keeper.halted === 'ended') return notice(word('ended'), word('ended_why'), waits ? word('ended_kept', waits) : null);
     if (!this.now) return notice(word(this.keeper.offline ? 'wait' : 'loading'));
     if (this.now.state === 'revealed') return notice(word('revealed'), word('revealed_why'), waits ? word('ended_kept', waits) : null);
@@ -254,7 +273,7 @@ class Ballot {
   progress(screen) {
     const flight = this.flight(screen.f);
     const asked = this.now.terms.filter(leavesGap);
-    const given = asked.filter((t) => this.answer(questionOf(this.now, flight, screen.cup, screen.steep, t.id)));
+    const given = asked.filter((t) => this.given(questionOf(this.now, flight, screen.cup, screen.steep, t.id)));
     return word('answered', given.length, asked.length);
   }
 

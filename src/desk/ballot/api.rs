@@ -51,12 +51,26 @@ fn refused(status: StatusCode, error: &str, text: &str) -> Response {
     (status, Json(json!({"error": error, "text": en, "zh": zh}))).into_response()
 }
 
+/// What is told to everybody; where it names what only the desk has, the host.
+fn for_a_taster(told: &str) -> &str {
+    // The desk's forms have words of their own for it: there somebody mends it, not on a phone.
+    if told::text(EN, told) == told { told } else { "tell the host" }
+}
+
 fn unreadable(status: StatusCode, text: &str) -> Response {
     refused(status, "unreadable", text)
 }
 
 fn ended() -> Response {
     refused(StatusCode::UNAUTHORIZED, "ended", "this link is not good any more")
+}
+
+/// The answer where the cups are known: not that a link is bad, but that the tasting is done.
+fn revealed() -> Response {
+    let text = "the cups are revealed; thank you";
+    let (en, zh) = (told::text(EN, text), told::text(ZH, text));
+    let all = json!({"error": "ended", "why": "revealed", "text": en, "zh": zh});
+    (StatusCode::UNAUTHORIZED, Json(all)).into_response()
 }
 
 /// A taster whose cookie is good.
@@ -84,6 +98,7 @@ impl FromRequestParts<Shared> for Taster {
                 "taken-over",
                 "this ballot goes on on another phone; follow your link again to go on here",
             )),
+            Some(Caller { who: Who::Revealed, .. }) => Err(revealed()),
             _ => Err(ended()),
         }
     }
@@ -117,8 +132,9 @@ impl Taster {
             )
         })?;
         serde_json::from_slice(&body).map_err(|e| {
-            let place = format!("line {}, column {}", e.line(), e.column());
-            unreadable(StatusCode::UNPROCESSABLE_ENTITY, &format!("{place}: {e}"))
+            let (line, column) = (e.line(), e.column());
+            let text = format!("this is not what a page sends (line {line}, column {column})");
+            unreadable(StatusCode::UNPROCESSABLE_ENTITY, &text)
         })
     }
 
@@ -128,12 +144,16 @@ impl Taster {
         work: impl FnOnce(&Tasting, &Self) -> Result<T, LiveError> + Send + 'static,
     ) -> Result<T, Response> {
         let app = Arc::clone(app);
-        aside(move || {
+        let done = aside(move || {
             let tasting = app.live.engine.session(&self.session)?;
-            work(&tasting, &self)
-        })
-        .await?
-        .map_err(|e| failed(&e))
+            let done = work(&tasting, &self);
+            Ok::<_, LiveError>((done, tasting.state()))
+        });
+        match done.await? {
+            Ok((Err(LiveError::Ended), Stage::Revealed)) => Err(revealed()),
+            Ok((done, _)) => done.map_err(|e| failed(&e)),
+            Err(e) => Err(failed(&e)),
+        }
     }
 }
 
@@ -144,9 +164,7 @@ fn failed(error: &LiveError) -> Response {
         LiveError::Ended => return ended(),
         LiveError::Store(StoreError::Locked(_)) => "the host's program is busy; try again",
         LiveError::Store(_) => "the host's disk did not take it: tell the host",
-        LiveError::Book(_) => {
-            "a file of this session has a mistake: tell the host, who sees it with `blindsteep check`"
-        }
+        LiveError::Book(_) => "a file of this session has a mistake: tell the host",
     };
     refused(StatusCode::INSUFFICIENT_STORAGE, "not-saved", text)
 }
@@ -217,8 +235,12 @@ fn meant(line: Value) -> Result<Sent, Wrong> {
         expected: expected.to_owned(),
         mend: "load the page again".to_owned(),
     };
-    let sent: SentLine = serde_json::from_value(line)
-        .map_err(|e| wrong(e.to_string(), "entry, cup, steep, term, state, value and note"))?;
+    let sent: SentLine = serde_json::from_value(line).map_err(|_| {
+        wrong(
+            "this is not what a page sends".to_owned(),
+            "entry, cup, steep, term, state, value and note",
+        )
+    })?;
     let value = match sent.value {
         None | Some(Value::Null) => None,
         Some(Value::String(text)) => Some(plain(&text)),
@@ -259,8 +281,8 @@ fn result(entry: &Value, outcome: &Outcome) -> Value {
         // The page chooses: its language is the taster's, whoever asks.
         Outcome::Refused(w) => {
             let of = |say: Say| {
-                let [found, expected, mend] =
-                    [&w.found, &w.expected, &w.mend].map(|text| told::text(say, text));
+                let [found, expected, mend] = [&*w.found, &*w.expected, for_a_taster(&w.mend)]
+                    .map(|text| told::text(say, text));
                 json!({"found": found, "expected": expected, "mend": mend})
             };
             let mut all = json!({"entry": entry, "outcome": "refused", "zh": of(ZH)});

@@ -23,6 +23,10 @@ const SCRIPTS: [&str; 6] = [
 /// The ballot of the taster whose cookie came along.
 pub async fn ballot(reader: Reader, Extension(caller): Extension<Caller>) -> Response {
     let say = reader.say;
+    if caller.who == Who::Revealed {
+        let why = say.of("The cups are revealed; thank you.", "已揭盲，谢谢。");
+        return (StatusCode::UNAUTHORIZED, door(&reader, why)).into_response();
+    }
     if matches!(caller.who, Who::Nobody | Who::Desk | Who::Clock) {
         let why = say.of("This phone has no ballot (any more)", "本手机没有（或已不再有）评茶单");
         return (StatusCode::UNAUTHORIZED, door(&reader, why)).into_response();

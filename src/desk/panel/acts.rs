@@ -82,7 +82,9 @@ fn done(app: &App, say: Say, name: &str, form: &Posted) -> Result<Vec<String>, B
             }
             let revealed = session::reveal(book, name, now)?;
             // A phone that comes back then finds nothing to answer.
-            app.doors.shut(&revealed.name).map_err(|e| BookError::Refused(e.to_string()))?;
+            app.doors
+                .shut_revealed(&revealed.name)
+                .map_err(|e| BookError::Refused(e.to_string()))?;
             said("The key is open.", "密钥已打开。")
         }
         "void" => {

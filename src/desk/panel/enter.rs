@@ -17,10 +17,13 @@ use crate::desk::page::{
 };
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
+use crate::desk::told;
 use crate::session::answers::Answers;
 use crate::session::ballots::{Ballot, GUESS, GUESS_SURE, Question};
-use crate::session::enter::{EnterError, questions};
-use crate::session::{Amend, Answer, Entered, Given, HandIn, Session, enter_lines, enter_unseen};
+use crate::session::enter::{EnterError, Misfit, questions};
+use crate::session::{
+    Amend, Answer, Entered, Gap, Given, HandIn, Session, enter_lines, enter_unseen,
+};
 
 /// A ballot that is being typed in.
 struct Desk {
@@ -81,7 +84,7 @@ pub async fn write(
         let done = if form.text("how") == "table" {
             table(&book, say, &desk, &form, now)
         } else {
-            cups(&book, &desk, &form, now)
+            cups(&book, say, &desk, &form, now)
         };
         Ok((desk, done))
     });
@@ -133,14 +136,22 @@ fn tell(app: &Shared, reader: &Reader, desk: &Desk, entered: &Entered) {
         )
     });
     for flight in &entered.handed_in {
+        let gap = entered.gaps.iter().find(|g| g.flight == *flight);
         let flight = words::flight(say, *flight);
-        app.tell(say.of(format!("{flight} is handed in."), format!("{flight}已提交。")));
+        app.tell(match gap {
+            Some(Gap { needed, given, .. }) => say.of(
+                format!("{flight} is handed in with {given} of {needed} needed answers: what is not answered stays missing."),
+                format!("{flight}已提交，应答 {needed} 项，已答 {given} 项：未答即为缺失。"),
+            ),
+            None => say.of(format!("{flight} is handed in."), format!("{flight}已提交。")),
+        });
     }
     if entered.n_zeros > 0 {
         let n = entered.n_zeros;
+        let list: Vec<String> = entered.zeros_of.iter().map(ToString::to_string).collect();
         app.tell(say.of(
-            format!("{n} untouched ticks and faults are 0."),
-            format!("{n} 个未填的勾选与缺陷记为 0。"),
+            format!("{n} untouched ticks and faults are 0: of cup {}.", list.join(", ")),
+            format!("{n} 个未填的勾选与缺陷记为 0：{} 号杯。", list.join("、")),
         ));
     }
     entered.cautions.iter().for_each(|c| app.tell(c.clone()));
@@ -185,7 +196,49 @@ fn as_typed(plan: &SessionFile, q: &Question, line: &BallotLine) -> String {
     }
 }
 
-fn cups(book: &Book, desk: &Desk, form: &Posted, now: Moment) -> Result<Entered, BookError> {
+/// What does not fit, each with its cup and its question as the form calls them.
+fn misfits_in_words(
+    say: Say,
+    plan: &SessionFile,
+    answers: &[Answer],
+    misfits: &[Misfit],
+) -> String {
+    let each = misfits.iter().map(|m| {
+        let w = &m.wrong;
+        let Some(answer) = answers.get(m.answer) else { return w.found.clone() };
+        let mut place = match plan.flight_of(answer.cup).filter(|_| plan.kind.is_choice()) {
+            Some(flight) => words::flight(say, flight.number),
+            None => say.of(format!("Cup {}", answer.cup), format!("{} 号杯", answer.cup)),
+        };
+        if let Some(steep) = answer.steep.filter(|_| plan.n_steeps() > 1) {
+            place = say.of(format!("{place}, steep {steep}"), format!("{place}，第 {steep} 泡"));
+        }
+        let label = label(say, plan, &answer.term);
+        // The label stands for the id.
+        let bare = w.found.strip_prefix(&format!("{} is \"", answer.term));
+        let found = bare.map_or_else(|| w.found.clone(), |rest| format!("it is \"{rest}"));
+        let told = |text: &str| told::text(say, text);
+        format!(
+            "{place}{}{label}{}{}\n  {}{}\n  {}{}",
+            say.0.comma(),
+            say.0.colon(),
+            told(&found),
+            say.of("expected: ", "应为："),
+            told(&w.expected),
+            say.of("to mend:  ", "如何改正："),
+            told(&w.mend)
+        )
+    });
+    each.collect::<Vec<_>>().join("\n")
+}
+
+fn cups(
+    book: &Book,
+    say: Say,
+    desk: &Desk,
+    form: &Posted,
+    now: Moment,
+) -> Result<Entered, BookError> {
     let plan = desk.session.plan();
     let number: u32 = form.text("flight").parse().unwrap_or(0);
     let Some(flight) = plan.flights.iter().find(|f| f.number == number) else {
@@ -216,7 +269,22 @@ fn cups(book: &Book, desk: &Desk, form: &Posted, now: Moment) -> Result<Entered,
         answers.push(Answer { cup, steep: q.steep, term: q.term, given, note: None });
     }
     let hand_in = if form.ticked("hand-in") { HandIn::Flight(number) } else { HandIn::No };
-    Ok(desk.enter(book, &answers, form, hand_in, now)?)
+    desk.enter(book, &answers, form, hand_in, now).map_err(|e| match e {
+        EnterError::Misfits(m) => BookError::Refused(misfits_in_words(say, plan, &answers, &m)),
+        EnterError::Book(e) => e,
+    })
+}
+
+/// What a question is called.
+fn label(say: Say, plan: &SessionFile, term: &str) -> String {
+    match plan.term(term) {
+        Some(term) => term.label(say.key()).to_owned(),
+        None if term == GUESS => {
+            say.of("Which lot do you think this is?", "猜是哪个批次？").to_owned()
+        }
+        None if term == GUESS_SURE => say.of("Sure?", "有把握吗？").to_owned(),
+        None => words::meaning(say, plan.kind).to_owned(),
+    }
 }
 
 fn shown(
@@ -251,7 +319,7 @@ fn shown(
             p.hint { (say.of("Empty: not answered. - : would rather not say. lost: the cup or the answer is lost.", "留空：未答。- ：不评。lost：此杯作废。")) }
             (fields(say, desk, flight, typed))
             (why)
-            label.pick { input type="checkbox" name="hand-in" value="1" checked[typed.text("how") == "cups" && typed.ticked("hand-in")]; span { (say.of("Hand this flight in", "提交此轮")) span.hint { (say.of("Untouched ticks and faults become 0.", "未填的勾选与缺陷记为 0。")) } } }
+            label.pick { input type="checkbox" name="hand-in" value="1" checked[typed.text("how") == "cups" && typed.ticked("hand-in")]; span { (say.of("Hand this flight in", "提交此轮")) span.hint { (say.of("Of cups with any answer, ticks and faults left empty become 0; needed answers left empty stay missing.", "已有任何答案的杯，其未填的勾选与缺陷记为 0；未答的应答项即为缺失。")) } } }
             p.buttons { button { (say.of("Write it down", "录入")) } }
         }
         details open[typed.text("how") == "table"] {
@@ -309,16 +377,9 @@ fn one(say: Say, desk: &Desk, flight: &Flight, q: &Question, typed: &Posted) -> 
     let stands = line.filter(|_| desk.seen).map(|l| as_typed(plan, q, l)).unwrap_or_default();
     let value = if typed.0.iter().any(|(n, _)| *n == name) { typed.text(&name) } else { &stands };
     let term = plan.term(&q.term);
-    let label = match term {
-        _ if plan.kind == Kind::Ranking => {
-            say.of(format!("Cup {}", q.cup), format!("{} 号杯", q.cup))
-        }
-        Some(term) => term.label(say.key()).to_owned(),
-        None if q.term == GUESS => {
-            say.of("Which lot do you think this is?", "猜是哪个批次？").to_owned()
-        }
-        None if q.term == GUESS_SURE => say.of("Sure?", "有把握吗？").to_owned(),
-        None => words::meaning(say, plan.kind).to_owned(),
+    let label = match plan.kind {
+        Kind::Ranking => say.of(format!("Cup {}", q.cup), format!("{} 号杯", q.cup)),
+        _ => label(say, plan, &q.term),
     };
     let hidden = line.is_some() && !desk.seen;
     let hint = match term.map(|t| &t.scale) {

@@ -17,7 +17,7 @@ pub fn markup(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
     html! {
         section {
             h2 { (say.of("Progress", "进度")) }
-            p.hint { (say.of("Answers that are needed and given; never what they say.", "只显示应答与已答的数目，不显示内容。")) }
+            p.hint { (say.of("Needed answers, given and in all; the plan counts ticks and faults too, which are 0 when they are left alone. Never what they say.", "只显示应答项的已答数与总数，不显示内容；安排中的回答数还包括勾选与缺陷，未动即为 0。")) }
             div id="progress" data-from={ (at) "/progress" } data-state=(room.session.state.to_string()) { (far::table(say, &room.session, &room.progress)) }
             (timers(reader, room))
             @if room.host.may_see_answers(room.session.state) && !room.session.plan().is_alone() {
@@ -40,6 +40,7 @@ pub fn markup(reader: &Reader, room: &Room, typed: &Posted) -> Markup {
                 (act(reader, room, "close", html! {
                     p { (say.of("These have not handed in, and would be missing:", "以下评茶单尚未提交，将缺失：")) }
                     ul { @for line in far::missing(say, &room.progress) { li { (line) } } }
+                    (far::gaps_told(say, &room.progress))
                     label.pick { input type="checkbox" name="anyway" value="1" required; span { (say.of("Close without them", "不等了，截止")) } }
                     p.buttons { button { (say.of("Close the session", "截止")) } }
                 }))

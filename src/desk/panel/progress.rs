@@ -8,6 +8,7 @@ use crate::book::{Book, BookError};
 use crate::desk::App;
 use crate::desk::ballot::live::{ShownTimer, TasterProgress};
 use crate::desk::say::Say;
+use crate::session::live::FlightProgress;
 use crate::session::{Session, State};
 
 /// A phone that was heard of within so many seconds is there: phones ask every three.
@@ -56,6 +57,37 @@ pub fn missing(say: Say, all: &[Progress]) -> Vec<String> {
     list
 }
 
+/// What was handed in with needed answers missing, flight by flight.
+#[must_use]
+pub fn gaps(say: Say, all: &[Progress]) -> Vec<String> {
+    let of = |p: &Progress| {
+        let handed_in = p.of.flights.iter().filter(|f| f.handed_in && f.answered < f.asked);
+        let line = |f: &FlightProgress| {
+            let (name, flight) = (&p.name, words::flight(say, f.flight));
+            say.of(
+                format!("{name}, {flight}: handed in, {} of {} answered", f.answered, f.asked),
+                format!("{name}，{flight}：已提交，已答 {} / {}", f.answered, f.asked),
+            )
+        };
+        handed_in.map(line).collect::<Vec<_>>()
+    };
+    all.iter().flat_map(of).collect()
+}
+
+/// The same with what closing does with it; nothing where all is answered.
+#[must_use]
+pub fn gaps_told(say: Say, all: &[Progress]) -> Markup {
+    let gaps = gaps(say, all);
+    html! { @if !gaps.is_empty() {
+        p { (say.of("Handed in with needed answers missing:", "已提交但缺应答项：")) }
+        ul { @for line in gaps { li { (line) } } }
+        p.hint { (say.of(
+            "Closing does not wait for them: they stay missing, and no value is put in their place. They can be added by “Type in from paper”, with a reason.",
+            "截止不等这些答案：未答即为缺失，不作估补。可用“从纸上录入”附理由补上。",
+        )) }
+    } }
+}
+
 fn phone(say: Say, of: &TasterProgress) -> String {
     match of.seen {
         _ if !of.joined => say.of("not joined", "未加入").to_owned(),
@@ -96,7 +128,10 @@ pub fn table(say: Say, session: &Session, all: &[Progress]) -> Markup {
                         @if p.of.late > 0 { span.hint { (say.of(format!("{} late", p.of.late), format!("{} 项迟到", p.of.late))) } }
                     }
                     @for (f, planned) in p.of.flights.iter().zip(&plan.flights) { td data-head=(words::flight(say, planned.number)) {
-                        @if f.handed_in { b.in { (say.of("handed in", "已提交")) } }
+                        @if f.handed_in {
+                            b.in { (say.of("handed in", "已提交")) }
+                            @if f.answered < f.asked { (say.of(format!(", {} of {}", f.answered, f.asked), format!("，已答 {} / {}", f.answered, f.asked))) }
+                        }
                         @else { (f.answered) " / " (f.asked) }
                     } }
                 } } }

@@ -146,6 +146,7 @@ fn next(app: &Shared, reader: &Reader, room: &Room, typed: &Posted) -> Markup {
         },
         Stage::Open if all_in => html! {
             p { (say.of("Everybody has handed in. Next: close the session.", "所有人都已提交。下一步：截止。")) }
+            (far::gaps_told(say, &room.progress))
             (act(reader, room, "close", html! { p.buttons { button { (say.of("Close the session", "截止")) } } }))
         },
         Stage::Open => html! {

@@ -4,7 +4,7 @@ use crate::book::problem::Problems;
 use crate::book::session_files::{AnswerState, BallotLine, Flight, Kind, SessionFile};
 use crate::book::time::Moment;
 
-use super::{CHANGED, NOTE_MOST, Outcome, Sent};
+use super::{CHANGED, Outcome, Sent};
 use crate::session::HandIn;
 use crate::session::ballots::{Ballot, Wrong, served};
 use crate::session::enter::{
@@ -211,28 +211,15 @@ impl<'a> Taking<'a> {
 pub fn checked(plan: &SessionFile, taster: &str, sent: &Sent) -> Result<Fitted, Wrong> {
     entry_problem(&sent.entry)?;
     own_cup(plan, taster, sent.answer.cup)?;
-    let length = |text: &str, what: &str| {
-        let n = text.chars().count();
-        if n <= NOTE_MOST {
-            return Ok(());
-        }
-        Err(Wrong::new(
-            format!("{what} has {n} characters"),
-            format!("at most {NOTE_MOST}"),
-            "make it shorter",
-        ))
-    };
-    if let Given::Scored(text) = &sent.answer.given {
-        length(text, "the answer")?;
-        if text.trim().is_empty() {
-            return Err(Wrong::new(
-                "the answer is empty",
-                "a value, or that the taster would rather not say",
-                "give a value, or decline",
-            ));
-        }
+    if let Given::Scored(text) = &sent.answer.given
+        && text.trim().is_empty()
+    {
+        return Err(Wrong::new(
+            "the answer is empty",
+            "a value, or that the taster would rather not say",
+            "give a value, or decline",
+        ));
     }
-    length(sent.answer.note.as_deref().unwrap_or_default(), "the note")?;
     fitted(plan, taster, &sent.answer).map_err(|(_, wrong)| wrong)
 }
 
