@@ -141,7 +141,7 @@ fn three_phones_and_a_desk_go_from_the_plan_to_the_reveal() {
         assert_eq!(code, 0, "{text}");
     }
     for phone in &phones {
-        phone.until("return head() === 'This link is no longer good' || head() === 'The session is revealed'");
+        phone.until("return head() === 'The cups are revealed; thank you.'");
         let told: Vec<String> =
             phone.console().into_iter().filter(|m| !m.contains("401")).collect();
         assert!(told.is_empty(), "{told:#?}");
