@@ -83,8 +83,11 @@ pub(super) fn must_be_id(what: &str, id: &str) -> Result<(), BookError> {
     if ids::is_id(id) {
         return Ok(());
     }
-    let a = if what.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
-    let found = format!("\"{id}\" cannot be the id of {a} {what}");
+    let found = if what.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        format!("\"{id}\" cannot be the id of an {what}")
+    } else {
+        format!("\"{id}\" cannot be the id of a {what}")
+    };
     Err(refused(found, ids::RULE, "choose another id"))
 }
 

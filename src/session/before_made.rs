@@ -39,14 +39,12 @@ pub fn problems_of_text(book: &Book, file: &str, text: &str) -> Result<Problems,
 }
 
 fn problem(lot: &Described<LotFile>, day: Day, session: &str, tasted: Day) -> Problem {
-    let (key, was) =
-        if lot.value.parted.is_some() { ("parted", "parted") } else { ("made", "made") };
-    lot.problem(
-        &[key],
-        format!("{was} on {day}, but it was tasted on {tasted} in {session}"),
-        format!("a day up to {tasted}"),
-        "correct the day",
-    )
+    let (key, found) = if lot.value.parted.is_some() {
+        ("parted", format!("parted on {day}, but it was tasted on {tasted} in {session}"))
+    } else {
+        ("made", format!("made on {day}, but it was tasted on {tasted} in {session}"))
+    };
+    lot.problem(&[key], found, format!("a day up to {tasted}"), "correct the day")
 }
 
 /// The revealed session that had a lot first, and its day.

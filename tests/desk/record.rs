@@ -394,7 +394,7 @@ fn pages_name_what_is_not_there_and_survive_bad_questions() {
     ] {
         assert_eq!(maker.get(path).0, expected, "{path}");
     }
-    let note = "🍵".repeat(3000);
+    let note = "🍵".repeat(2000);
     let long = [("parameter", "store.moisture"), ("value", "6.1"), ("note", note.as_str())];
     assert_eq!(maker.post("/lots/T25-10/log", &long).0, 303);
     let formula = [("parameter", "store.moisture"), ("value", "6.2"), ("note", "=1+1")];

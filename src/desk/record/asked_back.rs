@@ -220,3 +220,19 @@ fn of_far(far: &Far, unit: &str, say: Say) -> String {
         ),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plots::Lang;
+
+    #[test]
+    fn values_that_are_all_one_are_told_as_one() {
+        let told = |high: f64, lang: Lang| {
+            of_far(&Far { low: 300.0, high, by: By::Book(6) }, " g", Say(lang))
+        };
+        assert_eq!(told(300.0, Lang::En), "where all 6 values of this book are 300 g");
+        assert_eq!(told(600.0, Lang::En), "where the 6 values of this book are 300 to 600 g");
+        assert_eq!(told(300.0, Lang::Zh), "本册已有的 6 个数值均为 300 g");
+    }
+}
