@@ -12,7 +12,8 @@ use super::store::{self, StoreError};
 use super::toml_file::Described;
 use super::trials::TrialFile;
 use super::{
-    Book, copies, csv_file, ids, lot_graph, retasting, stores, toml_file, trial_files, trial_rules,
+    Book, copies, csv_file, ids, left_over, lot_graph, retasting, stores, toml_file, trial_files,
+    trial_rules,
 };
 
 /// What a check found.
@@ -178,10 +179,16 @@ fn walk(root: &Path, folder: &str, notices: &mut Vec<String>) -> Result<(), Stor
         names.push(entry.file_name().to_string_lossy().into_owned());
     }
     for name in &names {
+        let file = if folder.is_empty() { name.clone() } else { format!("{folder}/{name}") };
         if name.starts_with('.') {
+            if left_over::is_left_over(&path.join(name)) {
+                notices.push(format!(
+                    "{file}: left by a program that was stopped while it wrote; it is not read. The \
+                     next start of the desk clears it away, or delete it"
+                ));
+            }
             continue;
         }
-        let file = if folder.is_empty() { name.clone() } else { format!("{folder}/{name}") };
         let original = copies::original_of_copy(name).filter(|o| names.contains(o));
         if copies::is_conflict_copy(name) {
             notices.push(format!(

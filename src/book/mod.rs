@@ -14,6 +14,7 @@ pub mod far;
 pub mod fitness;
 pub mod ids;
 pub mod labels;
+pub mod left_over;
 mod logger_clock;
 mod logger_form;
 mod logger_parts;

@@ -51,7 +51,7 @@ pub fn begin(dir: &Path, beginning: &Beginning) -> Result<Book, BookError> {
     store::make_folder(beside)?;
     // Made aside and moved to its place when it is whole: a half of a book is no book.
     let made = tempfile::Builder::new()
-        .prefix(".blindsteep-")
+        .prefix(super::left_over::PREFIX)
         .tempdir_in(beside)
         .map_err(store::io("write in", beside))?;
     let name = dir.canonicalize().unwrap_or_else(|_| dir.to_owned());

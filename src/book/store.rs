@@ -269,7 +269,7 @@ fn write_bytes_beside(
 ) -> Result<tempfile::NamedTempFile, StoreError> {
     let folder = folder_of(path);
     let mut temporary = tempfile::Builder::new()
-        .prefix(".blindsteep-")
+        .prefix(super::left_over::PREFIX)
         .tempfile_in(folder)
         .map_err(|e| without_name(path, &e))?;
     disk.write(temporary.as_file_mut(), bytes).map_err(io("write", path))?;

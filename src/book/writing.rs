@@ -321,7 +321,7 @@ fn make_aside(
     let lots = book.root().join("lots");
     store::make_folder(&lots)?;
     let made = tempfile::Builder::new()
-        .prefix(".blindsteep-")
+        .prefix(super::left_over::PREFIX)
         .tempdir_in(&lots)
         .map_err(store::io("write in", &lots))?;
     store::create_new(&made.path().join("lot.toml"), &lot_text(&new.file))?;

@@ -5,6 +5,7 @@
 //! [`guard`] what every request must pass. Pages are made on the server ([`page`]); they show
 //! the same findings as the commands and write the same files.
 
+mod alone;
 pub mod assets;
 pub mod ballot;
 pub mod cache;
@@ -22,6 +23,7 @@ mod seats;
 pub mod server;
 mod terms;
 pub mod told;
+mod unreadable;
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};

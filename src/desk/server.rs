@@ -22,11 +22,12 @@ use tokio_rustls::rustls::pki_types::pem::PemObject as _;
 use tokio_rustls::rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use tokio_rustls::server::TlsStream;
 
+use super::alone::alone;
 use super::doors::{Doors, Who};
 use super::guard::{self, Caller, CookieName, Gate};
 use super::seats::{Room, Seated};
-use super::{App, DeskError, Shared, assets, ballot, own_folder, page, panel, questions, record};
-use crate::book::{Book, BookError, store};
+use super::{App, DeskError, Shared, assets, ballot, page, panel, questions, record, unreadable};
+use crate::book::{Book, left_over};
 
 /// What was asked of the desk.
 #[derive(Debug, Clone)]
@@ -58,37 +59,21 @@ pub struct Lan {
 /// If the book, its lock, a port or a certificate is against it.
 pub fn run(book: Book, wish: &Wish, out: &mut dyn Write) -> Result<(), DeskError> {
     let _alone = alone(&book)?;
+    let cleared = left_over::clear(book.root()).len();
+    if cleared > 0 {
+        let what = if cleared == 1 { "file or folder" } else { "files or folders" };
+        writeln!(
+            out,
+            "Cleared away {cleared} unfinished {what} of a program that was stopped while it wrote."
+        )
+        .map_err(|e| DeskError::system("write the output", e))?;
+    }
     let doors = Doors::open(&book)?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
         .map_err(|e| DeskError::system("start the server", e))?;
     runtime.block_on(async move { listen(book, doors, wish, out).await })
-}
-
-/// Held while a desk is open on a book, so that a second one is told.
-fn alone(book: &Book) -> Result<std::fs::File, DeskError> {
-    let folder = own_folder(book);
-    store::make_folder(&folder).map_err(BookError::from)?;
-    let path = folder.join("open");
-    let file = std::fs::OpenOptions::new()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(&path)
-        .map_err(|e| DeskError::system(format!("open {}", path.display()), e))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(std::fs::TryLockError::WouldBlock) => Err(DeskError::Refused(format!(
-            "a desk is open on {} already\n  to mend:  use that one, or end it first",
-            book.root().display()
-        ))),
-        // A disk without locks: nothing of the record leans on this one.
-        Err(std::fs::TryLockError::Error(e)) if e.kind() == io::ErrorKind::Unsupported => Ok(file),
-        Err(std::fs::TryLockError::Error(e)) => {
-            Err(DeskError::system(format!("lock {}", path.display()), e))
-        }
-    }
 }
 
 async fn listen(
@@ -383,6 +368,7 @@ pub fn desk_routes(app: &Shared, hosts: Vec<String>, port: u16) -> Router {
         .merge(shared_routes())
         .route("/enter/{link}", get(enter))
         .fallback(nothing_there)
+        .layer(middleware::from_fn_with_state(Arc::clone(app), unreadable::on_a_page))
         .layer(DefaultBodyLimit::max(guard::BODY))
         .layer(middleware::from_fn_with_state(gate, guard::pass))
         .with_state(Arc::clone(app))

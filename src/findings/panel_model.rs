@@ -493,9 +493,17 @@ fn recipe_note(t: &TermScores) -> String {
 fn reason(e: &MixedError, t: &TermScores) -> String {
     let first = t.values[0];
     if t.values.iter().all(|v| *v == first) {
+        if t.values.len() == 1 {
+            return "its 1 score says nothing of chance".to_owned();
+        }
+        let lots = count(t.lot.names.len(), "lot", "lots");
+        let sessions = match t.session.as_ref().map_or(1, |s| s.names.len()) {
+            0 | 1 => String::new(),
+            n => format!(" in {n} sessions"),
+        };
         return format!(
-            "all {} are equal ({first}), so there is nothing to tell apart",
-            count(t.values.len(), "score", "scores")
+            "all {} scores of {lots}{sessions} are equal ({first}), so there is nothing to tell apart",
+            t.values.len()
         );
     }
     match e {

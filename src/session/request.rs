@@ -27,6 +27,11 @@ pub(super) fn check_request(request: &PlanRequest) -> Result<(), BookError> {
         ));
     }
     check_kind(request)?;
+    if request.flights.is_empty() && request.lots.is_empty() && request.reference.is_none() {
+        return Err(refused(
+            "no lot is named yet\n  expected: two lots or more, or one lot and a reference\n  to mend:  name them with --lots",
+        ));
+    }
     let alone = |lots: &[String]| {
         lots.len() < 2 && request.reference.is_none() && !request.kind.is_choice()
     };

@@ -5,7 +5,7 @@
 
 /// Whether this is the inside of a hole: nothing, or its sign.
 fn is_sign(inside: &str) -> bool {
-    inside.len() <= 1 && "*#wltvopr".contains(inside)
+    inside.len() <= 1 && "*#wltvoprqsm".contains(inside)
 }
 
 /// A line, parted at its holes.

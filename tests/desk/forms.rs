@@ -377,3 +377,83 @@ fn a_plan_tells_each_number_and_day_that_is_none_beside_its_field() {
     assert!(folded[folded.rfind("<details").unwrap()..].starts_with("<details open"), "{page}");
     assert!(!garden.root().join("sessions/2026-06-02-x").exists());
 }
+
+/// What the frame of the server refuses is told on a page, in the reader's language, with what to do.
+#[test]
+fn what_cannot_be_read_is_told_on_a_page() {
+    let (_garden, _desk, maker) = open();
+    let too_large = "x".repeat(300 * 1024);
+    let (status, page) = maker.post("/lots/T25-10/log", &[("note", &too_large)]);
+    assert_eq!(status, 413);
+    assert!(page.contains("<h1>Too large</h1>") && page.contains("256 KB"), "{page}");
+    for path in ["/lots/%ff", "/sessions/2026-05-11-month-24/paper?flight=abc"] {
+        let (status, page) = maker.get(path);
+        assert!(status >= 400 && page.contains("<h1>"), "{path}: {status} {page}");
+    }
+    let (status, page) = maker.get_in("/lots/%ff", "zh");
+    assert!(status == 400 && page.contains("<h1>无法读取</h1>"), "{page}");
+    let (status, page) = maker.get_in("/sessions/preview", "zh");
+    assert!(status == 405 && page.contains("请打开带表单的页面"), "{status}: {page}");
+}
+
+/// A plan of which no lot is named is not told that one alone says nothing.
+#[test]
+fn a_plan_without_a_lot_says_that_none_is_named() {
+    let (_garden, _desk, maker) = open();
+    let fields = [
+        ("kind", "profile"),
+        ("name", "x"),
+        ("day", "2026-06-02"),
+        ("fill", "lots"),
+        ("terms", "default"),
+        ("seed", "7"),
+    ];
+    let page = refused(&maker, "/sessions/new", &fields);
+    assert!(page.contains("no lot is named yet") && !page.contains("one lot alone"), "{page}");
+}
+
+#[test]
+fn levels_the_wrong_way_round_are_told_in_chinese() {
+    let (_garden, _desk, maker) = open();
+    let (_, page) =
+        maker.get_in("/trials?batches=4&factor=roll.minutes&levels:roll.minutes=75..40", "zh");
+    assert!(page.contains("低端在前") && !page.contains("the lower end"), "{page}");
+}
+
+#[test]
+fn a_day_on_which_nothing_is_due_says_so() {
+    let (_garden, _desk, maker) = open();
+    let page = maker.shown("/due?on=2000-01-01");
+    assert!(page.contains("Nothing is due on 2000-01-01"), "{page}");
+    assert!(!maker.shown("/due?on=2026-06-02").contains("Nothing is due on"));
+}
+
+/// What stands on a lot's page to be looked at is seen in the list too.
+#[test]
+fn the_list_of_lots_shows_what_is_to_be_looked_at() {
+    let (garden, _desk, maker) = open();
+    // It was packed, its log says, before it was made.
+    let file = garden.root().join("lots/T25-10/lot.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("made = 2025-05-07", "made = 2026-01-01")).unwrap();
+    let ids: Vec<String> = {
+        let list = maker.shown("/lots");
+        list.split("<th scope=\"row\"><a href=\"/lots/")
+            .skip(1)
+            .map(|r| r.split('"').next().unwrap().to_owned())
+            .collect()
+    };
+    let list = maker.shown("/lots");
+    let mut n = 0;
+    for id in &ids {
+        let own = maker.shown(&format!("/lots/{id}"));
+        let row = between(&list, &format!("<a href=\"/lots/{id}\">"), "</tr>");
+        let cell = row.rsplit_once("<td").unwrap().1.split_once('>').unwrap().1;
+        let empty = cell.trim_start().starts_with("</td>");
+        if own.contains("<h2>To be looked at</h2>") {
+            n += 1;
+            assert!(!empty, "{id}: {row}");
+        }
+    }
+    assert!(n > 0 && ids.len() > 10, "{n} of {}", ids.len());
+}

@@ -53,6 +53,13 @@ impl Maker {
         (answer.status().as_u16(), answer.text().unwrap())
     }
 
+    pub fn get_in(&self, path: &str, language: &str) -> (u16, String) {
+        let cookie = format!("{}; language={language}", self.cookie);
+        let url = format!("{}{path}", self.desk);
+        let answer = self.client.get(url).header("cookie", cookie).send().unwrap();
+        (answer.status().as_u16(), answer.text().unwrap())
+    }
+
     pub fn shown(&self, path: &str) -> String {
         let (status, text) = self.get(path);
         assert_eq!(status, 200, "{path}: {text}");

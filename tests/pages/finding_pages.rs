@@ -264,3 +264,82 @@ fn each_chart_of_a_page_is_drawn_for_a_phone_too_with_letters_large_enough() {
         }
     }
 }
+
+/// The items of the section under a head.
+fn items<'h>(html: &'h str, head: &str) -> Vec<&'h str> {
+    let section = html.split_once(&format!("<h2>{head}</h2>")).expect("the section").1;
+    let section = section.split("</section>").next().expect("its end");
+    section.split("<li").skip(1).collect()
+}
+
+/// What is to be kept in mind does not depend on the language.
+#[test]
+fn links_and_courses_say_in_both_languages_what_to_keep_in_mind() {
+    for (name, args) in [("link", &["link"][..]), ("age-all", &["age"][..])] {
+        let found = json(args);
+        let cautions = found["cautions"].as_array().expect("cautions");
+        assert!(cautions.len() > 3, "{name}");
+        let en = page(name, args, "en");
+        assert_eq!(items(&en, "Keep in mind").len(), cautions.len(), "{name}");
+        let zh = page(name, args, "zh");
+        let said = items(&zh, "请注意");
+        assert_eq!(said.len(), cautions.len(), "{name}");
+        for line in said {
+            assert!(!line.contains("lang=\"en\"") && english(line).is_none(), "{name}: {line}");
+        }
+    }
+}
+
+/// Ranges in tables of Chinese pages are written as in its sentences.
+#[test]
+fn ranges_in_chinese_tables_have_chinese_signs() {
+    let html = page("agree", &["agree", SESSION], "zh");
+    let said = words(&html);
+    assert!(said.contains(" 至 "), "{said}");
+    let all: Vec<&str> = said.split_whitespace().collect();
+    assert!(!all.contains(&"to"), "{said}");
+}
+
+/// On a phone each figure has its head; without a unit a number says nothing.
+#[test]
+fn figures_of_links_have_their_heads_and_the_dose_its_unit() {
+    let html = page("link", &["link"], "en");
+    let foretold = html.split_once("together foretell</h2>").expect("the section").1;
+    let foretold = foretold.split("</section>").next().expect("its end");
+    let n = foretold.matches("<td class=\"figure\"").count();
+    assert!(n > 0 && n == foretold.matches(" data-head=\"").count(), "{foretold}");
+    assert!(words(&html).contains(" doublings of 3 h at 25 °C"));
+    let text = String::from_utf8(ask(&["link"])).expect("UTF-8");
+    assert!(
+        text.split_whitespace().collect::<Vec<_>>().join(" ").contains("doublings of 3 h"),
+        "{text}"
+    );
+}
+
+/// The scores that a chart does not show are counted by what they are.
+#[test]
+fn a_chart_says_of_what_the_scores_are_that_it_does_not_show() {
+    let html = page("compare", &["compare", SESSION], "en");
+    let found = json(&["compare", SESSION]);
+    let terms = found["terms"].as_array().expect("terms");
+    let n = |keep: &dyn Fn(&Value) -> bool| -> u64 {
+        terms.iter().filter(|t| keep(t)).filter_map(|t| t["n_scores"].as_u64()).sum()
+    };
+    let ticks = n(&|t| ["tick", "nominal"].contains(&t["scale"].as_str().expect("a scale")));
+    assert!(ticks > 0);
+    let drawn: String = svg_words(&html);
+    assert!(drawn.contains(&format!("{ticks} are ticks or categories")), "{drawn}");
+}
+
+/// The words of the drawings.
+fn svg_words(html: &str) -> String {
+    let mut said = String::new();
+    for drawing in html.split("<svg").skip(1) {
+        let drawing = drawing.split("</svg>").next().unwrap_or_default();
+        for text in drawing.split("<text").skip(1) {
+            said.push_str(text.split_once('>').map_or("", |t| t.1).split('<').next().unwrap_or(""));
+            said.push(' ');
+        }
+    }
+    said
+}

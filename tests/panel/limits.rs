@@ -77,7 +77,7 @@ fn equal_scores_are_a_clear_reason() {
     for command in ["agree", "compare"] {
         let (found, said) = on(command, table, &AGREE);
         let term = &found["terms"][0];
-        let why = "all 6 scores are equal (4), so there is nothing to tell apart";
+        let why = "all 6 scores of 3 lots are equal (4), so there is nothing to tell apart";
         assert_eq!(reason(&term["model"]), why);
         assert_eq!(reason(&term["lot_test"]), why);
         assert!(said.contains(&format!("sweet: not tested, {why}.")), "{said}");

@@ -213,6 +213,11 @@ fn what_does_not_fit_the_book_is_refused_with_the_nearest_that_does() {
         r.reference = None;
     });
     assert!(text.starts_with("one lot alone cannot be compared"), "{text}");
+    let text = refuse(&|r| {
+        r.lots = Vec::new();
+        r.reference = None;
+    });
+    assert!(text.starts_with("no lot is named yet"), "{text}");
     let text = refuse(&|r| r.replicates = 0);
     assert!(text.starts_with("0 replicates"), "{text}");
     assert!(!panel.root.join("sessions/2026-05-14-spring").exists(), "nothing was written");

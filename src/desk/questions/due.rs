@@ -101,7 +101,14 @@ fn table(f: &Due, say: Say) -> Markup {
         Answer::Known(g) => format!("{g:.0} g"),
         Answer::Unknown(_) => "–".to_owned(),
     };
+    if f.samples.is_empty() {
+        return html! { p role="status" { (say.of(
+            format!("Nothing is due on {}: no lot was made by then that could be tasted.", f.on),
+            format!("{} 没有到期项：当时还没有可审评的批次。", f.on),
+        )) } };
+    }
     html! {
+        @if !f.samples.iter().any(|s| s.state.is_open()) { p role="status" { (say.of(format!("Nothing is due on {}.", f.on), format!("{} 没有到期项。", f.on))) } }
         div.wide tabindex="0" role="group" { table.stacked {
             thead { tr.heads { @for head in heads { th scope="col" { (head) } } } }
             tbody {

@@ -13,6 +13,7 @@ use crate::book::balance::balance;
 use crate::book::book_file::Limits;
 use crate::book::fitness::{Fitness, fitness};
 use crate::book::ids;
+use crate::book::lot_warnings;
 use crate::book::lots::{Lot, MAIN};
 use crate::book::stays::places;
 use crate::book::time::Moment;
@@ -191,6 +192,7 @@ fn row(lot: &Lot, of: &Around<'_>) -> Markup {
                 @if quarantined { strong.warn { (say.of("quarantine", "隔离")) } }
                 @else if fit.iter().any(Fitness::is_blocked) { strong.warn { (say.of("not to be served", "不可供评")) } }
                 @else if fit.iter().any(|f| !f.reasons().is_empty()) { (say.of("damp, or another reason", "偏湿或其他原因")) }
+                @else if let n @ 1.. = lot_warnings::warnings(&[lot], of.lots, of.limits, of.now).len() { (say.of(format!("{n} on its page"), format!("见其页面（{n} 处）"))) }
             }
         }
     }

@@ -282,6 +282,7 @@ const NOT_TOLD: &[(&str, &str, &str)] = &[
     ("trial/factors.rs", "it never varied", "a reason in a finding, which is shown as it is"),
     ("trial/factors.rs", "it has no unit", "a reason in a finding, which is shown as it is"),
     ("desk/server.rs", "", "told before there is a page"),
+    ("desk/alone.rs", "", "told before there is a page"),
 ];
 
 /// What is not in the table of a source's sentences.

@@ -43,7 +43,7 @@ pub use parameters::{CategoryMade, ParameterMade};
 pub use planned::{NotAsked, Planned, PlannedContrast, RunMade};
 pub use rows::LinkedLot;
 pub use sensitivity::{Assumption, PLAUSIBLE, Partner, Sensitivity, Verdict, WithoutLot};
-pub use sentences::{plain, range};
+pub use sentences::{counts_doublings, plain, range};
 pub use shape::{CurvePoint, FittedForm, Form, Shape, Turn};
 
 use columns::Together;

@@ -7,6 +7,7 @@ use super::parameters::ParameterMade;
 use super::sensitivity::Verdict;
 use super::shape::Form;
 use super::{Adjusted, Link, PlannedTrial};
+use crate::book::making::OXIDATION_DOSE;
 use crate::book::parameters::Role;
 use crate::findings::{ALPHA, Answer, Estimate, count, listed, say, say_p};
 use crate::scores::Makings;
@@ -345,8 +346,19 @@ pub fn range(line: &Line) -> String {
     if let Some(other) = line.against.known() {
         return format!("against {other}");
     }
-    let unit = line.unit.known().map_or_else(String::new, |u| format!(" {u}"));
+    let unit = match line.unit.known() {
+        Some(unit) => format!(" {unit}"),
+        None if counts_doublings(line) => " doublings of 3 h at 25 °C".to_owned(),
+        None => String::new(),
+    };
     format!("{} to {}{unit}", plain(line.min), plain(line.max))
+}
+
+/// Whether a line's numbers, which have no unit, are those of the dose of oxidation: 0 is 3 h at 25 °C, each 1
+/// twice as much.
+#[must_use]
+pub fn counts_doublings(line: &Line) -> bool {
+    line.unit.known().is_none() && line.parameter == OXIDATION_DOSE
 }
 
 /// A number with three digits that count, without trailing zeros.

@@ -14,7 +14,6 @@ const MOST_COURSES: usize = 24;
 /// map.svg, if there is a map.
 pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>> {
     let m = f.map.known()?;
-    let used = f.terms.iter().filter(|t| m.terms.contains(&t.lots.term));
     let percent = |x: f64| format!("{:.0}", 100.0 * x);
     let axis = |i: usize| {
         let share = percent(m.shares.get(i).copied().unwrap_or_default());
@@ -38,11 +37,12 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
             format!("在 {n} 个类似的模拟评茶组中，{held} % 的轮廓包含真实位置。"),
         ));
     }
-    footnotes.extend(super::counted(
-        used.clone().map(|t| t.lots.n_scores).sum(),
-        f.n_scores,
-        words,
-    ));
+    let mut counted = super::Counted::default();
+    for t in f.terms.iter().map(|t| &t.lots) {
+        counted.term((&t.term, t.scale, t.n_scores), m.terms.contains(&t.term), words);
+    }
+    let why = ("in which the lots are not told apart", "未能区分批次");
+    footnotes.extend(counted.said(f.n_scores, why, words));
     if m.weighing == "standardised" {
         footnotes.push(
             words
@@ -60,7 +60,7 @@ pub(super) fn map(f: &Compare, words: &Words) -> Option<Result<Chart, PlotError>
         subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
-            n_scores: used.map(|t| t.lots.n_scores).sum(),
+            n_scores: counted.drawn,
             level: m.level,
             of: words.pick("each lot's place", "各批次位置").to_owned(),
         },

@@ -2,7 +2,7 @@
 
 use super::{Chart, Words, footnotes, mark};
 use crate::findings::link::{
-    AddedVariable, Adjusted, Effect, Line, Link, LinkedTerm, OTHERS, plain,
+    AddedVariable, Adjusted, Effect, Line, Link, LinkedTerm, OTHERS, counts_doublings, plain,
 };
 use crate::plots::effects::{EffectPanel, EffectRow, Effects, effects};
 use crate::plots::matrix::{Cell, Matrix, matrix};
@@ -167,6 +167,11 @@ pub fn line_name(line: &Line, words: &Words) -> String {
     names.join(words.pick(" – or ", "，或"))
 }
 
+/// What the dose of oxidation counts, behind its numbers.
+fn doublings(words: &Words) -> &'static str {
+    words.pick(" doublings of 3 h at 25 °C", " 次翻倍（0 为 25 °C 下 3 h）")
+}
+
 /// The range over which a line was made.
 pub fn line_range(line: &Line, words: &Words) -> String {
     if line.against.known().is_some_and(|a| a == OTHERS) {
@@ -178,7 +183,11 @@ pub fn line_range(line: &Line, words: &Words) -> String {
     }
     let minus = |x: f64| plain(x).replace('-', "−");
     let (low, high) = (minus(line.min), minus(line.max));
-    let unit = line.unit.known().map_or_else(String::new, |u| format!(" {u}"));
+    let unit = match line.unit.known() {
+        Some(unit) => format!(" {unit}"),
+        None if counts_doublings(line) => doublings(words).to_owned(),
+        None => String::new(),
+    };
     words.pick(format!("{low} to {high}{unit}"), format!("{low} 至 {high}{unit}"))
 }
 

@@ -20,6 +20,7 @@ use crate::findings::{Answer, Estimate};
 use crate::plots::dots::{DotRow, DotRows, Panel, dot_rows};
 use crate::plots::tasters::{TasterPanel, TasterRow, TasterRows, taster_rows};
 use crate::plots::{self, Basis, Lang, Paper, PlotError};
+use crate::scores::ScaleKind;
 
 pub use link::{line_name, line_range, link};
 pub use monitor::monitor;
@@ -143,7 +144,7 @@ impl Words {
 /// [`PlotError`], if there is no taster to draw or a name has characters that cannot be shown.
 pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
     let mut panels = Vec::new();
-    let mut n_scores = 0;
+    let mut counted = Counted::default();
     if let Some(h) = f.habits.known() {
         panels.push(TasterPanel {
             label: words.pick("all terms on a line", "全部线性标度评语").to_owned(),
@@ -151,17 +152,18 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
         });
     }
     for t in &f.terms {
-        let Some(tasters) = t.tasters.known().filter(|_| t.panel.model.known().is_some()) else {
-            continue;
-        };
-        n_scores += t.panel.n_scores;
+        let tasters = t.tasters.known().filter(|_| t.panel.model.known().is_some());
+        let p = &t.panel;
+        counted.term((&p.term, p.scale, p.n_scores), tasters.is_some(), words);
+        let Some(tasters) = tasters else { continue };
         panels.push(TasterPanel {
             label: words.name(&t.panel.term),
             rows: tasters.iter().map(|t| in_term(t, words)).collect(),
         });
     }
     let mut notes = footnotes(f.individual_opinions, f.tasters.len(), words);
-    notes.extend(counted(n_scores, f.n_scores, words));
+    let why = ("tasters are not compared in it", "其中不比较评茶员");
+    notes.extend(counted.said(f.n_scores, why, words));
     let svg = taster_rows(&TasterRows {
         lang: words.lang,
         paper: words.paper,
@@ -169,7 +171,7 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
         subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
-            n_scores,
+            n_scores: counted.drawn,
             level: f.settings.level,
             of: words
                 .pick("each taster against the mean of the others", "每位评茶员与其余各位均值之比")
@@ -187,13 +189,13 @@ pub fn agree(f: &Agree, words: &Words) -> Result<Vec<Chart>, PlotError> {
 /// # Errors
 /// [`PlotError`], if no term has levels or a name has characters that cannot be shown.
 pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
-    let mut n_scores = 0;
+    let mut counted = Counted::default();
     let mut panels: Vec<Panel> = Vec::new();
     for t in &f.terms {
-        if let Some(panel) = panel(&t.lots, &f.source.references, words) {
-            n_scores += t.lots.n_scores;
-            panels.push(panel);
-        }
+        let panel = panel(&t.lots, &f.source.references, words);
+        let t = &t.lots;
+        counted.term((&t.term, t.scale, t.n_scores), panel.is_some(), words);
+        panels.extend(panel);
     }
     let of = if f.tasters.is_empty() {
         words.pick("each lot's mean", "各批次均值")
@@ -201,7 +203,8 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         words.pick("each lot's adjusted mean, tasters a sample", "各批次调整均值（评茶员视为抽样）")
     };
     let mut footnotes = footnotes(f.individual_opinions, f.tasters.len(), words);
-    footnotes.extend(counted(n_scores, f.n_scores, words));
+    let why = ("no level is known", "没有水平");
+    footnotes.extend(counted.said(f.n_scores, why, words));
     footnotes.push(
         words
             .pick(
@@ -218,7 +221,7 @@ pub fn compare(f: &Compare, words: &Words) -> Result<Vec<Chart>, PlotError> {
         subtitle: f.source.names.join(words.lang.between()),
         basis: Basis {
             n_tasters: f.tasters.len(),
-            n_scores,
+            n_scores: counted.drawn,
             level: f.settings.level,
             of: of.to_owned(),
         },
@@ -240,13 +243,61 @@ fn footnotes(individual_opinions: bool, n_tasters: usize, words: &Words) -> Vec<
     if individual_opinions { vec![note.to_owned()] } else { Vec::new() }
 }
 
-/// Why a chart counts fewer scores than the finding: ticks and categories have no level.
-fn counted(drawn: usize, all: usize, words: &Words) -> Option<String> {
-    let rest = all.checked_sub(drawn).filter(|n| *n > 0)?;
-    Some(words.pick(
-        format!("n: the scores of the terms drawn here; the other {rest} of {all} are ticks, categories, left out, or of terms without a level."),
-        format!("n：此图所绘评语的评分；{all} 个中其余 {rest} 个为勾选、分类、已剔除或无水平可绘的评语。"),
-    ))
+/// What a chart's count of scores is made of.
+#[derive(Default)]
+struct Counted {
+    /// Of the terms that are drawn.
+    drawn: usize,
+    /// Ticks and categories of terms that are not.
+    ticks: usize,
+    /// Of terms that are scored on a scale and are not drawn, by their names.
+    others: (usize, Vec<String>),
+}
+
+impl Counted {
+    /// Adds a term.
+    fn term(&mut self, (term, scale, n): (&str, ScaleKind, usize), drawn: bool, words: &Words) {
+        match scale {
+            _ if drawn => self.drawn += n,
+            ScaleKind::Tick | ScaleKind::Nominal => self.ticks += n,
+            _ if n > 0 => {
+                self.others.0 += n;
+                self.others.1.push(words.name(term));
+            }
+            _ => {}
+        }
+    }
+
+    /// Why a chart counts fewer scores than the finding: what the others are, and how many of each. `why` says why a
+    /// term is not drawn.
+    fn said(&self, all: usize, why: (&str, &str), words: &Words) -> Option<String> {
+        let rest = all.checked_sub(self.drawn).filter(|n| *n > 0)?;
+        let mut parts = Vec::new();
+        if self.ticks > 0 {
+            let n = self.ticks;
+            parts.push(
+                words.pick(format!("{n} are ticks or categories"), format!("{n} 个为勾选或分类")),
+            );
+        }
+        let (n, names) = &self.others;
+        if *n > 0 {
+            parts.push(words.pick(
+                format!("{n} are of {} ({})", names.join(", "), why.0),
+                format!("{n} 个属于{}（{}）", names.join("、"), why.1),
+            ));
+        }
+        let left = rest.saturating_sub(self.ticks + n);
+        if left > 0 {
+            parts.push(words.pick(format!("{left} were left out"), format!("{left} 个已剔除")));
+        }
+        Some(words.pick(
+            format!(
+                "n: the scores of the terms drawn here; of the other {rest} of {all}: {}.",
+                parts.join("; ")
+            ),
+            format!("n：此图所绘评语的评分；{all} 个中其余 {rest} 个：{}。", parts.join("；")),
+        ))
+    }
 }
 
 /// A level as it is drawn: within its scale.

@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 
 use super::Page;
 use super::age_words as said;
-use super::parts::{figure, head, heading, items_of, language, list, picture, row_of_heads};
+use super::parts::{
+    cautions, figure, head, heading, items_of, language, list, picture, row_of_heads,
+};
 use crate::findings::age::Age;
 use crate::sheets::age::Figures;
 use crate::sheets::html::escaped;
@@ -54,7 +56,7 @@ pub fn age(f: &Age, drawn: &[Chart], words: &Words) -> Page {
         out.push_str("</section>\n");
     }
     list(&mut out, words.pick("Told apart?", "能否区分？"), &said::told_apart(f, words));
-    list(&mut out, words.pick("Keep in mind", "请注意"), &said::cautions(f, words));
+    cautions(&mut out, &[], &f.cautions, words);
     out.push_str("</article>\n");
     Page { title, language: language(words), article: out }
 }

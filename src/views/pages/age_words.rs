@@ -1,6 +1,6 @@
 //! What both pages of `age`, HTML and PDF, say: the same words for the same numbers.
 
-use super::parts::{minus, points};
+use super::parts::{self, minus, on_a_page, points};
 use crate::findings::age::arms::StorePair;
 use crate::findings::age::equal_age::{EqualAge, YearLevel, YearTerm};
 use crate::findings::age::summary::settled;
@@ -508,22 +508,5 @@ pub fn told_apart(f: &Age, words: &Words) -> Vec<String> {
 
 /// What to keep in mind.
 pub fn cautions(f: &Age, words: &Words) -> Vec<String> {
-    if words.lang == Lang::En {
-        return f.cautions.clone();
-    }
-    let mut all = Vec::new();
-    match f.reference.known() {
-        Some(name) => all
-            .push(format!("假定参照样 {name} 始终不变；可用其两包之间的三点检验来质疑这一假定。")),
-        None => all.push("没有参照样：评茶组的漂移与存放变化无法区分。".to_owned()),
-    }
-    all.push("曲线只描述首次至末次审评之间；其后如何，审评并未说明。".to_owned());
-    if f.samples.iter().flat_map(|s| &s.tastings).any(|t| t.pooled.known().is_none()) {
-        all.push("冲泡方法不同的审评不合并计算。".to_owned());
-    }
-    all.push(
-        "感官审评不能证明存茶安全：有可见霉变或霉味者切勿品尝；请遵守当地食品法规，并送有资质的实验室检验。"
-            .to_owned(),
-    );
-    all
+    parts::told(&f.cautions, words).into_iter().map(|(line, _)| on_a_page(&line)).collect()
 }

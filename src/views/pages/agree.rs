@@ -9,10 +9,10 @@ use super::parts::{
 };
 use crate::findings::agree::{Agree, TermOfPanel};
 use crate::findings::habits::TasterOverall;
-use crate::findings::{ALPHA, Answer};
+use crate::findings::{ALPHA, Answer, Estimate};
 use crate::sheets::html::escaped;
 use crate::views::charts::{Chart, Words};
-use crate::views::text::{estimate, number, or_dash, p_value};
+use crate::views::text::{number, or_dash, p_value};
 
 /// The page, with the charts of the same finding.
 #[must_use]
@@ -85,9 +85,10 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
                 words.name(&panel.term),
                 p.map_or_else(|| "–".to_owned(), p_value),
                 or_dash(&panel.p_holm, |p| p_value(*p)),
-                or_dash(&panel.icc, |i| estimate(&i.agreement_mean)),
+                or_dash(&panel.icc, |i| within(&i.agreement_mean, words)),
                 or_dash(&panel.kendall, |k| {
-                    format!("{} ({})", number(k.w, 2), number(k.by_luck_95, 2))
+                    let (w, luck) = (number(k.w, 2), number(k.by_luck_95, 2));
+                    words.pick(format!("{w} ({luck})"), format!("{w}（{luck}）"))
                 }),
                 or_dash(&panel.alpha, |a| number(a.value, 2)),
                 or_dash(&panel.smallest_difference, |d| number(d.of_all_pairs, 2)),
@@ -127,9 +128,18 @@ fn terms(out: &mut String, f: &Agree, words: &Words) {
     out.push_str("</section>\n");
 }
 
+/// A value with its limits in the signs of the language; a dash where it is not known.
+fn within(answer: &Answer<Estimate>, words: &Words) -> String {
+    or_dash(answer, |e| {
+        let [value, lower, upper] = [e.value, e.lower, e.upper].map(|x| number(x, 2));
+        words
+            .pick(format!("{value} ({lower} to {upper})"), format!("{value}（{lower} 至 {upper}）"))
+    })
+}
+
 fn tasters(out: &mut String, f: &Agree, words: &Words) {
     let Answer::Known(habits) = &f.habits else { return };
-    let known = |answer: &Answer<crate::findings::Estimate>| or_dash(answer, |e| points(e, words));
+    let known = |answer: &Answer<Estimate>| or_dash(answer, |e| points(e, words));
     let named = |t: &TasterOverall| {
         let all: Vec<String> = t.habits.iter().map(|h| words.habit(&h.kind).to_owned()).collect();
         if all.is_empty() { "–".to_owned() } else { all.join(words.pick(", ", "、")) }
@@ -141,8 +151,8 @@ fn tasters(out: &mut String, f: &Agree, words: &Words) {
             vec![
                 t.taster.clone(),
                 known(&t.offset),
-                estimate(&t.slope),
-                estimate(&t.noise),
+                within(&t.slope, words),
+                within(&t.noise, words),
                 named(t),
             ]
         })

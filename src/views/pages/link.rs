@@ -4,14 +4,16 @@
 use std::fmt::Write as _;
 
 use super::Page;
-use super::parts::{figure, head, heading, language, lines_of, list, points, row_of_heads};
+use super::chinese;
+use super::parts::{
+    cautions, figure, head, heading, language, lines_of, list, points, row_of_heads,
+};
 use super::trial_words::left_out as left_out_lines;
 use crate::book::parameters::Role;
 use crate::findings::link::{
     Adjusted, Effect, Form, Line, Link, LinkedTerm, Member, Verdict, plain,
 };
 use crate::findings::{Estimate, say, say_p};
-use crate::plots::Lang;
 use crate::sheets::html::escaped;
 use crate::views::charts::{self, Chart, Words};
 
@@ -31,7 +33,7 @@ pub fn link(f: &Link, drawn: &[Chart], words: &Words) -> Page {
     next(&mut out, f, words);
     foretold(&mut out, f, words);
     charts_of(&mut out, drawn);
-    list(&mut out, words.pick("Keep in mind", "请注意"), &cautions(f, words));
+    cautions(&mut out, &[], &f.cautions, words);
     left_out(&mut out, f, words);
     out.push_str("</article>\n");
     Page { title, language: language(words), article: out }
@@ -61,9 +63,11 @@ fn found(out: &mut String, f: &Link, words: &Words) {
     if let Some(why) = f.adjusted.reason() {
         let _ = writeln!(
             out,
-            "<p>{} {}</p>\n</section>",
-            words.pick("Nothing can be linked:", "无法建立关联："),
-            escaped(why)
+            "<p>{}</p>\n</section>",
+            escaped(&words.pick(
+                format!("Nothing can be linked: {why}."),
+                format!("无法建立关联：{}。", chinese::or_as_it_is(why, words)),
+            ))
         );
         return;
     }
@@ -392,15 +396,13 @@ fn foretold(out: &mut String, f: &Link, words: &Words) {
         out.push_str("<div class=\"wide\"><table>\n");
         row_of_heads(out, &heads);
         for t in p.terms.iter().filter(|t| t.better) {
-            let _ = writeln!(
-                out,
-                "<tr><td>{}</td><td class=\"figure\">{}</td><td class=\"figure\">{}</td><td \
-                 class=\"figure\">{}</td></tr>",
-                escaped(&words.name(&t.term)),
-                say(t.error),
-                say(t.error_of_mean),
-                escaped(&say_p(t.p_among_all))
-            );
+            let _ = write!(out, "<tr><td>{}</td>", escaped(&words.name(&t.term)));
+            let figures = [say(t.error), say(t.error_of_mean), say_p(t.p_among_all)];
+            for (head, figure) in heads[1..].iter().zip(figures) {
+                let (head, figure) = (escaped(head), escaped(&figure));
+                let _ = write!(out, "<td class=\"figure\" data-head=\"{head}\">{figure}</td>");
+            }
+            out.push_str("</tr>\n");
         }
         out.push_str("</table></div>\n");
     }
@@ -412,36 +414,6 @@ fn charts_of(out: &mut String, drawn: &[Chart]) {
     for chart in drawn.iter().filter(|c| c.file != "effects.svg") {
         figure(out, chart);
     }
-}
-
-fn cautions(f: &Link, words: &Words) -> Vec<String> {
-    if words.lang == Lang::En {
-        return f.cautions.clone();
-    }
-    let mut all = vec![
-        "批次的制作不是随机分配的：凡与某参数同时改变而未记录的，都会显示为该参数的效应。"
-            .to_owned(),
-        "所检验的是制作范围内的直线；只有在全部尝试的曲线中显著时，才报告弯曲或最佳点。".to_owned(),
-    ];
-    if !f.references.is_empty() {
-        all.push(format!(
-            "各场的水平以参照样 {} 为准，并假定其未曾改变。",
-            f.references.join("、")
-        ));
-    }
-    let sessions: Vec<String> = f
-        .lines
-        .iter()
-        .filter(|l| l.between_sessions())
-        .map(|l| charts::line_name(l, words))
-        .collect();
-    if !sessions.is_empty() {
-        all.push(format!(
-            "{}：只在各场之间变化，无法与那几周的天气、季节、用水区分。",
-            sessions.join("；")
-        ));
-    }
-    all
 }
 
 /// What was left out, folded away.

@@ -69,15 +69,20 @@ pub(super) fn list(out: &mut String, head: &str, items: &[String]) {
 }
 
 /// What a sentence of a finding says to whoever gives commands, and what stands on a page in its stead.
-const ON_A_PAGE: [(&str, &str); 4] = [
+const ON_A_PAGE: [(&str, &str); 6] = [
     ("stands in --json", "stands below"),
     (", named now with --terms,", ", named now,"),
     ("; --simulations asks for more, which takes longer", ""),
     ("name their column with --taster", "say who scored"),
+    ("Name the column of tasters with --taster", "Say who scored"),
+    (
+        "name it with --reference; for the time to come, freeze one",
+        "choose it as the reference when a session is planned; for the time to come, freeze one",
+    ),
 ];
 
 /// A sentence without the flags of the command.
-fn on_a_page(text: &str) -> String {
+pub(super) fn on_a_page(text: &str) -> String {
     ON_A_PAGE.iter().fold(text.to_owned(), |text, (flag, said)| text.replace(flag, said))
 }
 
@@ -207,7 +212,7 @@ pub(super) fn lines_of(out: &mut String, lines: &[(String, bool)], words: &Words
 }
 
 /// Sentences of a finding in the page's language, where they are known in it.
-fn told(items: &[String], words: &Words) -> Vec<(String, bool)> {
+pub(super) fn told(items: &[String], words: &Words) -> Vec<(String, bool)> {
     let one = |item: &String| match words.lang {
         Lang::En => (item.clone(), true),
         Lang::Zh => {
