@@ -148,6 +148,7 @@ fn the_demo_command_makes_the_committed_reports_and_writes_over_nothing() {
         "made visible by the reference REF",
         "2025-11-11-sweetest, sweet:",
         "2026-05-12-two-stores: T24-05@dry and T24-05@humid:",
+        "On 2026-05-18: 11 samples are overdue, due or near",
         "T25-11 was packed damp (7.2 %)",
         "T25-11 is in quarantine since 2026-02-08 (smelt musty",
     ] {

@@ -85,11 +85,11 @@ pub fn tell(
 
     say_to(&mut lines, "What is to be tasted again, and is there leaf for it?");
     let due = &found.due;
-    let late = due.samples.iter().flat_map(|s| &s.tastings).count();
+    let open = due.samples.iter().filter(|s| s.state.is_open()).count();
     tell_of(
         &mut lines,
         std::iter::once(format!(
-            "On {}: {late} tastings that are overdue, due or near: due.txt; a year ahead as a calendar: due.en.ics.",
+            "On {}: {open} samples are overdue, due or near: due.txt; a year ahead as a calendar: due.en.ics.",
             due.on
         )),
     );
