@@ -240,6 +240,22 @@ pub fn text_field(name: &str, label: &str, hint: &str, value: &str) -> Markup {
     )
 }
 
+/// A field for samples: those of the page's [`samples_offered`] are offered while one types.
+#[must_use]
+pub fn sample_field(name: &str, label: &str, hint: &str, value: &str) -> Markup {
+    let described = (!hint.is_empty()).then(|| format!("{name}-hint"));
+    let control = html! { input id=(name) name=(name) value=(value) list="samples" autocomplete="off" aria-describedby=[described]; };
+    field(name, label, hint, control)
+}
+
+/// So many samples are offered while one types.
+const OFFERED: usize = 400;
+
+/// What the page's fields for samples offer.
+pub fn samples_offered<'s>(samples: impl Iterator<Item = &'s str>) -> Markup {
+    html! { datalist id="samples" { @for sample in samples.take(OFFERED) { option value=(sample) {} } } }
+}
+
 /// A field for one of several.
 #[must_use]
 pub fn choice(

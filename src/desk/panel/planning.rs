@@ -14,7 +14,10 @@ use crate::book::time::{Day, Moment};
 use crate::book::vocabulary::{Family, Term};
 use crate::book::{Book, BookError, ids};
 use crate::desk::mistakes::{Wrong, with_wrong};
-use crate::desk::page::{Part, Reader, aside, failed, field, go, page, text_field, token, twice};
+use crate::desk::page::{
+    Part, Reader, aside, failed, field, go, page, sample_field, samples_offered, text_field, token,
+    twice,
+};
 use crate::desk::posted::{CameOf, ONCE, Once, Posted, new_once, once};
 use crate::desk::record::class;
 use crate::desk::say::Say;
@@ -25,8 +28,6 @@ use crate::session::{self, DealSecret, Planned};
 
 /// So many samples are offered for ticking, the youngest first; others are typed.
 const OFFERED: usize = 60;
-/// So many names are offered while one types.
-const SUGGESTED: usize = 400;
 
 /// What the form offers.
 struct Offer {
@@ -260,7 +261,7 @@ fn shown(
                     button.quiet name="show" value="1" { (say.of("Show the picture", "显示预览")) }
                 }
             }
-            datalist id="samples" { @for s in offer.samples.iter().take(SUGGESTED) { option value=(s.name) {} } }
+            (samples_offered(offer.samples.iter().map(|s| s.name.as_str())))
         }
     };
     let (status, body) = match wrong {
@@ -314,9 +315,7 @@ fn lots(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
                 }
             }
             @if !rest.is_empty() || !form.text("lots").is_empty() {
-                (field("lots", say.of("Other lots", "其他批次"),
-                    &older(rest.len()),
-                    html! { input id="lots" name="lots" value=(form.text("lots")) list="samples" autocomplete="off" aria-describedby="lots-hint"; }))
+                (sample_field("lots", say.of("Other lots", "其他批次"), &older(rest.len()), form.text("lots")))
             }
             details open[by_flight] {
                 summary { (say.of("Name the lots of each flight instead", "改为逐轮指定批次")) }
@@ -387,16 +386,8 @@ fn more(reader: &Reader, offer: &Offer, form: &Posted) -> Markup {
             },
         )
     };
-    let sample = |name: &str, label: &str, hint: &str| {
-        field(
-            name,
-            label,
-            hint,
-            html! {
-                input id=(name) name=(name) list="samples" value=(form.text(name)) autocomplete="off" aria-describedby=[(!hint.is_empty()).then(|| format!("{name}-hint"))];
-            },
-        )
-    };
+    let sample =
+        |name: &str, label: &str, hint: &str| sample_field(name, label, hint, form.text(name));
     let tick = |name: &str, label: &str, hint: &str| {
         html! { label.pick { input type="checkbox" name=(name) value="1" checked[form.ticked(name)]; span { (label) span.hint { (hint) } } } }
     };

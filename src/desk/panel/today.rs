@@ -68,7 +68,7 @@ pub async fn show(Of(app): Of<Shared>, reader: Reader) -> Response {
             section { h2 { (say.of("Sessions going on", "进行中的场次")) }
                 ul.cards { @for s in &seen.going_on { li.card {
                     h3 { a href={ "/sessions/" (s.name) } { (s.name) } }
-                    p { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } " " (words::kind(say, s.kind)) " · " span.whole-word { (s.day) } }
+                    p { span.state data-state=(s.state.to_string()) { (words::state(say, s.state)) } " " (words::kind(say, s.kind)) " · " span.day { (s.day) } }
                     p.hint { (next_of(say, s.state)) }
                 } } }
             }
@@ -138,7 +138,7 @@ fn is_due(say: Say, due: &Due) -> Markup {
                 ul.due { @for s in open.iter().take(NAMED) { li {
                     a href={ "/lots/" (s.lot) } { (s.sample) }
                     @if s.is_new() { " " (say.of("not tasted yet: first tasting", "尚未评过：首评")) (say.0.comma()) }
-                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) (say.0.comma()) span.whole-word { (next.day) } }
+                    @if let Some(next) = s.next.known() { " " (say.of(&next.words, &next.words_zh)) (say.0.comma()) span.day { (next.day) } }
                     " " span.state data-state=(s.state.word()) { (due_word(say, s.state)) }
                 } } }
                 @if open.len() > NAMED { p.hint { (say.of(format!("and {} more", open.len() - NAMED), format!("另有 {} 个", open.len() - NAMED))) } }

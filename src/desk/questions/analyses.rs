@@ -6,12 +6,12 @@ use blindsteep_stats::discrimination::MOST_ANSWERS;
 use maud::{Markup, html};
 
 use super::{
-    Asked, answered, as_json, drawn, json_address, of_app, revealed_sessions, sample_field,
-    samples, session_boxes, shown, suggested, title_of,
+    Asked, answered, as_json, drawn, json_address, of_app, revealed_sessions, samples,
+    session_boxes, shown, title_of,
 };
 use crate::book::session_files::Kind;
 use crate::book::{Book, BookError};
-use crate::desk::page::{Part, Reader, aside, choice, text_field};
+use crate::desk::page::{Part, Reader, aside, choice, sample_field, samples_offered, text_field};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared};
@@ -73,7 +73,7 @@ async fn ask(app: Shared, reader: Reader, asked: Posted, question: Question) -> 
             input type="hidden" name="asked" value="1";
             (session_boxes(say, &sessions, &ticked, hint))
             ((question.fields)(say, &asked))
-            (suggested(&samples))
+            (samples_offered(samples.iter().rev().map(String::as_str)))
             p { button { (say.of("Ask", "分析")) } }
         }
     };

@@ -16,7 +16,7 @@ use axum::routing::get;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::page::{Part, Reader, aside, failed, field, page_with, shown_error};
+use super::page::{Part, Reader, aside, failed, page_with, shown_error};
 use super::panel::words::kind;
 use super::say::Say;
 use super::{App, Shared, told};
@@ -164,20 +164,6 @@ pub(super) fn session_boxes(say: Say, all: &[Known], ticked: &[String], hint: &s
             }
         }
     }
-}
-
-/// So many samples are offered while one types.
-const SUGGESTED: usize = 400;
-
-/// A field for a sample: those of the book are offered, if their list is on the page.
-pub(super) fn sample_field(name: &str, label: &str, hint: &str, value: &str) -> Markup {
-    let control = html! { input id=(name) name=(name) value=(value) list="samples" autocomplete="off" aria-describedby={ (name) "-hint" }; };
-    field(name, label, hint, control)
-}
-
-/// What such fields offer.
-pub(super) fn suggested(samples: &[String]) -> Markup {
-    html! { datalist id="samples" { @for s in samples.iter().rev().take(SUGGESTED) { option value=(s) {} } } }
 }
 
 /// How to have all numbers of an answer.

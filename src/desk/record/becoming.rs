@@ -19,7 +19,7 @@ use crate::book::time::Day;
 use crate::book::writing::{Entry, NewArm, log_lot, refused};
 use crate::book::{BookError, ids};
 use crate::desk::mistakes::{Mistakes, Wrong};
-use crate::desk::page::{Part, Reader, choice, field, text_field, token};
+use crate::desk::page::{Part, Reader, choice, sample_field, text_field, token};
 use crate::desk::posted::Posted;
 use crate::desk::say::Say;
 use crate::desk::{App, Shared, told};
@@ -482,7 +482,7 @@ fn sample_row(i: usize, posted: &Posted, say: Say) -> Markup {
     html! {
         fieldset.pair {
             legend { (say.of(format!("Lot {i}"), format!("批次 {i}"))) }
-            (field(&id, say.of("Lot, or LOT@ARM", "批次，或 批次@存放组"), "", html! { input id=(id) name=(id) value=(posted.text(&id)) list="samples" autocomplete="off"; }))
+            (sample_field(&id, say.of("Lot, or LOT@ARM", "批次，或 批次@存放组"), "", posted.text(&id)))
             (text(posted, &kg, words::field("--kg", say), ""))
         }
     }
